@@ -1,0 +1,16 @@
+//! Cableside trains glider students to make the radio calls of a winch launch.
+//!
+//! The map, one line a room (the rooms and what each must not know are described in DEVELOPERS.md):
+//!
+//! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
+//! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
+//! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
+//! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
+//! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
+//! * [`logbook`]: the student's record in SQLite.
+//! * [`model`]: find, verify, rebuild, fetch the speech model's file.
+
+pub mod logbook;
+pub mod model;
+pub mod sound;
+pub mod voice;

@@ -1,0 +1,3 @@
+//! The `cableside` program: parse, run one command, print one error.
+
+fn main() {}
