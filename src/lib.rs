@@ -10,6 +10,8 @@
 //! * [`logbook`]: the student's record in SQLite.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
 
+pub mod command;
+pub mod folders;
 pub mod logbook;
 pub mod model;
 pub mod sound;
