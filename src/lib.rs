@@ -10,9 +10,11 @@
 //! * [`logbook`]: the student's record in SQLite.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
 
+pub mod call;
 pub mod command;
 pub mod folders;
 pub mod logbook;
 pub mod model;
+pub mod site;
 pub mod sound;
 pub mod voice;
