@@ -12,8 +12,10 @@ pub fn data_root() -> PathBuf {
     if let Some(root) = std::env::var_os("CABLESIDE_HOME").filter(|v| !v.is_empty()) {
         return PathBuf::from(root);
     }
-    directories::ProjectDirs::from("", "", "cableside")
-        .map_or_else(|| PathBuf::from("cableside-data"), |d| d.data_dir().to_path_buf())
+    directories::ProjectDirs::from("", "", "cableside").map_or_else(
+        || PathBuf::from("cableside-data"),
+        |d| d.data_dir().to_path_buf(),
+    )
 }
 
 /// Speech model files.

@@ -1,0 +1,961 @@
+//! Sound files: WAV and FLAC of any common rate, width and channel count become a [`Clip`]; a clip's samples become a
+//! 16-bit WAV.
+//!
+//! The WAV header is read here and not by a library, because recorders that were killed, pipes and odd editors write
+//! headers that say too much, too little or nothing about the length, and such a recording is still worth having.
+
+use std::fs::File;
+use std::io::{self, BufReader, Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+
+use super::SoundError;
+use super::clip::{Clip, Meter, RATE, Trouble};
+use super::convert::Converter;
+
+/// The longest recording taken, seconds. Calls last seconds; this leaves room for a whole conversation.
+pub const LONGEST: f64 = 300.0;
+/// The shortest rest of a damaged recording worth using, seconds.
+const SHORTEST_REST: f64 = 0.1;
+/// Rates taken, Hz.
+const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
+/// Channels taken: more is a damaged header, not a recording.
+const MOST_CHANNELS: u16 = 64;
+/// Frames decoded at once.
+const BLOCK: usize = 4096;
+
+/// Reads a WAV or FLAC file.
+///
+/// Channels are averaged; channels that are silent (40 dB under the loudest) do not count. Levels and troubles are those
+/// of the source. A file that ends early is used as far as it goes and carries [`Trouble::Truncated`].
+pub fn read_clip(path: &Path) -> Result<Clip, SoundError> {
+    let place = |operation| {
+        move |source| SoundError::File {
+            operation,
+            path: path.to_path_buf(),
+            source,
+        }
+    };
+    let about = std::fs::metadata(path).map_err(place("open"))?;
+    if !about.is_file() {
+        return Err(SoundError::NotAFile {
+            path: path.to_path_buf(),
+        });
+    }
+    if about.len() == 0 {
+        return Err(SoundError::Empty {
+            path: path.to_path_buf(),
+            detail: "0 bytes".into(),
+        });
+    }
+    let mut file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
+    let mut magic = Vec::with_capacity(12);
+    file.by_ref()
+        .take(12)
+        .read_to_end(&mut magic)
+        .map_err(place("read"))?;
+    file.rewind().map_err(place("read"))?;
+    match magic.as_slice() {
+        [b'R', b'I', b'F', b'F' | b'X', ..] | [b'R', b'F', b'6', b'4', ..] => {
+            read_wav(file, about.len(), path)
+        }
+        [b'f', b'L', b'a', b'C', ..] => read_flac(file, path),
+        other => Err(SoundError::NotSound {
+            path: path.to_path_buf(),
+            detail: looks_like(other),
+        }),
+    }
+}
+
+/// Writes mono 16 kHz samples as 16-bit WAV: beside the target first, then renamed, so that a reader never sees half.
+pub fn write_wav(path: &Path, samples: &[f32]) -> Result<(), SoundError> {
+    let place = |source| SoundError::File {
+        operation: "write",
+        path: path.to_path_buf(),
+        source,
+    };
+    let mut part = path.as_os_str().to_owned();
+    part.push(".part");
+    let part = PathBuf::from(part);
+    let written = write_new(&part, samples).and_then(|()| std::fs::rename(&part, path));
+    if written.is_err() {
+        // The half-written file is of no use; that it may not be removable either changes nothing for the user.
+        let _ = std::fs::remove_file(&part);
+    }
+    written.map_err(place)
+}
+
+fn write_new(path: &Path, samples: &[f32]) -> io::Result<()> {
+    let file = File::create(path)?;
+    let mut writer =
+        hound::WavWriter::new(io::BufWriter::new(&file), wav_form()).map_err(hound_io)?;
+    for s in samples {
+        writer.write_sample(to_i16(*s)).map_err(hound_io)?;
+    }
+    writer.finalize().map_err(hound_io)?;
+    file.sync_all()
+}
+
+/// The form of every WAV this program writes.
+pub(crate) fn wav_form() -> hound::WavSpec {
+    hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    }
+}
+
+/// One sample as 16-bit; what is not a number becomes 0.
+pub(crate) fn to_i16(s: f32) -> i16 {
+    (s * 32768.0).round().clamp(-32768.0, 32767.0) as i16
+}
+
+pub(crate) fn hound_io(error: hound::Error) -> io::Error {
+    match error {
+        hound::Error::IoError(e) => e,
+        other => io::Error::other(other),
+    }
+}
+
+fn looks_like(start: &[u8]) -> &'static str {
+    match start {
+        [b'I', b'D', b'3', ..] | [0xff, 0xf2..=0xfb, ..] => "it looks like MP3",
+        [b'O', b'g', b'g', b'S', ..] => "it looks like Ogg",
+        [_, _, _, _, b'f', b't', b'y', b'p', ..] => "it looks like MP4 or M4A",
+        [b'F', b'O', b'R', b'M', ..] => "it looks like AIFF",
+        text if text
+            .iter()
+            .all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()) =>
+        {
+            "it looks like text"
+        }
+        _ => "its first bytes are of an unknown kind",
+    }
+}
+
+/// What both kinds of file share once samples come: meter, mix, conversion, limits.
+struct Intake<'a> {
+    path: &'a Path,
+    meter: Meter,
+    converter: Converter,
+    mix: Vec<f32>,
+    samples: Vec<f32>,
+    longest: u64,
+}
+
+impl<'a> Intake<'a> {
+    fn new(
+        path: &'a Path,
+        rate: u32,
+        channels: usize,
+        full_scale: f32,
+    ) -> Result<Self, SoundError> {
+        Ok(Self {
+            path,
+            meter: Meter::new(rate, channels, full_scale),
+            converter: Converter::new(rate, RATE)?,
+            mix: Vec::with_capacity(BLOCK),
+            samples: Vec::new(),
+            longest: (LONGEST * f64::from(rate)) as u64,
+        })
+    }
+
+    fn frame(&mut self, frame: &[f32]) -> Result<(), SoundError> {
+        if frame.iter().any(|s| !s.is_finite()) {
+            let detail = format!(
+                "the sample at {:.3} s is not a number",
+                self.meter.seconds()
+            );
+            return Err(SoundError::Form {
+                path: self.path.to_path_buf(),
+                detail,
+            });
+        }
+        let sum = self.meter.frame(frame);
+        self.mix.push(sum);
+        if self.mix.len() == BLOCK {
+            self.convert()?;
+            if self.meter.frames() > self.longest {
+                return Err(too_long(self.path, self.meter.seconds()));
+            }
+        }
+        Ok(())
+    }
+
+    fn convert(&mut self) -> Result<(), SoundError> {
+        self.converter.push(&self.mix, &mut self.samples)?;
+        self.mix.clear();
+        Ok(())
+    }
+
+    /// `stated`: the length the header promises, frames; `unfinished`: the header was never completed.
+    fn finish(
+        mut self,
+        rate: u32,
+        stated: Option<u64>,
+        unfinished: bool,
+    ) -> Result<Clip, SoundError> {
+        self.convert()?;
+        let found = self.meter.frames();
+        let seconds = |frames: u64| frames as f64 / f64::from(rate);
+        let short = unfinished || stated.is_some_and(|s| s > found);
+        if found == 0 || (short && seconds(found) < SHORTEST_REST) {
+            let detail = match stated {
+                Some(s) if s > 0 => {
+                    format!("{:.2} s of {:.2} s are there", seconds(found), seconds(s))
+                }
+                _ => "it has a header, but no sound".into(),
+            };
+            return Err(SoundError::Empty {
+                path: self.path.to_path_buf(),
+                detail,
+            });
+        }
+        self.converter.finish(&mut self.samples)?;
+        let gain = self.meter.mix_gain();
+        for s in &mut self.samples {
+            *s = (*s * gain).clamp(-1.0, 1.0);
+        }
+        let mut troubles = self.meter.troubles();
+        if short {
+            troubles.push(Trouble::Truncated {
+                stated_seconds: stated.map(seconds),
+                found_seconds: seconds(found),
+            });
+        }
+        Ok(Clip {
+            samples: self.samples,
+            levels: self.meter.levels(),
+            keying: None,
+            troubles,
+        })
+    }
+}
+
+fn too_long(path: &Path, seconds: f64) -> SoundError {
+    SoundError::TooLong {
+        path: path.to_path_buf(),
+        minutes: seconds / 60.0,
+        limit: LONGEST / 60.0,
+    }
+}
+
+// --- WAV ---
+
+/// How one sample is stored.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Coding {
+    /// Unsigned, offset 128.
+    U8,
+    /// Signed, little endian, of 2, 3 or 4 bytes that are all used.
+    Int,
+    /// 24 bits in the lower three of four bytes.
+    Low24,
+    /// IEEE floats.
+    F32,
+    F64,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Form {
+    coding: Coding,
+    channels: u16,
+    rate: u32,
+    /// Bytes of one sample of one channel.
+    width: usize,
+    full_scale: f32,
+}
+
+/// Where the samples lie.
+struct Data {
+    start: u64,
+    /// Bytes the header states; none if it states nothing usable (a pipe, or a recorder that was killed).
+    stated: Option<u64>,
+    /// The header still says "nothing", though sound follows.
+    unfinished: bool,
+}
+
+fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, SoundError> {
+    let (form, data) = wav_header(&mut file, size).map_err(|e| e.at(path))?;
+    let frame_bytes = form.width * usize::from(form.channels);
+    let there = size.saturating_sub(data.start);
+    let bytes = data.stated.map_or(there, |s| s.min(there));
+    let frames = bytes / frame_bytes as u64;
+    let stated = data.stated.map(|s| s / frame_bytes as u64);
+    let seconds = frames as f64 / f64::from(form.rate);
+    if seconds > LONGEST {
+        return Err(too_long(path, seconds));
+    }
+    let read_error = |source| SoundError::File {
+        operation: "read",
+        path: path.to_path_buf(),
+        source,
+    };
+    file.seek(SeekFrom::Start(data.start)).map_err(read_error)?;
+    let mut intake = Intake::new(path, form.rate, form.channels.into(), form.full_scale)?;
+    let mut block = vec![0u8; BLOCK * frame_bytes];
+    let mut frame = vec![0f32; form.channels.into()];
+    let mut left = frames;
+    while left > 0 {
+        let count = left.min(BLOCK as u64) as usize;
+        let Some(bytes) = block.get_mut(..count * frame_bytes) else {
+            break;
+        };
+        file.read_exact(bytes).map_err(read_error)?;
+        for raw in bytes.chunks_exact(frame_bytes) {
+            for (sample, raw) in frame.iter_mut().zip(raw.chunks_exact(form.width)) {
+                *sample = form.coding.decode(raw);
+            }
+            intake.frame(&frame)?;
+        }
+        left -= count as u64;
+    }
+    intake.finish(form.rate, stated, data.unfinished)
+}
+
+impl Coding {
+    fn decode(self, raw: &[u8]) -> f32 {
+        match (self, raw) {
+            (Self::U8, [a]) => (f32::from(*a) - 128.0) / 128.0,
+            (Self::Int, [a, b]) => f32::from(i16::from_le_bytes([*a, *b])) / 32_768.0,
+            (Self::Int, [a, b, c]) | (Self::Low24, [a, b, c, _]) => {
+                (i32::from_le_bytes([0, *a, *b, *c]) >> 8) as f32 / 8_388_608.0
+            }
+            (Self::Int, [a, b, c, d]) => {
+                i32::from_le_bytes([*a, *b, *c, *d]) as f32 / 2_147_483_648.0
+            }
+            (Self::F32, [a, b, c, d]) => f32::from_le_bytes([*a, *b, *c, *d]),
+            (Self::F64, raw) => raw
+                .try_into()
+                .map_or(0.0, |raw| f64::from_le_bytes(raw) as f32),
+            // `wav_form_of` lets no other width through.
+            _ => 0.0,
+        }
+    }
+}
+
+/// What can be wrong with a header; the path is added by the caller.
+enum HeaderError {
+    Io(io::Error),
+    Empty(&'static str),
+    NotSound(&'static str),
+    Form(String),
+}
+
+impl HeaderError {
+    fn at(self, path: &Path) -> SoundError {
+        let path = path.to_path_buf();
+        match self {
+            Self::Io(source) => SoundError::File {
+                operation: "read",
+                path,
+                source,
+            },
+            Self::Empty(detail) => SoundError::Empty {
+                path,
+                detail: detail.into(),
+            },
+            Self::NotSound(detail) => SoundError::NotSound { path, detail },
+            Self::Form(detail) => SoundError::Form { path, detail },
+        }
+    }
+}
+
+impl From<io::Error> for HeaderError {
+    fn from(e: io::Error) -> Self {
+        Self::Io(e)
+    }
+}
+
+/// Lengths from here up are what a writer puts that cannot know the length yet.
+const UNKNOWN_LENGTH: u32 = 0x7fff_f000;
+
+fn wav_header(file: &mut (impl Read + Seek), size: u64) -> Result<(Form, Data), HeaderError> {
+    let mut riff = [0u8; 12];
+    if !fill(file, &mut riff)? {
+        return Err(HeaderError::Empty("the header is cut off"));
+    }
+    let [m0, m1, m2, m3, s0, s1, s2, s3, kind @ ..] = riff;
+    if &[m0, m1, m2, m3] == b"RIFX" {
+        return Err(HeaderError::Form("it is a big-endian RIFX file".into()));
+    }
+    if &kind != b"WAVE" {
+        return Err(HeaderError::NotSound(
+            "it is a RIFF file, but holds no WAVE sound",
+        ));
+    }
+    let riff_size = u32::from_le_bytes([s0, s1, s2, s3]);
+    let mut form = None;
+    let mut at = 12u64;
+    loop {
+        let mut head = [0u8; 8];
+        file.seek(SeekFrom::Start(at))?;
+        if at >= size || !fill(file, &mut head)? {
+            return Err(HeaderError::Empty("it has a header, but no sound"));
+        }
+        let [k0, k1, k2, k3, l0, l1, l2, l3] = head;
+        let length = u32::from_le_bytes([l0, l1, l2, l3]);
+        let start = at + 8;
+        match &[k0, k1, k2, k3] {
+            b"fmt " => {
+                let mut raw = vec![0u8; (length as usize).min(64)];
+                if !fill(file, &mut raw)? {
+                    return Err(HeaderError::Empty("the header is cut off"));
+                }
+                form = Some(wav_form_of(&raw)?);
+            }
+            b"data" => {
+                let Some(form) = form else {
+                    return Err(HeaderError::Form(
+                        "its header does not say how the sound is stored".into(),
+                    ));
+                };
+                // A recorder that was killed leaves "0 bytes of sound" in a file whose outer length says no more either.
+                let unfinished = length == 0 && u64::from(riff_size) + 8 <= start && size > start;
+                let known = length < UNKNOWN_LENGTH && !unfinished;
+                return Ok((
+                    form,
+                    Data {
+                        start,
+                        stated: known.then_some(length.into()),
+                        unfinished,
+                    },
+                ));
+            }
+            _ => {}
+        }
+        // Chunks are padded to even length.
+        at = start + u64::from(length) + u64::from(length % 2);
+    }
+}
+
+/// Fills `buffer`; false if the file ends first.
+fn fill(file: &mut impl Read, buffer: &mut [u8]) -> io::Result<bool> {
+    match file.read_exact(buffer) {
+        Ok(()) => Ok(true),
+        Err(e) if e.kind() == io::ErrorKind::UnexpectedEof => Ok(false),
+        Err(e) => Err(e),
+    }
+}
+
+/// The format chunk, as Microsoft's WAVEFORMATEX and WAVEFORMATEXTENSIBLE lay it out.
+fn wav_form_of(raw: &[u8]) -> Result<Form, HeaderError> {
+    let u16_at = |at: usize| match raw.get(at..at + 2) {
+        Some([a, b]) => Some(u16::from_le_bytes([*a, *b])),
+        _ => None,
+    };
+    let short = || HeaderError::Form("its format header is too short".into());
+    let mut tag = u16_at(0).ok_or_else(short)?;
+    let channels = u16_at(2).ok_or_else(short)?;
+    let rate =
+        u32::from(u16_at(4).ok_or_else(short)?) | u32::from(u16_at(6).ok_or_else(short)?) << 16;
+    let frame_bytes = u16_at(12).ok_or_else(short)?;
+    let bits = u16_at(14).ok_or_else(short)?;
+    let extensible = tag == 0xfffe;
+    if extensible {
+        // The real tag opens the sub-format's identifier.
+        tag = u16_at(24)
+            .ok_or_else(|| HeaderError::Form("its extensible format header is too short".into()))?;
+    }
+    check_form(channels, rate).map_err(HeaderError::Form)?;
+    let width = frame_bytes / channels;
+    if width * channels != frame_bytes || u32::from(bits) > u32::from(width) * 8 || bits == 0 {
+        return Err(HeaderError::Form(format!(
+            "its header contradicts itself ({channels} channels of {bits} bits in {frame_bytes} bytes)"
+        )));
+    }
+    let coding = match (tag, width) {
+        (1, 1) => Coding::U8,
+        (1, 4) if bits == 24 && !extensible => Coding::Low24,
+        (1, 2..=4) => Coding::Int,
+        (3, 4) => Coding::F32,
+        (3, 8) => Coding::F64,
+        (6 | 7, _) => return Err(HeaderError::Form("it is A-law or mu-law coded".into())),
+        (1 | 3, _) => {
+            return Err(HeaderError::Form(format!(
+                "samples of {bits} bits are not read"
+            )));
+        }
+        (other, _) => {
+            return Err(HeaderError::Form(format!(
+                "its coding (format tag {other:#06x}) is compressed or unknown"
+            )));
+        }
+    };
+    let full_scale = match coding {
+        Coding::F32 | Coding::F64 => 1.0,
+        _ => full_scale(bits.into()),
+    };
+    Ok(Form {
+        coding,
+        channels,
+        rate,
+        width: width.into(),
+        full_scale,
+    })
+}
+
+fn check_form(channels: u16, rate: u32) -> Result<(), String> {
+    if channels == 0 {
+        return Err("its header says it has no channels".into());
+    }
+    if channels > MOST_CHANNELS {
+        return Err(format!(
+            "its header says it has {channels} channels, at most {MOST_CHANNELS} are read"
+        ));
+    }
+    if !RATES.contains(&rate) {
+        return Err(format!(
+            "its sample rate is {rate} Hz, from {} to {} Hz are read",
+            RATES.start(),
+            RATES.end()
+        ));
+    }
+    Ok(())
+}
+
+/// The highest positive value of an integer sample of `bits`, as amplitude.
+fn full_scale(bits: u32) -> f32 {
+    ((half_range(bits) - 1.0) / half_range(bits)) as f32
+}
+
+/// 2 to the power of `bits` - 1: what an integer sample is divided by.
+fn half_range(bits: u32) -> f64 {
+    (1u64 << (bits.clamp(2, 32) - 1)) as f64
+}
+
+// --- FLAC ---
+
+fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
+    let form_error = |e: claxon::Error| match e {
+        claxon::Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
+            SoundError::Empty {
+                path: path.to_path_buf(),
+                detail: "the header is cut off".into(),
+            }
+        }
+        claxon::Error::IoError(source) => SoundError::File {
+            operation: "read",
+            path: path.to_path_buf(),
+            source,
+        },
+        other => SoundError::Form {
+            path: path.to_path_buf(),
+            detail: other.to_string(),
+        },
+    };
+    let options = claxon::FlacReaderOptions {
+        metadata_only: false,
+        read_vorbis_comment: false,
+    };
+    let mut reader = claxon::FlacReader::new_ext(file, options).map_err(form_error)?;
+    let about = reader.streaminfo();
+    let form = |detail| SoundError::Form {
+        path: path.to_path_buf(),
+        detail,
+    };
+    check_form(
+        about.channels.try_into().unwrap_or(u16::MAX),
+        about.sample_rate,
+    )
+    .map_err(form)?;
+    if let Some(samples) = about.samples {
+        let seconds = samples as f64 / f64::from(about.sample_rate);
+        if seconds > LONGEST {
+            return Err(too_long(path, seconds));
+        }
+    }
+    let scale = half_range(about.bits_per_sample) as f32;
+    let mut intake = Intake::new(
+        path,
+        about.sample_rate,
+        about.channels as usize,
+        full_scale(about.bits_per_sample),
+    )?;
+    let mut frame = vec![0f32; about.channels as usize];
+    let mut blocks = reader.blocks();
+    let mut buffer = Vec::new();
+    let mut damaged = false;
+    loop {
+        match blocks.read_next_or_eof(buffer) {
+            Ok(Some(block)) => {
+                if block.channels() as usize != frame.len() {
+                    damaged = true;
+                    break;
+                }
+                for i in 0..block.duration() {
+                    for (channel, sample) in (0..).zip(&mut frame) {
+                        *sample = block.sample(channel, i) as f32 / scale;
+                    }
+                    intake.frame(&frame)?;
+                }
+                buffer = block.into_buffer();
+            }
+            Ok(None) => break,
+            // A damaged or missing block ends the recording; what came before is good (each block has a checksum).
+            Err(_) => {
+                damaged = true;
+                break;
+            }
+        }
+    }
+    intake.finish(about.sample_rate, about.samples, damaged)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tone of 440 Hz, peak `peak`, at any rate.
+    fn tone(rate: u32, seconds: f64, peak: f64) -> Vec<f64> {
+        let n = (seconds * f64::from(rate)) as usize;
+        (0..n)
+            .map(|i| peak * (std::f64::consts::TAU * 440.0 * i as f64 / f64::from(rate)).sin())
+            .collect()
+    }
+
+    fn folder() -> tempfile::TempDir {
+        tempfile::tempdir().unwrap()
+    }
+
+    fn write(path: &Path, rate: u32, bits: u16, float: bool, channels: u16, samples: &[f64]) {
+        let sample_format = if float {
+            hound::SampleFormat::Float
+        } else {
+            hound::SampleFormat::Int
+        };
+        let spec = hound::WavSpec {
+            channels,
+            sample_rate: rate,
+            bits_per_sample: bits,
+            sample_format,
+        };
+        let mut writer = hound::WavWriter::create(path, spec).unwrap();
+        for s in samples {
+            for _ in 0..channels {
+                if float {
+                    writer.write_sample(*s as f32).unwrap();
+                } else {
+                    writer
+                        .write_sample((s * (half_range(bits.into()) - 1.0)).round() as i32)
+                        .unwrap();
+                }
+            }
+        }
+        writer.finalize().unwrap();
+    }
+
+    fn header(tag: u16, channels: u16, rate: u32, bits: u16, data: u32) -> Vec<u8> {
+        let width = bits.div_ceil(8);
+        let mut h = Vec::new();
+        h.extend(b"RIFF");
+        h.extend(
+            (36 + u64::from(data))
+                .min(u64::from(u32::MAX))
+                .to_le_bytes()
+                .get(..4)
+                .unwrap(),
+        );
+        h.extend(b"WAVEfmt ");
+        h.extend(16u32.to_le_bytes());
+        h.extend(tag.to_le_bytes());
+        h.extend(channels.to_le_bytes());
+        h.extend(rate.to_le_bytes());
+        h.extend((rate * u32::from(channels * width)).to_le_bytes());
+        h.extend((channels * width).to_le_bytes());
+        h.extend(bits.to_le_bytes());
+        h.extend(b"data");
+        h.extend(data.to_le_bytes());
+        h
+    }
+
+    /// Error text for a file of these bytes; it must end with the path.
+    fn refusal(bytes: &[u8]) -> String {
+        let dir = folder();
+        let path = dir.path().join("call.wav");
+        std::fs::write(&path, bytes).unwrap();
+        let text = read_clip(&path).unwrap_err().to_string();
+        assert!(text.ends_with("call.wav"), "{text}");
+        text
+    }
+
+    /// Outside check: the files are written by hound.
+    #[test]
+    fn every_rate_width_and_channel_count_gives_the_same_call() {
+        let dir = folder();
+        for (rate, bits, float, channels) in [
+            (8_000, 8, false, 1),
+            (8_000, 16, false, 1),
+            (11_025, 16, false, 2),
+            (16_000, 16, false, 1),
+            (22_050, 24, false, 2),
+            (44_100, 16, false, 2),
+            (48_000, 32, false, 1),
+            (48_000, 32, true, 7),
+            (96_000, 24, false, 1),
+            (192_000, 32, true, 2),
+        ] {
+            let path = dir.path().join(format!("{rate}-{bits}-{channels}.wav"));
+            write(&path, rate, bits, float, channels, &tone(rate, 0.5, 0.5));
+            let clip = read_clip(&path).unwrap();
+            let what = format!("{rate} Hz, {bits} bits, {channels} channels");
+            // Half a second at 11025 Hz is 5512 frames.
+            assert!(
+                (7999..=8000).contains(&clip.samples.len()),
+                "{what}: {}",
+                clip.samples.len()
+            );
+            assert!(clip.troubles.is_empty(), "{what}: {:?}", clip.troubles);
+            assert!(
+                (clip.levels.peak_dbfs + 6.02).abs() < 0.1,
+                "{what}: {}",
+                clip.levels.peak_dbfs
+            );
+            assert!(
+                (clip.levels.rms_dbfs + 9.03).abs() < 0.1,
+                "{what}: {}",
+                clip.levels.rms_dbfs
+            );
+            let wanted = tone(RATE, 0.5, 0.5);
+            // 8 bits are good for about 1/128.
+            let tolerance = if bits == 8 { 0.012 } else { 0.002 };
+            for (i, (got, want)) in clip
+                .samples
+                .iter()
+                .zip(&wanted)
+                .enumerate()
+                .skip(500)
+                .take(7000)
+            {
+                assert!(
+                    (f64::from(*got) - want).abs() < tolerance,
+                    "{what}, sample {i}: {got} for {want}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_silent_channel_does_not_halve_the_level() {
+        let dir = folder();
+        let path = dir.path().join("one-of-three.wav");
+        let spec = hound::WavSpec {
+            channels: 3,
+            ..wav_form()
+        };
+        let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+        for s in tone(RATE, 0.5, 0.5) {
+            writer.write_sample(0i16).unwrap();
+            writer.write_sample(to_i16(s as f32)).unwrap();
+            writer.write_sample(0i16).unwrap();
+        }
+        writer.finalize().unwrap();
+        let clip = read_clip(&path).unwrap();
+        let peak = clip.samples.iter().fold(0f32, |m, s| m.max(*s));
+        assert!((peak - 0.5).abs() < 0.001, "{peak}");
+    }
+
+    /// Outside check: the FLAC files were made by another program (ffmpeg 5.1, `sine=440` times four), one with 24 bits.
+    #[test]
+    fn flac_gives_the_same_call() {
+        for (bytes, seconds) in [
+            (
+                &include_bytes!("testdata/tone-44100-stereo-16.flac")[..],
+                0.5,
+            ),
+            (&include_bytes!("testdata/tone-48000-mono-24.flac")[..], 0.5),
+        ] {
+            let dir = folder();
+            let path = dir.path().join("tone.flac");
+            std::fs::write(&path, bytes).unwrap();
+            let clip = read_clip(&path).unwrap();
+            assert!(
+                (clip.seconds() - seconds).abs() < 0.001,
+                "{}",
+                clip.seconds()
+            );
+            assert!(
+                (clip.levels.peak_dbfs + 6.02).abs() < 0.1,
+                "{}",
+                clip.levels.peak_dbfs
+            );
+            assert!(clip.troubles.is_empty(), "{:?}", clip.troubles);
+            // A third of the sound is cut off; it starts after a header with 8 KiB of padding.
+            std::fs::write(&path, &bytes[..bytes.len() - (bytes.len() - 8192) / 3]).unwrap();
+            let cut = read_clip(&path).unwrap();
+            assert!(
+                matches!(cut.troubles[..], [Trouble::Truncated { .. }]),
+                "{:?}",
+                cut.troubles
+            );
+            assert!(cut.seconds() > 0.2 && cut.seconds() < 0.5);
+            std::fs::write(&path, &bytes[..30]).unwrap();
+            assert!(read_clip(&path).is_err());
+        }
+    }
+
+    #[test]
+    fn what_is_no_sound_is_refused_with_a_reason() {
+        assert!(refusal(b"").contains("0 bytes"));
+        assert!(refusal(b"RIFF").contains("cut off"));
+        assert!(refusal(b"Winch, Golf Charlie ...\n").contains("text"));
+        assert!(refusal(b"ID3\x04aaaaaaaaa").contains("MP3"));
+        assert!(refusal(&header(1, 1, 16_000, 16, 0)).contains("no sound"));
+        assert!(refusal(&header(1, 1, 16_000, 16, 32_000)).contains("0.00 s of 1.00 s"));
+        assert!(refusal(&header(1, 0, 16_000, 16, 0)).contains("no channels"));
+        assert!(refusal(&header(1, 1, 0, 16, 0)).contains("0 Hz"));
+        assert!(refusal(&header(1, 1, 16_000, 0, 0)).contains("contradicts"));
+        assert!(refusal(&header(7, 1, 8_000, 8, 0)).contains("mu-law"));
+        assert!(refusal(&header(0x55, 1, 8_000, 16, 0)).contains("0x0055"));
+        assert!(refusal(&header(0xfffe, 1, 8_000, 16, 0)).contains("extensible"));
+        assert!(refusal(&header(3, 1, 8_000, 16, 0)).contains("16 bits"));
+        let mut cut = header(1, 1, 16_000, 16, 32_000);
+        cut.extend([1u8; 400]);
+        assert!(refusal(&cut).contains("0.01 s of 1.00 s"));
+        let dir = folder();
+        assert!(matches!(
+            read_clip(dir.path()),
+            Err(SoundError::NotAFile { .. })
+        ));
+        assert!(matches!(
+            read_clip(&dir.path().join("none.wav")),
+            Err(SoundError::File {
+                operation: "open",
+                ..
+            })
+        ));
+    }
+
+    #[test]
+    fn floats_that_are_no_numbers_are_refused() {
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            let mut bytes = header(3, 1, 16_000, 32, 64_000);
+            for i in 0..16_000 {
+                bytes.extend(if i == 8_000 { bad } else { 0.1f32 }.to_le_bytes());
+            }
+            assert!(refusal(&bytes).contains("0.500 s is not a number"));
+        }
+    }
+
+    #[test]
+    fn a_file_that_ends_early_is_used_as_far_as_it_goes() {
+        let dir = folder();
+        let path = dir.path().join("cut.wav");
+        write(&path, 48_000, 16, false, 2, &tone(48_000, 2.0, 0.5));
+        let bytes = std::fs::read(&path).unwrap();
+        // Cut in the middle of a frame.
+        std::fs::write(&path, &bytes[..44 + 48_000 * 4 + 3]).unwrap();
+        let clip = read_clip(&path).unwrap();
+        let truncated = Trouble::Truncated {
+            stated_seconds: Some(2.0),
+            found_seconds: 1.0,
+        };
+        assert_eq!(clip.troubles, [truncated]);
+        assert_eq!(clip.samples.len(), 16_000);
+    }
+
+    #[test]
+    fn headers_written_before_the_length_was_known_are_read() {
+        let dir = folder();
+        let path = dir.path().join("pipe.wav");
+        let sound: Vec<u8> = tone(16_000, 0.5, 0.5)
+            .iter()
+            .flat_map(|s| to_i16(*s as f32).to_le_bytes())
+            .collect();
+        for (stated, troubles) in [(u32::MAX, 0), (0x7fff_ffd0, 0), (0, 1)] {
+            let mut bytes = header(1, 1, 16_000, 16, stated);
+            bytes.extend(&sound);
+            std::fs::write(&path, bytes).unwrap();
+            let clip = read_clip(&path).unwrap();
+            assert_eq!(clip.samples.len(), 8000);
+            assert_eq!(clip.troubles.len(), troubles, "{stated:#x}");
+        }
+    }
+
+    #[test]
+    fn odd_chunks_and_widths_are_read() {
+        let dir = folder();
+        let path = dir.path().join("odd.wav");
+        // An odd-sized list before the data and one after it, 24 bits in four bytes.
+        let mut bytes = header(1, 1, 16_000, 24, 4 * 8000);
+        bytes[32..34].copy_from_slice(&4u16.to_le_bytes());
+        let data = bytes.split_off(36);
+        bytes.extend(b"LIST\x03\0\0\0abc\0");
+        bytes.extend(data);
+        for s in tone(16_000, 0.5, 0.5) {
+            bytes.extend(((s * 8_388_607.0) as i32).to_le_bytes());
+        }
+        bytes.extend(b"LIST\x02\0\0\0ab");
+        std::fs::write(&path, &bytes).unwrap();
+        let clip = read_clip(&path).unwrap();
+        assert_eq!(clip.samples.len(), 8000);
+        assert!(
+            (clip.levels.peak_dbfs + 6.02).abs() < 0.1,
+            "{}",
+            clip.levels.peak_dbfs
+        );
+    }
+
+    #[test]
+    fn an_hour_is_refused_at_once() {
+        let dir = folder();
+        let path = dir.path().join("hour.wav");
+        let bytes = header(1, 2, 48_000, 16, 3600 * 48_000 * 4);
+        let file = File::create(&path).unwrap();
+        io::Write::write_all(&mut &file, &bytes).unwrap();
+        // A hole: it takes no room on disk, and no time unless somebody reads it.
+        file.set_len(44 + 3600 * 48_000 * 4).unwrap();
+        let start = std::time::Instant::now();
+        let text = read_clip(&path).unwrap_err().to_string();
+        assert!(start.elapsed().as_millis() < 100);
+        assert!(
+            text.contains("60.0 minutes") && text.ends_with("hour.wav"),
+            "{text}"
+        );
+    }
+
+    /// No damage to a header may end the program: every single byte of one is tried with several values.
+    #[test]
+    fn damaged_headers_never_panic() {
+        let dir = folder();
+        let path = dir.path().join("damaged.wav");
+        let mut bytes = header(1, 1, 16_000, 16, 6400);
+        bytes.extend([7u8; 6400]);
+        let flac = include_bytes!("testdata/tone-44100-stereo-16.flac");
+        for source in [&bytes[..], &flac[..2000]] {
+            for at in 0..60 {
+                for value in [0, 1, 2, 0x7f, 0x80, 0xff] {
+                    let mut damaged = source.to_vec();
+                    damaged[at] = value;
+                    std::fs::write(&path, &damaged).unwrap();
+                    if let Ok(clip) = read_clip(&path) {
+                        assert!(clip.samples.iter().all(|s| s.abs() <= 1.0));
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_written_is_read_back() {
+        let dir = folder();
+        let path = dir.path().join("own.wav");
+        let samples: Vec<f32> = tone(RATE, 0.25, 0.7).iter().map(|s| *s as f32).collect();
+        write_wav(&path, &samples).unwrap();
+        let clip = read_clip(&path).unwrap();
+        assert_eq!(clip.samples.len(), samples.len());
+        assert!(
+            clip.samples
+                .iter()
+                .zip(&samples)
+                .all(|(a, b)| (a - b).abs() <= 0.5 / 32768.0 + 1e-6)
+        );
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
+        assert!(write_wav(&dir.path().join("no/folder.wav"), &samples).is_err());
+        write_wav(&path, &[f32::NAN, 2.0, -2.0]).unwrap();
+        assert_eq!(
+            read_clip(&path).unwrap().samples,
+            [0.0, 32767.0 / 32768.0, -1.0]
+        );
+    }
+}
