@@ -809,8 +809,10 @@ fn a_kill_at_any_moment_keeps_every_finished_attempt() {
         let student = logbook.find_student("Mara Lind").unwrap().id;
         for i in 0.. {
             let mut a = with_recording(&logbook, student, i);
-            // Several pages each, so that a commit takes some time to be killed in.
-            a.evidence = json!({"padding": "x".repeat(20_000)});
+            // Many pages each, and some more than SQLite keeps in memory, so that there is time to be killed in the
+            // midst of writing them.
+            let length = if i % 4 == 3 { 3_000_000 } else { 200_000 };
+            a.transcript = "x".repeat(length);
             logbook.record(&a, at(i)).unwrap();
             println!("\nfinished {}", a.id);
         }
@@ -825,7 +827,7 @@ fn a_kill_at_any_moment_keeps_every_finished_attempt() {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        let moment = Duration::from_micros(5_000 + dice.below(120_000));
+        let moment = Duration::from_micros(5_000 + dice.below(200_000));
         std::thread::sleep(moment);
         // SIGKILL (TerminateProcess on Windows): no handler runs, nothing is flushed.
         process.kill().unwrap();
@@ -873,7 +875,7 @@ fn a_kill_at_any_moment_keeps_every_finished_attempt() {
         finished.len()
     );
     assert!(
-        finished.len() > 20,
+        finished.len() >= 10,
         "the writer hardly wrote: {}",
         finished.len()
     );
@@ -1473,19 +1475,19 @@ fn hundred_thousand_attempts_are_answered_at_once() {
         );
     });
     measure("one attempt", 50, &|| {
-        assert!(logbook.attempt(some).unwrap().is_some())
+        assert!(logbook.attempt(some).unwrap().is_some());
     });
     measure("outcomes of a student", 50, &|| {
-        assert!(logbook.outcome_counts(one).unwrap().total() > 3000)
+        assert!(logbook.outcome_counts(one).unwrap().total() > 3000);
     });
     measure("outcomes of all", 50, &|| {
         assert_eq!(
             logbook.outcome_counts(Whose::Anyone).unwrap().total(),
             100_000
-        )
+        );
     });
     measure("first time, a student", 50, &|| {
-        assert_eq!(logbook.first_time(one).unwrap().elements.len(), 5)
+        assert_eq!(logbook.first_time(one).unwrap().elements.len(), 5);
     });
     measure("first time, all", 1000, &|| {
         assert_eq!(logbook.first_time(Whose::Anyone).unwrap().elements.len(), 5);

@@ -8,8 +8,8 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 use super::error::{file, sorted};
 use super::{Logbook, LogbookError, Result, schema};
 
-/// How long a write waits for another program before it gives up.
-const PATIENCE: Duration = Duration::from_secs(5);
+/// How long a write waits for another program before it gives up: longer than an export of a large logbook takes.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 impl Logbook {
     /// Opens the logbook at `path`, made if it is not there, and brings an older format up to date (a copy of the old
