@@ -19,6 +19,7 @@ enum Command {
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
     Model(command::model::ModelArgs),
+    Logbook(command::logbook::LogbookArgs),
 }
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -26,6 +27,7 @@ fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),
         Command::Model(a) => command::model::run(a),
+        Command::Logbook(a) => command::logbook::run(a),
     }
 }
 

@@ -258,6 +258,8 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         let critical = step.critical.contains(id);
         let pairs_forbidden = site.customs.number_pairs_forbidden;
         let (finding, margin) = match best {
+            // Speech without a single word of the call: nothing is known, not even that something is missing.
+            None if evidence.speech => (Finding { verdict: Verdict::Unsure, heard: None }, None),
             None => (Finding { verdict: Verdict::Missing, heard: None }, None),
             Some(best) => {
                 let finding = find(&best.reading, index, &expected, pairs_forbidden);

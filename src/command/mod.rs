@@ -2,6 +2,7 @@
 
 pub mod common;
 pub mod evaluate;
+pub mod logbook;
 pub mod model;
 pub mod score;
 pub mod show;

@@ -170,23 +170,6 @@ impl Lattice {
         Some(states)
     }
 
-    /// The further words of wordings of several words that `first` begins from `states`.
-    pub fn completions(&self, states: &States, first: Word) -> Vec<Vec<Word>> {
-        let between = states.0.iter().any(|s| match s.place {
-            Place::Between | Place::Joined => true,
-            Place::Spelling(n) => SPELLED.contains(&n),
-            _ => false,
-        });
-        if !between {
-            return Vec::new();
-        }
-        let mut out: Vec<Vec<Word>> =
-            self.phrases.iter().filter(|(w, _)| w.len() > 1 && w[0] == first).map(|(w, _)| w[1..].to_vec()).collect();
-        out.sort();
-        out.dedup();
-        out
-    }
-
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
         match s.place {
             Place::Between | Place::Joined => self.begin(s, add),

@@ -69,7 +69,7 @@ impl Recogniser for LatticeRecogniser {
         let t1 = t0.elapsed();
         let free = search::free_text(&mut decoder, 60)?;
         let t2 = t0.elapsed();
-        let mut evidence = evidence::gather(&mut decoder, &mut self.forms, &lattice, vocabulary, &found, &free, seconds)?;
+        let mut evidence = evidence::gather(&lattice, vocabulary, &found, &free, seconds);
         if std::env::var_os("CABLESIDE_TRACE").is_some() {
             use search::Decoder;
             #[allow(clippy::print_stderr)]

@@ -35,8 +35,11 @@ pub struct Width {
     pub prune_inside: f32,
     /// Added for each token that is no punctuation, since each one costs likelihood and short texts would win (nats).
     pub reward: f32,
-    /// The search ends when the best open sequence is lighter than the best ended one by more than this (nats).
+    /// Open sequences lighter than the best ended one by more than this are dropped (nats)...
     pub finish: f32,
+    /// ...or by more than this where the model itself wanted to end there (log-probability of the end above -1): a text
+    /// cut short in its middle is ended against the model's will and must not end the search.
+    pub finish_willing: f32,
     /// A comma or full stop is tried after a word when its log-probability is above this (nats).
     pub punctuation: f32,
     /// Decoder steps at the most.
@@ -45,7 +48,7 @@ pub struct Width {
 
 impl Width {
     /// The width in force.
-    pub const DEFAULT: Self = Self { beam: 6, prune: 7.0, prune_inside: 5.0, reward: 1.0, finish: 7.0, punctuation: -1.6, steps: 200 };
+    pub const DEFAULT: Self = Self { beam: 6, prune: 7.0, prune_inside: 5.0, reward: 1.0, finish: 25.0, finish_willing: 6.0, punctuation: -1.6, steps: 200 };
 }
 
 /// An ended word sequence.
@@ -135,6 +138,7 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
     let before = decoder.steps();
     let mut ended: HashMap<Vec<Word>, Path> = HashMap::new();
     let mut best_ended = f32::NEG_INFINITY;
+    let mut best_willing = f32::NEG_INFINITY;
     let mut open = vec![Open { words: vec![], tokens: vec![], starts: vec![], states: Arc::new(lattice.start()), likelihood: 0.0, pieces: 0 }];
 
     while !open.is_empty() && decoder.steps() - before < width.steps {
@@ -162,6 +166,9 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
             let may_end = lattice.may_end(&hyp.states);
             for (tokens, likelihood, logp) in &bases {
                 if may_end {
+                    if logp[end as usize] > -1.0 {
+                        best_willing = best_willing.max(likelihood + logp[end as usize] + width.reward * hyp.pieces as f32);
+                    }
                     let likelihood = likelihood + logp[end as usize];
                     let score = likelihood + width.reward * hyp.pieces as f32;
                     let old = ended.get(&hyp.words);
@@ -225,7 +232,7 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
         list.sort_by(|a, b| b.score(width).total_cmp(&a.score(width)).then_with(|| a.words.cmp(&b.words)));
         list.retain(|h| {
             let s = h.score(width);
-            s >= best_grown - width.prune && s >= best_ended - width.finish
+            s >= best_grown - width.prune && s >= best_ended - width.finish && s >= best_willing - width.finish_willing
         });
         list.truncate(width.beam);
         if std::env::var_os("CABLESIDE_TRACE").is_some() {
