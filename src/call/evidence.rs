@@ -30,6 +30,8 @@ pub struct Evidence {
     pub foreign: f32,
     /// Mean log-probability a token of the best reading, nats (0 is certain). 0 for typed calls.
     pub fit: f32,
+    /// The search was ended by its limit: what was not found may still be there.
+    pub unfinished: bool,
     /// Words of the best reading for each second of speech; `None` for typed calls.
     pub pace: Option<f32>,
 }
@@ -37,7 +39,16 @@ pub struct Evidence {
 impl Evidence {
     /// No speech.
     pub fn silence(why: impl Into<String>) -> Self {
-        Self { speech: false, silence: Some(why.into()), transcript: String::new(), readings: Vec::new(), foreign: 0.0, fit: 0.0, pace: None }
+        Self {
+            speech: false,
+            silence: Some(why.into()),
+            transcript: String::new(),
+            readings: Vec::new(),
+            foreign: 0.0,
+            fit: 0.0,
+            unfinished: false,
+            pace: None,
+        }
     }
 
     /// A typed call: one reading, nothing unsure.
@@ -50,9 +61,13 @@ impl Evidence {
             speech: true,
             silence: None,
             transcript: text.trim().to_owned(),
-            readings: vec![Scored { reading, score: 0.0 }],
+            readings: vec![Scored {
+                reading,
+                score: 0.0,
+            }],
             foreign: 0.0,
             fit: 0.0,
+            unfinished: false,
             pace: None,
         }
     }

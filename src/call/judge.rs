@@ -24,7 +24,12 @@ pub struct Limits {
 
 impl Limits {
     /// The limits in force.
-    pub const DEFAULT: Self = Self { said: 1.0, failed: 1.0, foreign: 6.0, fit: -2.5 };
+    pub const DEFAULT: Self = Self {
+        said: 1.0,
+        failed: 1.0,
+        foreign: 6.0,
+        fit: -2.5,
+    };
 }
 
 /// The verdict on one element.
@@ -145,8 +150,12 @@ pub enum Advice {
 impl fmt::Display for Advice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Wording { said, taught, .. } => write!(f, "Understood \"{said}\"; here one says \"{taught}\"."),
-            Self::NumberPairs { said, taught } => write!(f, "Say digits one by one: \"{taught}\", not \"{said}\"."),
+            Self::Wording { said, taught, .. } => {
+                write!(f, "Understood \"{said}\"; here one says \"{taught}\".")
+            }
+            Self::NumberPairs { said, taught } => {
+                write!(f, "Say digits one by one: \"{taught}\", not \"{said}\".")
+            }
             Self::Order { taught } => write!(f, "The order taught here: {taught}."),
             Self::Restarted => write!(f, "The callsign was begun twice; pause, then say it once."),
             Self::Corrected => write!(f, "Corrected with the right word. Good."),
@@ -194,10 +203,20 @@ impl Judgement {
     /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
     /// then what is unsure, in the same order.
     pub fn raised(&self) -> Option<&ElementVerdict> {
-        let place = |e: &ElementVerdict| RAISED.iter().position(|r| *r == e.element).unwrap_or(RAISED.len());
-        [Verdict::Wrong, Verdict::Missing, Verdict::Unsure].into_iter().find_map(|v| {
-            self.elements.iter().filter(|e| e.critical && e.verdict == v).min_by_key(|e| place(e))
-        })
+        let place = |e: &ElementVerdict| {
+            RAISED
+                .iter()
+                .position(|r| *r == e.element)
+                .unwrap_or(RAISED.len())
+        };
+        [Verdict::Wrong, Verdict::Missing, Verdict::Unsure]
+            .into_iter()
+            .find_map(|v| {
+                self.elements
+                    .iter()
+                    .filter(|e| e.critical && e.verdict == v)
+                    .min_by_key(|e| place(e))
+            })
     }
 
     /// Complete an earlier judgement with the answer to a question for one element: the answer need hold only what was
@@ -213,7 +232,12 @@ impl Judgement {
                 *old = new.clone();
             }
         }
-        out.advice = answer.advice.iter().filter(|a| !matches!(a, Advice::Order { .. })).cloned().collect();
+        out.advice = answer
+            .advice
+            .iter()
+            .filter(|a| !matches!(a, Advice::Order { .. }))
+            .cloned()
+            .collect();
         out.outcome = outcome(&out.elements);
         (out.score, out.score_parts) = score(&out.elements, &out.advice);
         out
@@ -228,10 +252,20 @@ struct Finding {
 }
 
 fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool) -> Finding {
-    let mentions: Vec<&Mention> = reading.mentions.iter().filter(|m| m.element == element).collect();
+    let mentions: Vec<&Mention> = reading
+        .mentions
+        .iter()
+        .filter(|m| m.element == element)
+        .collect();
     if mentions.iter().any(|m| m.said == Said::Negated) {
-        let words = mentions.iter().find(|m| m.said == Said::Negated).map(|m| m.words.clone());
-        return Finding { verdict: Verdict::Wrong, heard: words };
+        let words = mentions
+            .iter()
+            .find(|m| m.said == Said::Negated)
+            .map(|m| m.words.clone());
+        return Finding {
+            verdict: Verdict::Wrong,
+            heard: words,
+        };
     }
     let other = mentions.iter().find_map(|m| match &m.said {
         Said::Value(v) if v != expected => Some(v.clone()),
@@ -239,19 +273,35 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
         _ => None,
     });
     if let Some(v) = other {
-        return Finding { verdict: Verdict::Wrong, heard: Some(v) };
+        return Finding {
+            verdict: Verdict::Wrong,
+            heard: Some(v),
+        };
     }
     if mentions.iter().any(|m| matches!(m.said, Said::Value(_))) {
-        return Finding { verdict: Verdict::Said, heard: Some(expected.to_owned()) };
+        return Finding {
+            verdict: Verdict::Said,
+            heard: Some(expected.to_owned()),
+        };
     }
-    Finding { verdict: Verdict::Missing, heard: mentions.first().map(|m| m.words.clone()) }
+    Finding {
+        verdict: Verdict::Missing,
+        heard: mentions.first().map(|m| m.words.clone()),
+    }
 }
 
 /// Judge a call.
-pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
+pub fn judge(
+    site: &Site,
+    step: &Step,
+    situation: &Situation,
+    evidence: &Evidence,
+    limits: &Limits,
+) -> Judgement {
     let values = situation.values(site, step);
     let best = evidence.readings.first();
-    let foreign = evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
+    let foreign =
+        evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
@@ -259,8 +309,20 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         let pairs_forbidden = site.customs.number_pairs_forbidden;
         let (finding, margin) = match best {
             // Speech without a single word of the call: nothing is known, not even that something is missing.
-            None if evidence.speech => (Finding { verdict: Verdict::Unsure, heard: None }, None),
-            None => (Finding { verdict: Verdict::Missing, heard: None }, None),
+            None if evidence.speech => (
+                Finding {
+                    verdict: Verdict::Unsure,
+                    heard: None,
+                },
+                None,
+            ),
+            None => (
+                Finding {
+                    verdict: Verdict::Missing,
+                    heard: None,
+                },
+                None,
+            ),
             Some(best) => {
                 let finding = find(&best.reading, index, &expected, pairs_forbidden);
                 // Wrong and missing both fail: between them only the naming is open, the verdict is not.
@@ -268,24 +330,66 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                 let rival = evidence
                     .readings
                     .iter()
-                    .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
+                    .find(|r| {
+                        (find(&r.reading, index, &expected, pairs_forbidden).verdict
+                            == Verdict::Said)
+                            != said
+                    })
                     .map(|r| best.score - r.score);
                 let limit = if said { limits.said } else { limits.failed };
                 let undecided = rival.is_some_and(|m| m < limit);
-                if undecided || foreign { (Finding { verdict: Verdict::Unsure, heard: finding.heard }, rival) } else { (finding, rival) }
+                if undecided || foreign {
+                    (
+                        Finding {
+                            verdict: Verdict::Unsure,
+                            heard: finding.heard,
+                        },
+                        rival,
+                    )
+                } else {
+                    (finding, rival)
+                }
             }
         };
         let reason = reason(site, id, &expected, &finding, evidence, foreign);
-        elements.push(ElementVerdict { element: id.clone(), critical, verdict: finding.verdict, heard: finding.heard, expected, margin, reason });
+        elements.push(ElementVerdict {
+            element: id.clone(),
+            critical,
+            verdict: finding.verdict,
+            heard: finding.heard,
+            expected,
+            margin,
+            reason,
+        });
     }
-    let advice = best.map(|b| advice(site, step, &b.reading, &elements)).unwrap_or_default();
-    let outcome = if evidence.speech { outcome(&elements) } else { Outcome::NothingHeard };
-    let (score, score_parts) = if evidence.speech { score(&elements, &advice) } else { (None, Vec::new()) };
-    Judgement { outcome, elements, advice, score, score_parts }
+    let advice = best
+        .map(|b| advice(site, step, &b.reading, &elements))
+        .unwrap_or_default();
+    let outcome = if evidence.speech {
+        outcome(&elements)
+    } else {
+        Outcome::NothingHeard
+    };
+    let (score, score_parts) = if evidence.speech {
+        score(&elements, &advice)
+    } else {
+        (None, Vec::new())
+    };
+    Judgement {
+        outcome,
+        elements,
+        advice,
+        score,
+        score_parts,
+    }
 }
 
 fn outcome(elements: &[ElementVerdict]) -> Outcome {
-    let mut critical = elements.iter().filter(|e| e.critical).map(|e| e.verdict).peekable();
+    let mut critical = elements
+        .iter()
+        .filter(|e| e.critical)
+        .map(|e| e.verdict)
+        .peekable();
     let has = |v: Verdict| elements.iter().any(|e| e.critical && e.verdict == v);
     if has(Verdict::Wrong) || has(Verdict::Missing) {
         Outcome::NotYet
@@ -296,33 +400,70 @@ fn outcome(elements: &[ElementVerdict]) -> Outcome {
     }
 }
 
-fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &Evidence, foreign: bool) -> String {
-    let words = |value: &str| site.taught_words(id, value).unwrap_or_else(|| value.to_owned());
+fn reason(
+    site: &Site,
+    id: &str,
+    expected: &str,
+    finding: &Finding,
+    evidence: &Evidence,
+    foreign: bool,
+) -> String {
+    let words = |value: &str| {
+        site.taught_words(id, value)
+            .unwrap_or_else(|| value.to_owned())
+    };
     match (finding.verdict, &finding.heard) {
         (Verdict::Said, _) => "Heard.".to_owned(),
-        (Verdict::Wrong, Some(h)) => format!("Heard \"{}\"; right is \"{}\".", words(h), words(expected)),
-        (Verdict::Wrong, None) => format!("Something else was heard; right is \"{}\".", words(expected)),
+        (Verdict::Wrong, Some(h)) => {
+            format!("Heard \"{}\"; right is \"{}\".", words(h), words(expected))
+        }
+        (Verdict::Wrong, None) => format!(
+            "Something else was heard; right is \"{}\".",
+            words(expected)
+        ),
         (Verdict::Missing, Some(h)) => format!("Heard only \"{h}\"; say \"{}\".", words(expected)),
-        (Verdict::Missing, None) if !evidence.speech => evidence.silence.clone().unwrap_or_else(|| "Nothing was heard.".to_owned()),
+        (Verdict::Missing, None) if !evidence.speech => evidence
+            .silence
+            .clone()
+            .unwrap_or_else(|| "Nothing was heard.".to_owned()),
         (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
-        (Verdict::Unsure, _) if foreign => "The sound does not fit the words of this call well enough to decide.".to_owned(),
-        (Verdict::Unsure, Some(h)) => format!("It may have been \"{}\"; the sound does not decide it.", words(h)),
-        (Verdict::Unsure, None) => format!("\"{}\" may have been said; the sound does not decide it.", words(expected)),
+        (Verdict::Unsure, _) if foreign => {
+            "The sound does not fit the words of this call well enough to decide.".to_owned()
+        }
+        (Verdict::Unsure, Some(h)) => format!(
+            "It may have been \"{}\"; the sound does not decide it.",
+            words(h)
+        ),
+        (Verdict::Unsure, None) => format!(
+            "\"{}\" may have been said; the sound does not decide it.",
+            words(expected)
+        ),
     }
 }
 
 fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdict]) -> Vec<Advice> {
     let mut out = Vec::new();
     for m in &reading.mentions {
-        let Some(judged) = elements.get(m.element) else { continue };
+        let Some(judged) = elements.get(m.element) else {
+            continue;
+        };
         if judged.verdict != Verdict::Said {
             continue;
         }
-        let taught = site.taught_words(&judged.element, &judged.expected).unwrap_or_default();
+        let taught = site
+            .taught_words(&judged.element, &judged.expected)
+            .unwrap_or_default();
         if m.pairs {
-            out.push(Advice::NumberPairs { said: m.words.clone(), taught });
+            out.push(Advice::NumberPairs {
+                said: m.words.clone(),
+                taught,
+            });
         } else if !m.taught {
-            out.push(Advice::Wording { element: judged.element.clone(), said: m.words.clone(), taught: words::of(&taught).join(" ") });
+            out.push(Advice::Wording {
+                element: judged.element.clone(),
+                said: m.words.clone(),
+                taught: words::of(&taught).join(" "),
+            });
         }
         if m.restarted {
             out.push(Advice::Restarted);
@@ -332,10 +473,15 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
         out.push(Advice::Corrected);
     }
     let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).collect();
-    let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
-        let names = crate::site::placeholders(t);
-        names.iter().filter_map(|n| step.elements.iter().position(|e| e == n)).collect::<Vec<_>>()
-    });
+    let mut shapes = std::iter::once(&step.taught)
+        .chain(&step.also_right)
+        .map(|t| {
+            let names = crate::site::placeholders(t);
+            names
+                .iter()
+                .filter_map(|n| step.elements.iter().position(|e| e == n))
+                .collect::<Vec<_>>()
+        });
     let follows = |shape: &Vec<usize>| {
         let mut last = 0;
         order.iter().all(|e| {
@@ -350,13 +496,19 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
             .iter()
             .filter_map(|e| site.elements.get(*e).map(|e| e.label.as_str()))
             .collect();
-        out.push(Advice::Order { taught: labels.join(", ") });
+        out.push(Advice::Order {
+            taught: labels.join(", "),
+        });
     }
     if !reading.fillers.is_empty() {
-        out.push(Advice::Fillers { words: reading.fillers.join(", ") });
+        out.push(Advice::Fillers {
+            words: reading.fillers.join(", "),
+        });
     }
     if !reading.unknown.is_empty() {
-        out.push(Advice::Extra { words: reading.unknown.join(" ") });
+        out.push(Advice::Extra {
+            words: reading.unknown.join(" "),
+        });
     }
     out
 }
@@ -369,16 +521,33 @@ fn score(elements: &[ElementVerdict], advice: &[Advice]) -> (Option<u32>, Vec<Sc
     let criticals = elements.len() - others;
     let critical_share = if others == 0 { 95.0 } else { 85.0 };
     for e in elements.iter().filter(|e| e.verdict != Verdict::Unsure) {
-        let of = if e.critical { critical_share / criticals.max(1) as f32 } else { 10.0 / others.max(1) as f32 };
+        let of = if e.critical {
+            critical_share / criticals.max(1) as f32
+        } else {
+            10.0 / others.max(1) as f32
+        };
         let of = of.round() as u32;
         let points = if e.verdict == Verdict::Said { of } else { 0 };
-        parts.push(ScorePart { name: e.element.clone(), points, of });
+        parts.push(ScorePart {
+            name: e.element.clone(),
+            points,
+            of,
+        });
     }
     if parts.is_empty() {
         return (None, parts);
     }
-    let nags = advice.iter().filter(|a| !matches!(a, Advice::Corrected)).count() as u32;
-    parts.push(ScorePart { name: "wording and order".to_owned(), points: 5u32.saturating_sub(2 * nags), of: 5 });
-    let (got, of): (u32, u32) = parts.iter().fold((0, 0), |(g, o), p| (g + p.points, o + p.of));
+    let nags = advice
+        .iter()
+        .filter(|a| !matches!(a, Advice::Corrected))
+        .count() as u32;
+    parts.push(ScorePart {
+        name: "wording and order".to_owned(),
+        points: 5u32.saturating_sub(2 * nags),
+        of: 5,
+    });
+    let (got, of): (u32, u32) = parts
+        .iter()
+        .fold((0, 0), |(g, o), p| (g + p.points, o + p.of));
     (Some((got * 100 + of / 2) / of.max(1)), parts)
 }

@@ -80,7 +80,15 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
     let mut corrected = false;
     for (from, to, piece) in pieces {
         let text = words[from..to].join(" ");
-        let mention = |element, said, taught, pairs, restarted| Mention { element, said, words: text.clone(), span: (from, to), taught, pairs, restarted };
+        let mention = |element, said, taught, pairs, restarted| Mention {
+            element,
+            said,
+            words: text.clone(),
+            span: (from, to),
+            taught,
+            pairs,
+            restarted,
+        };
         let new = match piece {
             Piece::Unknown => {
                 reading.unknown.push(text);
@@ -88,13 +96,29 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
             }
             Piece::Spelled { chars, pairs } => {
                 let (chars, restarted) = without_restart(&chars);
-                let Some(callsign) = Callsign::from_chars(chars) else { continue };
-                mention(vocabulary.spelled.unwrap_or_default(), Said::Value(callsign.to_string()), true, pairs, restarted)
+                let Some(callsign) = Callsign::from_chars(chars) else {
+                    continue;
+                };
+                mention(
+                    vocabulary.spelled.unwrap_or_default(),
+                    Said::Value(callsign.to_string()),
+                    true,
+                    pairs,
+                    restarted,
+                )
             }
             Piece::Phrase(p) => match &vocabulary.phrases[p].meaning {
-                Meaning::Value { element, value, taught } => mention(*element, Said::Value(value.clone()), *taught, false, false),
-                Meaning::Incomplete { element } => mention(*element, Said::Incomplete, false, false, false),
-                Meaning::Negated { element } => mention(*element, Said::Negated, false, false, false),
+                Meaning::Value {
+                    element,
+                    value,
+                    taught,
+                } => mention(*element, Said::Value(value.clone()), *taught, false, false),
+                Meaning::Incomplete { element } => {
+                    mention(*element, Said::Incomplete, false, false, false)
+                }
+                Meaning::Negated { element } => {
+                    mention(*element, Said::Negated, false, false, false)
+                }
                 Meaning::Correction => {
                     corrected = true;
                     continue;
@@ -107,7 +131,9 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
             },
         };
         if corrected {
-            let (back, kept) = std::mem::take(&mut reading.mentions).into_iter().partition(|m: &Mention| m.element == new.element);
+            let (back, kept) = std::mem::take(&mut reading.mentions)
+                .into_iter()
+                .partition(|m: &Mention| m.element == new.element);
             reading.mentions = kept;
             reading.taken_back.extend::<Vec<Mention>>(back);
         }
@@ -156,8 +182,19 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
                 chars.extend(c);
                 pairs |= pair;
                 to += used;
-                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE };
-                offer(to, extra, Piece::Spelled { chars: chars.clone(), pairs });
+                let extra = if chars.len() == 1 {
+                    LONE_CHARACTER
+                } else {
+                    PIECE
+                };
+                offer(
+                    to,
+                    extra,
+                    Piece::Spelled {
+                        chars: chars.clone(),
+                        pairs,
+                    },
+                );
             }
         }
         offer(at + 1, UNKNOWN, Piece::Unknown);
@@ -165,7 +202,9 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
     let mut pieces = Vec::new();
     let mut at = n;
     while at > 0 {
-        let Some((_, from, piece)) = best[at].take() else { break };
+        let Some((_, from, piece)) = best[at].take() else {
+            break;
+        };
         pieces.push((from, at, piece));
         at = from;
     }
@@ -193,7 +232,10 @@ fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usiz
         return Some((vec![c.to_ascii_uppercase()], 1, false));
     }
     let pair = number::pair_word(language, word)?;
-    let unit = words.get(1).and_then(|w| number::digit(language, w)).filter(|u| *u > 0);
+    let unit = words
+        .get(1)
+        .and_then(|w| number::digit(language, w))
+        .filter(|u| *u > 0);
     if let (Some(unit), true) = (unit, pair >= 20 && pair % 10 == 0) {
         return Some((vec![as_char(pair / 10), as_char(unit)], 2, true));
     }

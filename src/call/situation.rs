@@ -45,11 +45,23 @@ impl Situation {
     pub fn check(&self, site: &Site) -> Result<(), SituationError> {
         if !site.cables.iter().any(|c| c.id == self.cable) {
             let known: Vec<&str> = site.cables.iter().map(|c| c.id.as_str()).collect();
-            return Err(SituationError::Cable { site: site.id.clone(), cable: self.cable.clone(), known: known.join(", ") });
+            return Err(SituationError::Cable {
+                site: site.id.clone(),
+                cable: self.cable.clone(),
+                known: known.join(", "),
+            });
         }
-        let crews: Vec<&str> = site.elements.get("crew").map(|e| e.values.iter().map(|v| v.id.as_str()).collect()).unwrap_or_default();
+        let crews: Vec<&str> = site
+            .elements
+            .get("crew")
+            .map(|e| e.values.iter().map(|v| v.id.as_str()).collect())
+            .unwrap_or_default();
         if !crews.is_empty() && !crews.contains(&self.crew.to_string().as_str()) {
-            return Err(SituationError::Crew { site: site.id.clone(), crew: self.crew, known: crews.join(", ") });
+            return Err(SituationError::Crew {
+                site: site.id.clone(),
+                crew: self.crew,
+                known: crews.join(", "),
+            });
         }
         Ok(())
     }
@@ -64,7 +76,12 @@ impl Situation {
                     "callsign" => self.callsign.to_string(),
                     "crew" => self.crew.to_string(),
                     "cable" => self.cable.clone(),
-                    other => site.elements.get(other).and_then(|x| x.values.first()).map(|v| v.id.clone()).unwrap_or_default(),
+                    other => site
+                        .elements
+                        .get(other)
+                        .and_then(|x| x.values.first())
+                        .map(|v| v.id.clone())
+                        .unwrap_or_default(),
                 };
                 (e.clone(), value)
             })
@@ -77,10 +94,16 @@ impl Situation {
         let text = crate::site::fill(&step.taught, |name| {
             let value = values.get(name)?;
             let words = site.taught_words(name, value)?;
-            Some(if name == "callsign" { title_case(&words) } else { words })
+            Some(if name == "callsign" {
+                title_case(&words)
+            } else {
+                words
+            })
         });
         let mut chars = text.chars();
-        chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+        chars
+            .next()
+            .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
     }
 }
 
@@ -89,7 +112,9 @@ fn title_case(words: &str) -> String {
         let mut c = w.chars();
         // Digit words stay small as in ordinary writing; letters' words are names.
         match c.next() {
-            Some(f) if crate::site::spelling::letter(w).is_some() => f.to_uppercase().chain(c).collect(),
+            Some(f) if crate::site::spelling::letter(w).is_some() => {
+                f.to_uppercase().chain(c).collect()
+            }
             _ => w.to_owned(),
         }
     };

@@ -37,7 +37,9 @@ impl Meaning {
     /// The element it speaks of.
     pub fn element(&self) -> Option<usize> {
         match self {
-            Self::Value { element, .. } | Self::Incomplete { element } | Self::Negated { element } => Some(*element),
+            Self::Value { element, .. }
+            | Self::Incomplete { element }
+            | Self::Negated { element } => Some(*element),
             _ => None,
         }
     }
@@ -71,24 +73,49 @@ impl Vocabulary {
         let mut phrases: Vec<Phrase> = Vec::new();
         let mut add = |text: &str, meaning: Meaning| {
             let words = words::of(text);
-            let known = phrases.iter().any(|p| p.words == words && p.meaning.element() == meaning.element());
+            let known = phrases
+                .iter()
+                .any(|p| p.words == words && p.meaning.element() == meaning.element());
             if !words.is_empty() && !known {
                 phrases.push(Phrase { words, meaning });
             }
         };
         for (element, id) in step.elements.iter().enumerate() {
-            let Some(e) = site.elements.get(id) else { continue };
+            let Some(e) = site.elements.get(id) else {
+                continue;
+            };
             for v in &e.values {
-                add(&v.taught, Meaning::Value { element, value: v.id.clone(), taught: true });
+                add(
+                    &v.taught,
+                    Meaning::Value {
+                        element,
+                        value: v.id.clone(),
+                        taught: true,
+                    },
+                );
             }
             for v in &e.values {
                 for text in &v.understood {
-                    add(text, Meaning::Value { element, value: v.id.clone(), taught: false });
+                    add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value: v.id.clone(),
+                            taught: false,
+                        },
+                    );
                 }
             }
             for v in &e.other {
                 for text in std::iter::once(&v.taught).chain(&v.understood) {
-                    add(text, Meaning::Value { element, value: v.id.clone(), taught: false });
+                    add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value: v.id.clone(),
+                            taught: false,
+                        },
+                    );
                 }
             }
             for text in &e.incomplete {
@@ -107,6 +134,11 @@ impl Vocabulary {
         for text in site.language.fillers() {
             add(text, Meaning::Filler);
         }
-        Self { language: site.language, elements: step.elements.clone(), spelled: step.elements.iter().position(|e| e == "callsign"), phrases }
+        Self {
+            language: site.language,
+            elements: step.elements.clone(),
+            spelled: step.elements.iter().position(|e| e == "callsign"),
+            phrases,
+        }
     }
 }

@@ -22,10 +22,22 @@ pub struct SiteChoice {
 pub fn site_folder(name: &str, first: Option<&Path>) -> Result<PathBuf, Failure> {
     let direct = PathBuf::from(name);
     if name.contains(['/', '\\']) {
-        return if direct.is_dir() { Ok(direct) } else { Err(format!("there is no site folder\n  {}", direct.display()).into()) };
+        return if direct.is_dir() {
+            Ok(direct)
+        } else {
+            Err(format!("there is no site folder\n  {}", direct.display()).into())
+        };
     }
-    let dirs: Vec<PathBuf> = first.map(Path::to_path_buf).into_iter().chain(folders::phrases()).collect();
-    if let Some(dir) = dirs.iter().map(|d| d.join(name)).find(|d| d.join("site.toml").is_file() || d.join("words.toml").is_file()) {
+    let dirs: Vec<PathBuf> = first
+        .map(Path::to_path_buf)
+        .into_iter()
+        .chain(folders::phrases())
+        .collect();
+    if let Some(dir) = dirs
+        .iter()
+        .map(|d| d.join(name))
+        .find(|d| d.join("site.toml").is_file() || d.join("words.toml").is_file())
+    {
         return Ok(dir);
     }
     let mut known: Vec<String> = dirs
@@ -38,8 +50,15 @@ pub fn site_folder(name: &str, first: Option<&Path>) -> Result<PathBuf, Failure>
         .collect();
     known.sort();
     known.dedup();
-    let known = if known.is_empty() { "none was found".to_owned() } else { format!("there are: {}", known.join(", ")) };
-    Err(format!("there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases").into())
+    let known = if known.is_empty() {
+        "none was found".to_owned()
+    } else {
+        format!("there are: {}", known.join(", "))
+    };
+    Err(format!(
+        "there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases"
+    )
+    .into())
 }
 
 /// Load and check a site.
@@ -50,14 +69,21 @@ pub fn load_site(name: &str, first: Option<&Path>) -> Result<Site, Failure> {
 
 /// The situation given on the command line, checked against the site.
 pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<Situation, Failure> {
-    let s = Situation { callsign: Callsign::parse(callsign)?, crew, cable: cable.to_owned() };
+    let s = Situation {
+        callsign: Callsign::parse(callsign)?,
+        crew,
+        cable: cable.to_owned(),
+    };
     s.check(site)?;
     Ok(s)
 }
 
 /// The model file to use: the one named, else the base model of the models folder.
 pub fn model_file(named: Option<&Path>) -> PathBuf {
-    named.map_or_else(|| folders::models().join("ggml-base.bin"), Path::to_path_buf)
+    named.map_or_else(
+        || folders::models().join("ggml-base.bin"),
+        Path::to_path_buf,
+    )
 }
 
 /// Load the recogniser.
@@ -69,6 +95,11 @@ pub fn recogniser(model: Option<&Path>, threads: usize) -> Result<LatticeRecogni
 pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failure> {
     site.step(id).ok_or_else(|| {
         let known: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
-        format!("the site {} has no step \"{id}\"; it has: {}", site.id, known.join(", ")).into()
+        format!(
+            "the site {} has no step \"{id}\"; it has: {}",
+            site.id,
+            known.join(", ")
+        )
+        .into()
     })
 }

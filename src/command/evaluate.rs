@@ -1,5 +1,9 @@
 //! `cableside evaluate`: the real recogniser and judge over labelled calls, with a table of what they got right.
-#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command's room prints")]
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a command's room prints"
+)]
 
 use super::Failure;
 use super::common;
@@ -104,25 +108,56 @@ struct Work<'a> {
 
 /// Run the command.
 pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
-    let text = std::fs::read_to_string(&args.manifest).map_err(|e| format!("the manifest cannot be read: {e}\n  {}", args.manifest.display()))?;
+    let text = std::fs::read_to_string(&args.manifest).map_err(|e| {
+        format!(
+            "the manifest cannot be read: {e}\n  {}",
+            args.manifest.display()
+        )
+    })?;
     let mut rows: Vec<Labelled> = Vec::new();
-    for (i, line) in text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty()) {
-        rows.push(serde_json::from_str(line).map_err(|e| format!("line {} of the manifest is not in its form: {e}\n  {}", i + 1, args.manifest.display()))?);
+    for (i, line) in text
+        .lines()
+        .enumerate()
+        .filter(|(_, l)| !l.trim().is_empty())
+    {
+        rows.push(serde_json::from_str(line).map_err(|e| {
+            format!(
+                "line {} of the manifest is not in its form: {e}\n  {}",
+                i + 1,
+                args.manifest.display()
+            )
+        })?);
     }
     if let Some(only) = &args.only {
         rows.retain(|r| r.audio.contains(only));
     }
     if rows.is_empty() {
-        return Err(format!("there are no labelled calls to measure\n  {}", args.manifest.display()).into());
+        return Err(format!(
+            "there are no labelled calls to measure\n  {}",
+            args.manifest.display()
+        )
+        .into());
     }
     let mut sites: BTreeMap<String, Result<Site, String>> = BTreeMap::new();
     for r in &rows {
         if !sites.contains_key(&r.site) {
-            sites.insert(r.site.clone(), common::load_site(&r.site, args.phrases.as_deref()).map_err(|e| e.to_string()));
+            sites.insert(
+                r.site.clone(),
+                common::load_site(&r.site, args.phrases.as_deref()).map_err(|e| e.to_string()),
+            );
         }
     }
-    let folder = args.manifest.parent().map_or_else(|| PathBuf::from("."), Path::to_path_buf);
-    let work = Work { rows: &rows, sites, folder, next: AtomicUsize::new(0), done: Mutex::new(Vec::new()) };
+    let folder = args
+        .manifest
+        .parent()
+        .map_or_else(|| PathBuf::from("."), Path::to_path_buf);
+    let work = Work {
+        rows: &rows,
+        sites,
+        folder,
+        next: AtomicUsize::new(0),
+        done: Mutex::new(Vec::new()),
+    };
     let mut model_name = String::new();
     let mut recognisers = Vec::new();
     for _ in 0..args.jobs.max(1) {
@@ -133,17 +168,27 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     std::thread::scope(|scope| -> Result<(), Failure> {
         for (i, mut r) in recognisers.into_iter().enumerate() {
             let work = &work;
-            std::thread::Builder::new().name(format!("evaluate-{i}")).spawn_scoped(scope, move || work.run(&mut r, args.evidence))?;
+            std::thread::Builder::new()
+                .name(format!("evaluate-{i}"))
+                .spawn_scoped(scope, move || work.run(&mut r, args.evidence))?;
         }
         Ok(())
     })?;
-    let mut done = work.done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let mut done = work
+        .done
+        .into_inner()
+        .unwrap_or_else(std::sync::PoisonError::into_inner);
     done.sort_by_key(|(i, ..)| *i);
     eprintln!();
     print!("{}", table(&rows, &done, &model_name));
     let clips: Vec<&ClipResult> = done.iter().map(|(_, c, _)| c).collect();
     let json = serde_json::json!({ "model": model_name, "clips": clips });
-    std::fs::write(&args.out, serde_json::to_string_pretty(&json)?).map_err(|e| format!("the results cannot be written: {e}\n  {}", args.out.display()))?;
+    std::fs::write(&args.out, serde_json::to_string_pretty(&json)?).map_err(|e| {
+        format!(
+            "the results cannot be written: {e}\n  {}",
+            args.out.display()
+        )
+    })?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -155,7 +200,14 @@ impl Work<'_> {
             let result = self.one(recogniser, row, keep);
             let (clip, judgement) = match result {
                 Ok((c, j)) => (c, Some(j)),
-                Err(e) => (ClipResult { audio: row.audio.clone(), error: Some(e.to_string()), ..Default::default() }, None),
+                Err(e) => (
+                    ClipResult {
+                        audio: row.audio.clone(),
+                        error: Some(e.to_string()),
+                        ..Default::default()
+                    },
+                    None,
+                ),
             };
             if let Ok(mut done) = self.done.lock() {
                 done.push((i, clip, judgement));
@@ -164,29 +216,53 @@ impl Work<'_> {
         }
     }
 
-    fn one(&self, recogniser: &mut impl Recogniser, row: &Labelled, keep: bool) -> Result<(ClipResult, Judgement), Failure> {
+    fn one(
+        &self,
+        recogniser: &mut impl Recogniser,
+        row: &Labelled,
+        keep: bool,
+    ) -> Result<(ClipResult, Judgement), Failure> {
         let site = self.sites[&row.site].as_ref().map_err(String::as_str)?;
         let step = common::step(site, &row.step)?;
         if row.audio.contains("..") || Path::new(&row.audio).is_absolute() {
-            return Err(format!("the clip lies outside the manifest's folder\n  {}", row.audio).into());
+            return Err(format!(
+                "the clip lies outside the manifest's folder\n  {}",
+                row.audio
+            )
+            .into());
         }
         let s = &row.situation;
-        let situation = Situation { callsign: Callsign::parse(&s.callsign)?, crew: s.crew, cable: s.cable.clone() };
+        let situation = Situation {
+            callsign: Callsign::parse(&s.callsign)?,
+            crew: s.crew,
+            cable: s.cable.clone(),
+        };
         situation.check(site)?;
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();
-        let evidence = recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?;
+        let evidence =
+            recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?;
         let judgement = judge(site, step, &situation, &evidence, &Limits::DEFAULT);
         let milliseconds = begin.elapsed().as_millis() as u64;
         let elements = judgement
             .elements
             .iter()
             .map(|e| {
-                let heard = e.heard.clone().map(|h| match (e.element.as_str(), h.parse::<u8>()) {
-                    ("crew", Ok(n)) => n.into(),
-                    _ => h.into(),
-                });
-                (e.element.clone(), ElementResult { verdict: e.verdict, heard, margin: e.margin })
+                let heard = e
+                    .heard
+                    .clone()
+                    .map(|h| match (e.element.as_str(), h.parse::<u8>()) {
+                        ("crew", Ok(n)) => n.into(),
+                        _ => h.into(),
+                    });
+                (
+                    e.element.clone(),
+                    ElementResult {
+                        verdict: e.verdict,
+                        heard,
+                        margin: e.margin,
+                    },
+                )
             })
             .collect();
         let result = ClipResult {
@@ -222,7 +298,13 @@ struct Counts {
 }
 
 impl Counts {
-    fn element(&mut self, truth: &str, verdict: Verdict, heard: Option<&str>, spoken: Option<&str>) {
+    fn element(
+        &mut self,
+        truth: &str,
+        verdict: Verdict,
+        heard: Option<&str>,
+        spoken: Option<&str>,
+    ) {
         if truth == "said" {
             self.right += 1;
             self.false_fail += usize::from(matches!(verdict, Verdict::Wrong | Verdict::Missing));
@@ -241,7 +323,13 @@ impl Counts {
     }
 
     fn line(&self, name: &str) -> String {
-        let rate = |n: usize, of: usize| if of == 0 { "      -".to_owned() } else { format!("{:6.1}%", 100.0 * n as f64 / of as f64) };
+        let rate = |n: usize, of: usize| {
+            if of == 0 {
+                "      -".to_owned()
+            } else {
+                format!("{:6.1}%", 100.0 * n as f64 / of as f64)
+            }
+        };
         format!(
             "{name:<26}{:>5} {} {:>5} {} {} {} {} {:>4} {}\n",
             self.faulty,
@@ -257,7 +345,13 @@ impl Counts {
     }
 
     fn call_line(&self, name: &str) -> String {
-        let rate = |n: usize, of: usize| if of == 0 { "      -".to_owned() } else { format!("{:6.1}%", 100.0 * n as f64 / of as f64) };
+        let rate = |n: usize, of: usize| {
+            if of == 0 {
+                "      -".to_owned()
+            } else {
+                format!("{:6.1}%", 100.0 * n as f64 / of as f64)
+            }
+        };
         format!(
             "{name:<26}{:>5} {} {} {:>5} {}\n",
             self.right_calls,
@@ -269,7 +363,11 @@ impl Counts {
     }
 }
 
-fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], model: &str) -> String {
+fn table(
+    rows: &[Labelled],
+    done: &[(usize, ClipResult, Option<Judgement>)],
+    model: &str,
+) -> String {
     let mut groups: BTreeMap<String, Counts> = BTreeMap::new();
     let mut silent: BTreeMap<String, (usize, usize)> = BTreeMap::new();
     let mut times: Vec<u64> = Vec::new();
@@ -277,7 +375,11 @@ fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], mod
     for (i, clip, judgement) in done {
         let row = &rows[*i];
         let Some(j) = judgement else {
-            errors.push(format!("{}: {}", clip.audio, clip.error.as_deref().unwrap_or("")));
+            errors.push(format!(
+                "{}: {}",
+                clip.audio,
+                clip.error.as_deref().unwrap_or("")
+            ));
             continue;
         };
         if row.fault == "nospeech" {
@@ -302,7 +404,9 @@ fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], mod
             if row.human && e.element != "callsign" {
                 continue;
             }
-            let Some(truth) = row.truth.get(&e.element) else { continue };
+            let Some(truth) = row.truth.get(&e.element) else {
+                continue;
+            };
             let spoken = row.spoken.get(&e.element).and_then(|v| match v {
                 serde_json::Value::String(s) => Some(s.clone()),
                 serde_json::Value::Number(n) => Some(n.to_string()),
@@ -314,17 +418,29 @@ fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], mod
                 names.push(format!("4 {} {}", row.voice, level));
             }
             for n in names {
-                groups.entry(n).or_default().element(truth, e.verdict, e.heard.as_deref(), spoken.as_deref());
+                groups.entry(n).or_default().element(
+                    truth,
+                    e.verdict,
+                    e.heard.as_deref(),
+                    spoken.as_deref(),
+                );
             }
         }
         if row.human {
             continue;
         }
         let step_critical = |e: &str| j.element(e).is_some_and(|x| x.critical);
-        let right = row.truth.iter().all(|(e, t)| t == "said" || !step_critical(e));
+        let right = row
+            .truth
+            .iter()
+            .all(|(e, t)| t == "said" || !step_critical(e));
         let passed = j.outcome == crate::call::Outcome::Pass;
         let again = j.outcome == crate::call::Outcome::SayAgain;
-        for n in [format!("1 {main}"), format!("3 {main} {}", row.condition), format!("4 {} {}", row.voice, level)] {
+        for n in [
+            format!("1 {main}"),
+            format!("3 {main} {}", row.condition),
+            format!("4 {} {}", row.voice, level),
+        ] {
             let g = groups.entry(n).or_default();
             if right {
                 g.right_calls += 1;
@@ -336,21 +452,32 @@ fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], mod
             }
         }
     }
-    let mut out = format!("Model {model}, {} clips\n\nElements                  faulty  f.pass right  f.fail  unsure f.unsure    kind valued  value\n", done.len());
+    let mut out = format!(
+        "Model {model}, {} clips\n\nElements                  faulty  f.pass right  f.fail  unsure f.unsure    kind valued  value\n",
+        done.len()
+    );
     for (n, c) in groups.iter().filter(|(n, _)| !n.starts_with('3')) {
         out.push_str(&c.line(&n[2..]));
     }
     out.push_str("\nCalls                     right  passes   again faulty  passes\n");
-    for (n, c) in groups.iter().filter(|(n, c)| !n.starts_with('2') && c.right_calls + c.faulty_calls > 0) {
+    for (n, c) in groups
+        .iter()
+        .filter(|(n, c)| !n.starts_with('2') && c.right_calls + c.faulty_calls > 0)
+    {
         out.push_str(&c.call_line(&n[2..]));
     }
     out.push_str("\nWithout speech\n");
     for (kind, (n, said)) in &silent {
-        out.push_str(&format!("  {kind}: {n}, of them with something `said`: {said}\n"));
+        out.push_str(&format!(
+            "  {kind}: {n}, of them with something `said`: {said}\n"
+        ));
     }
     times.sort_unstable();
     if let Some(m) = times.get(times.len() / 2) {
-        out.push_str(&format!("\nMedian {m} ms a call, longest {} ms\n", times.last().unwrap_or(m)));
+        out.push_str(&format!(
+            "\nMedian {m} ms a call, longest {} ms\n",
+            times.last().unwrap_or(m)
+        ));
     }
     for e in errors {
         out.push_str(&format!("error: {e}\n"));

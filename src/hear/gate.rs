@@ -18,8 +18,13 @@ const SHORTEST: f32 = 0.15;
 /// What the gate says.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Gate {
-    /// There may be speech in this range of samples.
-    Speech(Range<usize>),
+    /// There may be speech in a range of samples.
+    Speech {
+        /// The range, with margins.
+        range: Range<usize>,
+        /// Time with sound in it (seconds).
+        active: f32,
+    },
     /// There is none; why, for the student.
     Nothing(String),
 }
@@ -29,7 +34,11 @@ pub fn frames(samples: &[f32]) -> Vec<f32> {
     let mut out = Vec::with_capacity(samples.len() / HOP + 1);
     let mut at = 0;
     while at + FRAME <= samples.len() {
-        let power: f64 = samples[at..at + FRAME].iter().map(|s| f64::from(*s) * f64::from(*s)).sum::<f64>() / FRAME as f64;
+        let power: f64 = samples[at..at + FRAME]
+            .iter()
+            .map(|s| f64::from(*s) * f64::from(*s))
+            .sum::<f64>()
+            / FRAME as f64;
         out.push((10.0 * (power + 1e-12).log10()) as f32);
         at += HOP;
     }
@@ -50,17 +59,28 @@ pub fn speech(samples: &[f32]) -> Gate {
         return Gate::Nothing("There is only silence in the recording.".to_owned());
     }
     let threshold = (floor + RISE).min(loud - 3.0).max(SILENCE);
-    let active: Vec<usize> = (0..levels.len()).filter(|i| levels[*i] > threshold).collect();
+    let active: Vec<usize> = (0..levels.len())
+        .filter(|i| levels[*i] > threshold)
+        .collect();
     let seconds = active.len() as f32 * HOP as f32 / RATE as f32;
     if seconds < SHORTEST {
         return Gate::Nothing("There is no word in the recording, only short sounds.".to_owned());
     }
     if loud - floor < RISE {
-        return Gate::Nothing("There is an even sound in the recording but no voice that stands out from it.".to_owned());
+        return Gate::Nothing(
+            "There is an even sound in the recording but no voice that stands out from it."
+                .to_owned(),
+        );
     }
     let first = active.first().map_or(0, |i| i * HOP).saturating_sub(MARGIN);
-    let last = active.last().map_or(samples.len(), |i| i * HOP + FRAME + MARGIN).min(samples.len());
-    Gate::Speech(first..last)
+    let last = active
+        .last()
+        .map_or(samples.len(), |i| i * HOP + FRAME + MARGIN)
+        .min(samples.len());
+    Gate::Speech {
+        range: first..last,
+        active: seconds,
+    }
 }
 
 /// The model wants at least a second; short clips get silence behind them.

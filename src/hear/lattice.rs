@@ -75,10 +75,14 @@ impl Lattice {
                 (words.len() - 1) as Word
             })
         };
-        let phrases =
-            vocabulary.phrases.iter().map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone())).collect();
+        let phrases = vocabulary
+            .phrases
+            .iter()
+            .map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone()))
+            .collect();
         let mut same: Vec<(Word, &[&str])> = Vec::new();
-        let (mut characters, mut tens, mut whole_pairs, mut units) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut characters, mut tens, mut whole_pairs, mut units) =
+            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         if vocabulary.spelled.is_some() {
             let language = vocabulary.language;
             for (_, letter_words) in &spelling::LETTERS {
@@ -95,6 +99,7 @@ impl Lattice {
                     same.push((word, spellings));
                     continue;
                 }
+                same.push((id(spellings[0]), language.sounds_like(digit as u8)));
                 for s in *spellings {
                     characters.push(id(s));
                     if digit > 0 {
@@ -108,18 +113,42 @@ impl Lattice {
                     tens.push(id(word));
                 }
             }
-            debug_assert!(language.tens().iter().all(|(w, _)| number::pair_word(language, w).is_some()));
+            debug_assert!(
+                language
+                    .tens()
+                    .iter()
+                    .all(|(w, _)| number::pair_word(language, w).is_some())
+            );
         }
         let mut spellings: Vec<Vec<String>> = words.iter().map(|w| vec![w.clone()]).collect();
         for (word, list) in same {
-            spellings[usize::from(word)] = list.iter().map(|s| (*s).to_owned()).collect();
+            let known = &mut spellings[usize::from(word)];
+            for s in list {
+                if !known.iter().any(|k| k == s) {
+                    known.push((*s).to_owned());
+                }
+            }
         }
-        Self { words, spellings, phrases, characters, tens, whole_pairs, units, spelled: vocabulary.spelled }
+        Self {
+            words,
+            spellings,
+            phrases,
+            characters,
+            tens,
+            whole_pairs,
+            units,
+            spelled: vocabulary.spelled,
+        }
     }
 
     /// Before the first word.
     pub fn start(&self) -> States {
-        States(vec![State { used: 0, corrections: 0, fillers: 0, place: Place::Between }])
+        States(vec![State {
+            used: 0,
+            corrections: 0,
+            fillers: 0,
+            place: Place::Between,
+        }])
     }
 
     /// May the call end here?
@@ -135,7 +164,9 @@ impl Lattice {
     pub fn next(&self, states: &States) -> BTreeMap<Word, States> {
         let mut out: BTreeMap<Word, Vec<State>> = BTreeMap::new();
         for s in &states.0 {
-            self.follow(*s, &mut |word, state| out.entry(word).or_default().push(state));
+            self.follow(*s, &mut |word, state| {
+                out.entry(word).or_default().push(state)
+            });
         }
         out.into_iter()
             .map(|(w, mut list)| {
@@ -162,7 +193,11 @@ impl Lattice {
     }
 
     /// The states after a sequence of words that follows `states`, `None` when the lattice does not hold it.
-    pub fn after<'w>(&self, states: &States, words: impl IntoIterator<Item = &'w Word>) -> Option<States> {
+    pub fn after<'w>(
+        &self,
+        states: &States,
+        words: impl IntoIterator<Item = &'w Word>,
+    ) -> Option<States> {
         let mut states = states.clone();
         for w in words {
             states = self.step(&states, *w)?;
@@ -175,7 +210,11 @@ impl Lattice {
             Place::Between | Place::Joined => self.begin(s, add),
             Place::Inside(p, at) => {
                 let words = &self.phrases[p as usize].0;
-                let place = if usize::from(at) + 1 == words.len() { self.end_of(p) } else { Place::Inside(p, at + 1) };
+                let place = if usize::from(at) + 1 == words.len() {
+                    self.end_of(p)
+                } else {
+                    Place::Inside(p, at + 1)
+                };
                 add(words[usize::from(at)], State { place, ..s });
             }
             Place::Spelling(n) => {
@@ -183,12 +222,24 @@ impl Lattice {
                     self.character(s, n, add);
                 }
                 if SPELLED.contains(&n) {
-                    self.begin(State { place: Place::Between, ..s }, add);
+                    self.begin(
+                        State {
+                            place: Place::Between,
+                            ..s
+                        },
+                        add,
+                    );
                 }
             }
             Place::Pair(n) => {
                 for w in &self.units {
-                    add(*w, State { place: Place::Spelling(n + 2), ..s });
+                    add(
+                        *w,
+                        State {
+                            place: Place::Spelling(n + 2),
+                            ..s
+                        },
+                    );
                 }
             }
         }
@@ -196,20 +247,42 @@ impl Lattice {
 
     fn character(&self, s: State, n: u8, add: &mut impl FnMut(Word, State)) {
         for w in &self.characters {
-            add(*w, State { place: Place::Spelling(n + 1), ..s });
+            add(
+                *w,
+                State {
+                    place: Place::Spelling(n + 1),
+                    ..s
+                },
+            );
         }
         if n + 2 <= *SPELLED.end() && n > 0 {
             for w in &self.whole_pairs {
-                add(*w, State { place: Place::Spelling(n + 2), ..s });
+                add(
+                    *w,
+                    State {
+                        place: Place::Spelling(n + 2),
+                        ..s
+                    },
+                );
             }
             for w in &self.tens {
-                add(*w, State { place: Place::Pair(n), ..s });
+                add(
+                    *w,
+                    State {
+                        place: Place::Pair(n),
+                        ..s
+                    },
+                );
             }
         }
     }
 
     fn end_of(&self, phrase: u16) -> Place {
-        if self.phrases[phrase as usize].1 == Meaning::Joiner { Place::Joined } else { Place::Between }
+        if self.phrases[phrase as usize].1 == Meaning::Joiner {
+            Place::Joined
+        } else {
+            Place::Between
+        }
     }
 
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
@@ -219,25 +292,40 @@ impl Lattice {
             let mut t = s;
             match meaning {
                 Meaning::Joiner if s.place == Place::Joined => continue,
-                Meaning::Filler if s.place == Place::Joined || s.fillers >= MOST_FILLERS => continue,
+                Meaning::Filler if s.place == Place::Joined || s.fillers >= MOST_FILLERS => {
+                    continue;
+                }
                 Meaning::Correction if s.corrections >= MOST_CORRECTIONS || s.used == 0 => continue,
                 Meaning::Filler => t.fillers += 1,
                 Meaning::Correction => t.corrections += 1,
                 Meaning::Joiner => {}
-                Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
+                Meaning::Value { element, .. }
+                | Meaning::Incomplete { element }
+                | Meaning::Negated { element } => {
                     if count(s.used, *element) >= limit {
                         continue;
                     }
                     t.used += 1 << (2 * element);
                 }
             }
-            t.place = if words.len() == 1 { self.end_of(p as u16) } else { Place::Inside(p as u16, 1) };
+            t.place = if words.len() == 1 {
+                self.end_of(p as u16)
+            } else {
+                Place::Inside(p as u16, 1)
+            };
             add(words[0], t);
         }
         if let Some(e) = self.spelled
             && count(s.used, e) < limit
         {
-            self.character(State { used: s.used + (1 << (2 * e)), ..s }, 0, add);
+            self.character(
+                State {
+                    used: s.used + (1 << (2 * e)),
+                    ..s
+                },
+                0,
+                add,
+            );
         }
     }
 }

@@ -15,7 +15,9 @@ use std::sync::atomic::AtomicBool;
 #[derive(Debug, thiserror::Error)]
 pub enum HearError {
     /// The model file cannot be used.
-    #[error("the speech model cannot be used: {why}. Run `cableside model fetch`, or put an official ggml file into the models folder\n  {path}")]
+    #[error(
+        "the speech model cannot be used: {why}. Run `cableside model fetch`, or put an official ggml file into the models folder\n  {path}"
+    )]
     Model {
         /// Why.
         why: String,
@@ -33,7 +35,12 @@ pub enum HearError {
 /// Turns clips into evidence.
 pub trait Recogniser {
     /// Hear a clip against a step's vocabulary.
-    fn hear(&mut self, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError>;
+    fn hear(
+        &mut self,
+        clip: &Clip,
+        vocabulary: &Vocabulary,
+        cancel: &AtomicBool,
+    ) -> Result<Evidence, HearError>;
     /// The model's name for the logbook.
     fn model(&self) -> &str;
 }
@@ -43,29 +50,58 @@ pub struct LatticeRecogniser {
     model: whisper::Model,
     forms: search::Forms,
     threads: usize,
-    width: search::Width,
 }
 
 impl LatticeRecogniser {
     /// Load a model file. `threads` 1 or 2 is best: more wait for each other.
     pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
-        Ok(Self { model: whisper::Model::load(path)?, forms: search::Forms::new(), threads: threads.max(1), width: search::Width::DEFAULT })
+        Ok(Self {
+            model: whisper::Model::load(path)?,
+            forms: search::Forms::new(),
+            threads: threads.max(1),
+        })
     }
 }
 
 impl Recogniser for LatticeRecogniser {
-    fn hear(&mut self, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError> {
-        let speech = match gate::speech(&clip.samples) {
-            gate::Gate::Speech(range) => range,
+    fn hear(
+        &mut self,
+        clip: &Clip,
+        vocabulary: &Vocabulary,
+        cancel: &AtomicBool,
+    ) -> Result<Evidence, HearError> {
+        let (speech, active) = match gate::speech(&clip.samples) {
+            gate::Gate::Speech { range, active } => (range, active),
             gate::Gate::Nothing(why) => return Ok(Evidence::silence(why)),
         };
         let seconds = speech.len() as f32 / crate::sound::RATE as f32;
         let samples = gate::padded(&clip.samples[speech]);
         let lattice = lattice::Lattice::new(vocabulary);
         let language = vocabulary.language.code();
-        let Some(mut decoder) = self.model.listen(&samples, language, self.threads, cancel)? else { return Err(HearError::Cancelled) };
+        let Some(mut decoder) = self
+            .model
+            .listen(&samples, language, self.threads, cancel)?
+        else {
+            return Err(HearError::Cancelled);
+        };
         let t0 = std::time::Instant::now();
-        let found = search::search(&mut decoder, &mut self.forms, &lattice, &self.width)?;
+        let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
+        let mut found = search::search(
+            &mut decoder,
+            &mut self.forms,
+            &lattice,
+            &search::Width::NARROW,
+            length,
+        )?;
+        if evidence::poor(&found) {
+            found = search::search(
+                &mut decoder,
+                &mut self.forms,
+                &lattice,
+                &search::Width::WIDE,
+                length,
+            )?;
+        }
         let t1 = t0.elapsed();
         let free = search::free_text(&mut decoder, 60)?;
         let t2 = t0.elapsed();
@@ -74,7 +110,13 @@ impl Recogniser for LatticeRecogniser {
             use search::Decoder;
             #[allow(clippy::print_stderr)]
             {
-                eprintln!("search {t1:?} free {t2:?} all {:?} search steps {} all steps {} decode {:?}", t0.elapsed(), found.steps, decoder.steps(), decoder.spent);
+                eprintln!(
+                    "search {t1:?} free {t2:?} all {:?} search steps {} all steps {} decode {:?}",
+                    t0.elapsed(),
+                    found.steps,
+                    decoder.steps(),
+                    decoder.spent
+                );
             }
         }
         evidence.transcript = decoder.text(&free.0).trim().to_owned();

@@ -6,7 +6,7 @@
 
 use super::HearError;
 use super::lattice::{Lattice, States, Word};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BinaryHeap, HashMap};
 use std::sync::Arc;
 
 /// A token of the speech model.
@@ -31,8 +31,6 @@ pub struct Width {
     pub beam: usize,
     /// Sequences lighter than the best of the same number of words by more than this are dropped (nats).
     pub prune: f32,
-    /// The same for a word of which only the first pieces are known (nats).
-    pub prune_inside: f32,
     /// Added for each token that is no punctuation, since each one costs likelihood and short texts would win (nats).
     pub reward: f32,
     /// Open sequences lighter than the best ended one by more than this are dropped (nats)...
@@ -47,8 +45,24 @@ pub struct Width {
 }
 
 impl Width {
-    /// The width in force.
-    pub const DEFAULT: Self = Self { beam: 6, prune: 7.0, prune_inside: 5.0, reward: 1.0, finish: 25.0, finish_willing: 6.0, punctuation: -1.6, steps: 200 };
+    /// For a first look: enough where one path leads.
+    pub const NARROW: Self = Self {
+        beam: 4,
+        prune: 6.0,
+        reward: 1.0,
+        finish: 25.0,
+        finish_willing: 6.0,
+        punctuation: -1.6,
+        steps: 120,
+    };
+    /// For sound that the first look did not explain well.
+    pub const WIDE: Self = Self {
+        beam: 4,
+        prune: 7.5,
+        finish_willing: 7.0,
+        steps: 400,
+        ..Self::NARROW
+    };
 }
 
 /// An ended word sequence.
@@ -73,6 +87,8 @@ pub struct Found {
     pub paths: Vec<Path>,
     /// Decoder steps taken.
     pub steps: usize,
+    /// The step limit ended the search.
+    pub cut: bool,
 }
 
 struct Open {
@@ -85,13 +101,73 @@ struct Open {
     pieces: usize,
 }
 
-/// A word begun: `done` of its tokens are weighed.
-struct Begun<'a> {
+/// The weight that a sequence must reach to be among the heaviest that are kept.
+fn nth_best(grown: &HashMap<Vec<Word>, Open>, width: &Width) -> f32 {
+    if grown.len() < width.beam {
+        return f32::NEG_INFINITY;
+    }
+    let mut scores: Vec<f32> = grown.values().map(|o| o.score(width)).collect();
+    scores.sort_by(|a, b| b.total_cmp(a));
+    scores[width.beam - 1]
+}
+
+/// A sequence in one style: as it is, or with a mark after it.
+struct Base {
+    hyp: usize,
+    tokens: Vec<Token>,
+    likelihood: f32,
+    marked: bool,
+}
+
+/// A word begun: `done` of its form's tokens are weighed.
+struct Begun {
+    base: usize,
     word: Word,
-    states: &'a States,
-    form: &'a [Token],
+    form: usize,
     done: usize,
     likelihood: f32,
+}
+
+impl Begun {
+    /// Its weight if the rest of the word costs nothing, a little below what is complete.
+    fn priority(&self, width: &Width, hyp: &Open, whole: usize) -> f32 {
+        self.likelihood
+            + width.reward * (hyp.pieces + self.done) as f32
+            + 0.5 * width.reward * (whole - self.done) as f32
+    }
+}
+
+enum Job {
+    /// Ask the model what follows a base.
+    Look(usize),
+    /// Follow a begun word.
+    Go(Begun),
+}
+
+struct Item {
+    priority: f32,
+    /// Earlier first where priorities are equal: the search has one order.
+    order: usize,
+    job: Job,
+}
+
+impl PartialEq for Item {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == std::cmp::Ordering::Equal
+    }
+}
+impl Eq for Item {}
+impl PartialOrd for Item {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+impl Ord for Item {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        self.priority
+            .total_cmp(&other.priority)
+            .then(other.order.cmp(&self.order))
+    }
 }
 
 impl Open {
@@ -104,7 +180,11 @@ impl Open {
 pub type Forms = HashMap<String, Arc<Vec<Vec<Token>>>>;
 
 /// The writing styles of a word: each spelling with a leading space, small or with capitals; after a hyphen.
-pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]) -> Arc<Vec<Vec<Token>>> {
+pub fn forms(
+    decoder: &mut impl Decoder,
+    cache: &mut Forms,
+    spellings: &[String],
+) -> Arc<Vec<Vec<Token>>> {
     let key = spellings.first().map_or("", String::as_str);
     if let Some(f) = cache.get(key) {
         return Arc::clone(f);
@@ -127,136 +207,258 @@ pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]
 
 fn capital(word: &str) -> String {
     let mut chars = word.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// Search the lattice.
-pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, width: &Width) -> Result<Found, HearError> {
-    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice.spellings.iter().map(|w| forms(decoder, cache, w)).collect();
-    let marks: Vec<Token> = [",", "."].iter().filter_map(|p| decoder.tokens(p).first().copied()).collect();
+///
+/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
+pub fn search(
+    decoder: &mut impl Decoder,
+    cache: &mut Forms,
+    lattice: &Lattice,
+    width: &Width,
+    length: impl Fn(&[Word]) -> f32,
+) -> Result<Found, HearError> {
+    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice
+        .spellings
+        .iter()
+        .map(|w| forms(decoder, cache, w))
+        .collect();
+    let marks: Vec<Token> = [",", ".", "-"]
+        .iter()
+        .filter_map(|p| decoder.tokens(p).first().copied())
+        .collect();
     let end = decoder.end();
     let before = decoder.steps();
     let mut ended: HashMap<Vec<Word>, Path> = HashMap::new();
     let mut best_ended = f32::NEG_INFINITY;
     let mut best_willing = f32::NEG_INFINITY;
-    let mut open = vec![Open { words: vec![], tokens: vec![], starts: vec![], states: Arc::new(lattice.start()), likelihood: 0.0, pieces: 0 }];
+    let mut open = vec![Open {
+        words: vec![],
+        tokens: vec![],
+        starts: vec![],
+        states: Arc::new(lattice.start()),
+        likelihood: 0.0,
+        pieces: 0,
+    }];
 
     while !open.is_empty() && decoder.steps() - before < width.steps {
-        // Complete words found at this level, best style of each word sequence.
+        // Complete words found at this level, best style of each word sequence. One sequence after the other, since the
+        // model runs fastest on texts with a common beginning; within each the most promising first, until nothing that is
+        // left can be among the `beam` heaviest.
         let mut grown: HashMap<Vec<Word>, Open> = HashMap::new();
         let mut best_grown = f32::NEG_INFINITY;
-        for hyp in &open {
-            if decoder.steps() - before >= width.steps {
-                break;
-            }
-            let plain = decoder.next(&hyp.tokens)?;
-            let mut bases: Vec<(Vec<Token>, f32, Arc<[f32]>)> = vec![(hyp.tokens.clone(), hyp.likelihood, Arc::clone(&plain))];
-            if !hyp.words.is_empty() {
-                for mark in &marks {
-                    let p = plain[*mark as usize];
-                    if p > width.punctuation {
-                        let mut tokens = hyp.tokens.clone();
-                        tokens.push(*mark);
-                        let after = decoder.next(&tokens)?;
-                        bases.push((tokens, hyp.likelihood + p, after));
-                    }
+        let nexts: Vec<BTreeMap<Word, States>> =
+            open.iter().map(|h| lattice.next(&h.states)).collect();
+        let mut bases: Vec<Base> = Vec::new();
+        for (h, hyp) in open.iter().enumerate() {
+            let mut queue: BinaryHeap<Item> = BinaryHeap::new();
+            bases.push(Base {
+                hyp: h,
+                tokens: hyp.tokens.clone(),
+                likelihood: hyp.likelihood,
+                marked: false,
+            });
+            queue.push(Item {
+                priority: hyp.score(width) + width.reward,
+                order: 0,
+                job: Job::Look(bases.len() - 1),
+            });
+            let mut order = 0;
+            while let Some(item) = queue.pop() {
+                let least = (best_grown - width.prune).max(nth_best(&grown, width));
+                if item.priority < least || decoder.steps() - before >= width.steps {
+                    break;
                 }
-            }
-            let next = lattice.next(&hyp.states);
-            let may_end = lattice.may_end(&hyp.states);
-            for (tokens, likelihood, logp) in &bases {
-                if may_end {
-                    if logp[end as usize] > -1.0 {
-                        best_willing = best_willing.max(likelihood + logp[end as usize] + width.reward * hyp.pieces as f32);
+                let mut push = |queue: &mut BinaryHeap<Item>, priority: f32, job: Job| {
+                    if priority.is_finite() {
+                        order += 1;
+                        queue.push(Item {
+                            priority,
+                            order,
+                            job,
+                        });
                     }
-                    let likelihood = likelihood + logp[end as usize];
-                    let score = likelihood + width.reward * hyp.pieces as f32;
-                    let old = ended.get(&hyp.words);
-                    if likelihood.is_finite() && old.is_none_or(|o| o.score < score) {
-                        best_ended = best_ended.max(score);
-                        let path = Path { words: hyp.words.clone(), tokens: tokens.clone(), starts: hyp.starts.clone(), score, likelihood };
-                        ended.insert(hyp.words.clone(), path);
-                    }
-                }
-                // Begun words, to be followed in the order of their score.
-                let mut begun: Vec<Begun> = Vec::new();
-                for (word, states) in &next {
-                    for form in all_forms[usize::from(*word)].iter() {
-                        let likelihood = likelihood + logp[form[0] as usize];
-                        if likelihood.is_finite() {
-                            begun.push(Begun { word: *word, states, form, done: 1, likelihood });
+                };
+                match item.job {
+                    Job::Look(base) => {
+                        let (h, likelihood, marked) =
+                            (bases[base].hyp, bases[base].likelihood, bases[base].marked);
+                        let hyp = &open[h];
+                        let logp = decoder.next(&bases[base].tokens)?;
+                        if lattice.may_end(&hyp.states) {
+                            let ended_likelihood = likelihood + logp[end as usize];
+                            let score = ended_likelihood
+                                + width.reward * hyp.pieces as f32
+                                + length(&hyp.words);
+                            if logp[end as usize] > -1.0 {
+                                best_willing = best_willing.max(score);
+                            }
+                            if ended_likelihood.is_finite()
+                                && ended.get(&hyp.words).is_none_or(|o: &Path| o.score < score)
+                            {
+                                best_ended = best_ended.max(score);
+                                let tokens = bases[base].tokens.clone();
+                                let path = Path {
+                                    words: hyp.words.clone(),
+                                    tokens,
+                                    starts: hyp.starts.clone(),
+                                    score,
+                                    likelihood: ended_likelihood,
+                                };
+                                ended.insert(hyp.words.clone(), path);
+                            }
+                        }
+                        if !marked && !hyp.words.is_empty() {
+                            for mark in &marks {
+                                let p = logp[*mark as usize];
+                                if p > width.punctuation {
+                                    let mut tokens = hyp.tokens.clone();
+                                    tokens.push(*mark);
+                                    bases.push(Base {
+                                        hyp: h,
+                                        tokens,
+                                        likelihood: likelihood + p,
+                                        marked: true,
+                                    });
+                                    let priority =
+                                        likelihood + p + width.reward * (hyp.pieces + 1) as f32;
+                                    push(&mut queue, priority, Job::Look(bases.len() - 1));
+                                }
+                            }
+                        }
+                        for word in nexts[h].keys() {
+                            for (form, tokens) in all_forms[usize::from(*word)].iter().enumerate() {
+                                let likelihood = likelihood + logp[tokens[0] as usize];
+                                let b = Begun {
+                                    base,
+                                    word: *word,
+                                    form,
+                                    done: 1,
+                                    likelihood,
+                                };
+                                let priority = b.priority(width, hyp, tokens.len());
+                                if priority >= least {
+                                    push(&mut queue, priority, Job::Go(b));
+                                }
+                            }
                         }
                     }
-                }
-                let score = |b: &Begun| b.likelihood + width.reward * (hyp.pieces + b.done) as f32;
-                while let Some(i) = (0..begun.len()).max_by(|a, b| score(&begun[*a]).total_cmp(&score(&begun[*b])).then(b.cmp(a))) {
-                    let mut b = begun.swap_remove(i);
-                    let value = score(&b);
-                    let whole = b.done == b.form.len();
-                    let prune = if whole { width.prune } else { width.prune_inside };
-                    if value < best_grown - prune {
-                        if whole {
-                            break;
+                    Job::Go(mut b) => {
+                        let h = bases[b.base].hyp;
+                        let hyp = &open[h];
+                        let form = &all_forms[usize::from(b.word)][b.form];
+                        if b.done < form.len() {
+                            let mut t = bases[b.base].tokens.clone();
+                            t.extend_from_slice(&form[..b.done]);
+                            b.likelihood += decoder.next(&t)?[form[b.done] as usize];
+                            b.done += 1;
+                            let priority = b.priority(width, hyp, form.len());
+                            push(&mut queue, priority, Job::Go(b));
+                            continue;
                         }
-                        continue;
-                    }
-                    if !whole {
-                        if decoder.steps() - before >= width.steps {
-                            break;
+                        let mut words = hyp.words.clone();
+                        words.push(b.word);
+                        // The model likes to go on with a word it has just written twice; that is no evidence.
+                        let n = words.len();
+                        let third = n >= 3 && words[n - 2] == b.word && words[n - 3] == b.word;
+                        let pieces = if third {
+                            hyp.pieces.saturating_sub(1)
+                        } else {
+                            hyp.pieces + form.len()
+                        };
+                        let value = b.likelihood + width.reward * pieces as f32;
+                        if value < best_grown - width.prune
+                            || grown.get(&words).is_some_and(|o| o.score(width) >= value)
+                        {
+                            continue;
                         }
-                        let mut t = tokens.clone();
-                        t.extend_from_slice(&b.form[..b.done]);
-                        b.likelihood += decoder.next(&t)?[b.form[b.done] as usize];
-                        b.done += 1;
-                        if b.likelihood.is_finite() {
-                            begun.push(b);
-                        }
-                        continue;
-                    }
-                    best_grown = best_grown.max(value);
-                    let mut words = hyp.words.clone();
-                    words.push(b.word);
-                    if grown.get(&words).is_none_or(|o| o.score(width) < value) {
+                        best_grown = best_grown.max(value);
                         let mut starts = hyp.starts.clone();
                         starts.push(hyp.tokens.len());
-                        let mut t = tokens.clone();
-                        t.extend_from_slice(b.form);
-                        let states = Arc::new(b.states.clone());
-                        let pieces = hyp.pieces + b.form.len();
-                        grown.insert(words.clone(), Open { words, tokens: t, starts, states, likelihood: b.likelihood, pieces });
+                        let mut tokens = bases[b.base].tokens.clone();
+                        tokens.extend_from_slice(form);
+                        let states = Arc::new(nexts[h][&b.word].clone());
+                        grown.insert(
+                            words.clone(),
+                            Open {
+                                words,
+                                tokens,
+                                starts,
+                                states,
+                                likelihood: b.likelihood,
+                                pieces,
+                            },
+                        );
                     }
                 }
             }
         }
         let mut list: Vec<Open> = grown.into_values().collect();
-        list.sort_by(|a, b| b.score(width).total_cmp(&a.score(width)).then_with(|| a.words.cmp(&b.words)));
+        list.sort_by(|a, b| {
+            b.score(width)
+                .total_cmp(&a.score(width))
+                .then_with(|| a.words.cmp(&b.words))
+        });
         list.retain(|h| {
             let s = h.score(width);
-            s >= best_grown - width.prune && s >= best_ended - width.finish && s >= best_willing - width.finish_willing
+            s >= best_grown - width.prune
+                && s >= best_ended - width.finish
+                && s >= best_willing - width.finish_willing
         });
         list.truncate(width.beam);
         if std::env::var_os("CABLESIDE_TRACE").is_some() {
             #[allow(clippy::print_stderr)]
             for h in &list {
-                eprintln!("{:4} {:8.2} {}", decoder.steps() - before, h.score(width), h.words.iter().map(|w| lattice.words[usize::from(*w)].as_str()).collect::<Vec<_>>().join(" "));
+                eprintln!(
+                    "{:4} {:8.2} {}",
+                    decoder.steps() - before,
+                    h.score(width),
+                    h.words
+                        .iter()
+                        .map(|w| lattice.words[usize::from(*w)].as_str())
+                        .collect::<Vec<_>>()
+                        .join(" ")
+                );
             }
         }
         open = list;
     }
     let mut paths: Vec<Path> = ended.into_values().collect();
-    paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
-    Ok(Found { paths, steps: decoder.steps() - before })
+    paths.sort_by(|a, b| {
+        b.score
+            .total_cmp(&a.score)
+            .then_with(|| a.words.cmp(&b.words))
+    });
+    let steps = decoder.steps() - before;
+    Ok(Found {
+        paths,
+        steps,
+        cut: steps >= width.steps,
+    })
 }
 
 /// The likeliest text without the lattice, for the debrief and for comparison: greedy, at most `longest` tokens, cut where
 /// it begins to repeat itself. Returns tokens and the sum of log-probabilities (end of text included).
-pub fn free_text(decoder: &mut impl Decoder, longest: usize) -> Result<(Vec<Token>, f32), HearError> {
+pub fn free_text(
+    decoder: &mut impl Decoder,
+    longest: usize,
+) -> Result<(Vec<Token>, f32), HearError> {
     let end = decoder.end();
     let mut tokens: Vec<Token> = Vec::new();
     let mut likelihood = 0.0;
     for _ in 0..longest {
         let logp = decoder.next(&tokens)?;
-        let Some((best, p)) = logp.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0))) else { break };
+        let Some((best, p)) = logp
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)))
+        else {
+            break;
+        };
         likelihood += p;
         if best as Token == end {
             break;

@@ -9,8 +9,9 @@ use std::fmt;
 /// European states and of states where gliders are common. A mark that is not here is no error: the first character
 /// then stands as the mark.
 const MARKS: &[&str] = &[
-    "9A", "9H", "D", "C", "CS", "EC", "EI", "ES", "EW", "F", "G", "HA", "HB", "I", "LN", "LX", "LY", "LZ", "N", "OE", "OH", "OK", "OM",
-    "OO", "OY", "PH", "S5", "SE", "SP", "SX", "TF", "UR", "VH", "YL", "YR", "YU", "Z3", "ZK", "ZS",
+    "9A", "9H", "D", "C", "CS", "EC", "EI", "ES", "EW", "F", "G", "HA", "HB", "I", "LN", "LX",
+    "LY", "LZ", "N", "OE", "OH", "OK", "OM", "OO", "OY", "PH", "S5", "SE", "SP", "SX", "TF", "UR",
+    "VH", "YL", "YR", "YU", "Z3", "ZK", "ZS",
 ];
 
 /// Characters of a callsign, capital letters and digits only, never empty. Written with the hyphen after the
@@ -21,7 +22,9 @@ pub struct Callsign(String);
 
 /// Why a text is no callsign.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no callsign: it must be letters and digits, 2 to 8 of them, with at most hyphens or spaces between (such as G-CLRM or D-4761)")]
+#[error(
+    "\"{0}\" is no callsign: it must be letters and digits, 2 to 8 of them, with at most hyphens or spaces between (such as G-CLRM or D-4761)"
+)]
 pub struct NoCallsign(String);
 
 impl Callsign {
@@ -36,12 +39,20 @@ impl Callsign {
                 _ => return Err(fail()),
             }
         }
-        if (2..=8).contains(&chars.len()) { Ok(Self(chars)) } else { Err(fail()) }
+        if (2..=8).contains(&chars.len()) {
+            Ok(Self(chars))
+        } else {
+            Err(fail())
+        }
     }
 
     /// From characters already known to be capital letters and digits; `None` when there is none.
     pub fn from_chars(chars: &[char]) -> Option<Self> {
-        let text: String = chars.iter().filter(|c| c.is_ascii_alphanumeric()).map(char::to_ascii_uppercase).collect();
+        let text: String = chars
+            .iter()
+            .filter(|c| c.is_ascii_alphanumeric())
+            .map(char::to_ascii_uppercase)
+            .collect();
         (!text.is_empty()).then_some(Self(text))
     }
 
@@ -75,8 +86,14 @@ impl fmt::Display for Callsign {
         let mark = (1..=2)
             .filter(|n| text.len() >= n + 2 && MARKS.contains(&&text[..*n]))
             .min()
-            .unwrap_or(usize::from(text.len() >= 5 && text.starts_with(|c: char| c.is_ascii_alphabetic())));
-        if mark == 0 { f.write_str(text) } else { write!(f, "{}-{}", &text[..mark], &text[mark..]) }
+            .unwrap_or(usize::from(
+                text.len() >= 5 && text.starts_with(|c: char| c.is_ascii_alphabetic()),
+            ));
+        if mark == 0 {
+            f.write_str(text)
+        } else {
+            write!(f, "{}-{}", &text[..mark], &text[mark..])
+        }
     }
 }
 
@@ -110,7 +127,11 @@ mod tests {
             ("47612", "47612"),
             ("LRM", "LRM"),
         ] {
-            assert_eq!(Callsign::parse(text).unwrap().to_string(), written, "{text}");
+            assert_eq!(
+                Callsign::parse(text).unwrap().to_string(),
+                written,
+                "{text}"
+            );
         }
         for text in ["", "G", "G-Ä1", "G-CLRM-TOOLONG"] {
             assert!(Callsign::parse(text).is_err(), "{text}");
@@ -119,7 +140,13 @@ mod tests {
 
     #[test]
     fn spoken_one_word_a_character() {
-        assert_eq!(Callsign::parse("G-CLRM").unwrap().spoken(Language::English), "golf charlie lima romeo mike");
-        assert_eq!(Callsign::parse("D-3862").unwrap().spoken(Language::German), "delta drei acht sechs zwo");
+        assert_eq!(
+            Callsign::parse("G-CLRM").unwrap().spoken(Language::English),
+            "golf charlie lima romeo mike"
+        );
+        assert_eq!(
+            Callsign::parse("D-3862").unwrap().spoken(Language::German),
+            "delta drei acht sechs zwo"
+        );
     }
 }

@@ -70,6 +70,20 @@ impl Language {
         }
     }
 
+    /// What a recogniser writes for a digit word because it sounds the same ("for seven" for "four seven"). Used where the
+    /// sound is weighed, never for typed text.
+    pub(crate) fn sounds_like(self, digit: u8) -> &'static [&'static str] {
+        match (self, digit) {
+            (Self::English, 1) => &["won"],
+            (Self::English, 2) => &["to", "too"],
+            (Self::English, 4) => &["for", "fore"],
+            (Self::English, 8) => &["ate"],
+            (Self::German, 3) => &["dry"],
+            (Self::German, 6) => &["sex"],
+            _ => &[],
+        }
+    }
+
     /// Words for 10 to 19 and the tens, for callsigns spoken in pairs ("forty-seven sixty-one"). German pairs are one
     /// word each ("siebenundvierzig") and are taken apart by [`super::number::pair_word`].
     pub(crate) fn tens(self) -> &'static [(&'static str, u8)] {
@@ -129,16 +143,36 @@ impl Language {
     /// Hesitation sounds and small talk that belong to no element. Common practice, no source.
     pub fn fillers(self) -> &'static [&'static str] {
         match self {
-            Self::English => &["uh", "um", "er", "erm", "ah", "hello", "please", "okay", "this is", "good morning"],
-            Self::German => &["äh", "ähm", "hm", "hallo", "bitte", "okay", "hier ist", "guten morgen"],
+            Self::English => &[
+                "uh",
+                "um",
+                "er",
+                "erm",
+                "ah",
+                "hello",
+                "please",
+                "okay",
+                "this is",
+                "good morning",
+            ],
+            Self::German => &[
+                "äh",
+                "ähm",
+                "hm",
+                "hallo",
+                "bitte",
+                "okay",
+                "hier ist",
+                "guten morgen",
+            ],
         }
     }
 
     /// Small words that join elements and mean nothing alone ("on the north winch cable", "am Windenseil Wald").
     pub fn joiners(self) -> &'static [&'static str] {
         match self {
-            Self::English => &["on the", "on", "the", "and", "is"],
-            Self::German => &["am", "an der", "auf", "auf dem", "das", "und", "ist"],
+            Self::English => &["on the", "on", "the"],
+            Self::German => &["am", "auf", "auf dem"],
         }
     }
 }

@@ -277,7 +277,10 @@ impl Site {
             return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
         }
         let values = &self.elements.get(element)?.values;
-        values.iter().find(|w| w.id == value).map(|w| w.taught.clone())
+        values
+            .iter()
+            .find(|w| w.id == value)
+            .map(|w| w.taught.clone())
     }
 }
 
@@ -286,7 +289,9 @@ pub fn placeholders(template: &str) -> Vec<&str> {
     let mut names = Vec::new();
     let mut rest = template;
     while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else { break };
+        let Some(close) = rest[open..].find('}') else {
+            break;
+        };
         names.push(&rest[open + 1..open + close]);
         rest = &rest[open + close + 1..];
     }
@@ -298,7 +303,9 @@ pub fn fill(template: &str, value: impl Fn(&str) -> Option<String>) -> String {
     let mut out = String::new();
     let mut rest = template;
     while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else { break };
+        let Some(close) = rest[open..].find('}') else {
+            break;
+        };
         out.push_str(&rest[..open]);
         let name = &rest[open + 1..open + close];
         out.push_str(&value(name).unwrap_or_default());

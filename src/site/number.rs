@@ -4,8 +4,18 @@ use super::language::Language;
 
 /// The digit a lower-case word stands for.
 pub fn digit(language: Language, word: &str) -> Option<u8> {
-    let by_table = language.digits().iter().position(|words| words.contains(&word)).map(|d| d as u8);
-    by_table.or_else(|| language.digit_spellings().iter().find(|(w, _)| *w == word).map(|(_, d)| *d))
+    let by_table = language
+        .digits()
+        .iter()
+        .position(|words| words.contains(&word))
+        .map(|d| d as u8);
+    by_table.or_else(|| {
+        language
+            .digit_spellings()
+            .iter()
+            .find(|(w, _)| *w == word)
+            .map(|(_, d)| *d)
+    })
 }
 
 /// A word for a number of two digits: 10 to 99 ("forty", "seventeen", "siebenundvierzig").
@@ -37,8 +47,14 @@ mod tests {
 
     #[test]
     fn both_words_for_a_digit_are_one_digit() {
-        assert_eq!(digit(Language::German, "zwo"), digit(Language::German, "zwei"));
-        assert_eq!(digit(Language::English, "nine"), digit(Language::English, "niner"));
+        assert_eq!(
+            digit(Language::German, "zwo"),
+            digit(Language::German, "zwei")
+        );
+        assert_eq!(
+            digit(Language::English, "nine"),
+            digit(Language::English, "niner")
+        );
         assert_eq!(digit(Language::English, "forty"), None);
     }
 }

@@ -19,7 +19,11 @@ pub struct Problem {
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.line {
-            Some(line) => write!(f, "{}, line {line}: {}. {}", self.file, self.wrong, self.right),
+            Some(line) => write!(
+                f,
+                "{}, line {line}: {}. {}",
+                self.file, self.wrong, self.right
+            ),
             None => write!(f, "{}: {}. {}", self.file, self.wrong, self.right),
         }
     }
@@ -39,7 +43,12 @@ impl std::error::Error for Problems {}
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let n = self.list.len();
-        writeln!(f, "the site has {n} problem{} in {}", if n == 1 { "" } else { "s" }, self.folder)?;
+        writeln!(
+            f,
+            "the site has {n} problem{} in {}",
+            if n == 1 { "" } else { "s" },
+            self.folder
+        )?;
         for p in &self.list {
             writeln!(f, "  {p}")?;
         }
@@ -57,17 +66,30 @@ pub(super) struct Collector<'a> {
 impl Collector<'_> {
     pub fn line(&self, span: &Range<usize>) -> usize {
         let end = span.start.min(self.text.len());
-        1 + self.text.as_bytes()[..end].iter().filter(|b| **b == b'\n').count()
+        1 + self.text.as_bytes()[..end]
+            .iter()
+            .filter(|b| **b == b'\n')
+            .count()
     }
 
     /// Note a problem at a byte range of the file.
     pub fn at(&mut self, span: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) {
         let line = Some(self.line(span));
-        self.found.push(Problem { file: self.file.to_owned(), line, wrong: wrong.into(), right: right.into() });
+        self.found.push(Problem {
+            file: self.file.to_owned(),
+            line,
+            wrong: wrong.into(),
+            right: right.into(),
+        });
     }
 
     /// Note a problem of the file as a whole.
     pub fn whole(&mut self, wrong: impl Into<String>, right: impl Into<String>) {
-        self.found.push(Problem { file: self.file.to_owned(), line: None, wrong: wrong.into(), right: right.into() });
+        self.found.push(Problem {
+            file: self.file.to_owned(),
+            line: None,
+            wrong: wrong.into(),
+            right: right.into(),
+        });
     }
 }

@@ -31,9 +31,14 @@ pub struct Model {
 impl Model {
     /// Load a `ggml` model file. Takes about a second and twice the file's size in memory for the base model.
     pub fn load(path: &Path) -> Result<Self, HearError> {
-        let broken = |why: String| HearError::Model { why, path: path.to_owned() };
+        let broken = |why: String| HearError::Model {
+            why,
+            path: path.to_owned(),
+        };
         whisper_rs::install_logging_hooks();
-        let text = path.to_str().ok_or_else(|| broken("its path is not Unicode".to_owned()))?;
+        let text = path
+            .to_str()
+            .ok_or_else(|| broken("its path is not Unicode".to_owned()))?;
         if !path.is_file() {
             return Err(broken("there is no such file".to_owned()));
         }
@@ -42,7 +47,12 @@ impl Model {
         let end = context.token_eot();
         let mut bytes = Vec::with_capacity(end as usize);
         for id in 0..end {
-            bytes.push(context.token_to_bytes(id).map_err(|e| broken(e.to_string()))?.to_vec());
+            bytes.push(
+                context
+                    .token_to_bytes(id)
+                    .map_err(|e| broken(e.to_string()))?
+                    .to_vec(),
+            );
         }
         let multilingual = context.is_multilingual();
         let table = TokenTable::new(bytes);
@@ -56,28 +66,61 @@ impl Model {
         }
         let mut first_mask = table.without_letters();
         first_mask.push(end);
-        let name = path.file_name().map_or_else(PathBuf::new, PathBuf::from).display().to_string();
-        Ok(Self { engine, table, mask, first_mask, end, name, multilingual })
+        let name = path
+            .file_name()
+            .map_or_else(PathBuf::new, PathBuf::from)
+            .display()
+            .to_string();
+        Ok(Self {
+            engine,
+            table,
+            mask,
+            first_mask,
+            end,
+            name,
+            multilingual,
+        })
     }
 
     /// Encode a clip (16 kHz mono) for a language and return the decoder over it. `None` when cancelled.
-    pub fn listen<'m>(&'m mut self, samples: &[f32], language: &str, threads: usize, cancel: &'m AtomicBool) -> Result<Option<Listening<'m>>, HearError> {
+    pub fn listen<'m>(
+        &'m mut self,
+        samples: &[f32],
+        language: &str,
+        threads: usize,
+        cancel: &'m AtomicBool,
+    ) -> Result<Option<Listening<'m>>, HearError> {
         // Too small a context makes the decoder loop; the model pads its input itself.
         let seconds = samples.len() as f32 / RATE as f32;
         let frames = (50.0 * seconds).ceil() as i32 + 64;
         let audio_ctx = ((frames + 63) / 64 * 64).clamp(256, 1500);
-        if !self.engine.encode(samples, audio_ctx, language, threads as i32, cancel).map_err(|e| HearError::Run(e.to_string()))? {
+        if !self
+            .engine
+            .encode(samples, audio_ctx, language, threads as i32, cancel)
+            .map_err(|e| HearError::Run(e.to_string()))?
+        {
             return Ok(None);
         }
         let context = self.engine.context();
         let mut start = vec![context.token_sot()];
         if self.multilingual {
-            let id = whisper_rs::get_lang_id(language).ok_or_else(|| HearError::Run(format!("the model does not know the language {language}")))?;
+            let id = whisper_rs::get_lang_id(language).ok_or_else(|| {
+                HearError::Run(format!("the model does not know the language {language}"))
+            })?;
             start.push(context.token_lang(id));
             start.push(context.token_transcribe());
         }
         start.push(context.token_not());
-        Ok(Some(Listening { model: self, start, seen: Vec::new(), known: HashMap::new(), threads, cancel, steps: 0, spent: std::time::Duration::ZERO }))
+        Ok(Some(Listening {
+            model: self,
+            start,
+            seen: Vec::new(),
+            known: HashMap::new(),
+            threads,
+            cancel,
+            steps: 0,
+            spent: std::time::Duration::ZERO,
+        }))
     }
 }
 
@@ -112,13 +155,26 @@ impl Decoder for Listening<'_> {
         }
         let mut wanted = self.start.clone();
         wanted.extend_from_slice(tokens);
-        let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
+        let mut shared = self
+            .seen
+            .iter()
+            .zip(&wanted)
+            .take_while(|(a, b)| a == b)
+            .count();
         shared = shared.min(wanted.len() - 1);
         let begin = std::time::Instant::now();
-        let logits = self.model.engine.decode(&wanted[shared..], shared, self.threads).map_err(|e| HearError::Run(e.to_string()))?;
+        let logits = self
+            .model
+            .engine
+            .decode(&wanted[shared..], shared, self.threads)
+            .map_err(|e| HearError::Run(e.to_string()))?;
         self.spent += begin.elapsed();
         self.steps += 1;
-        let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
+        let mut masked: Vec<f32> = logits
+            .iter()
+            .zip(&self.model.mask)
+            .map(|(l, m)| l + m)
+            .collect();
         if tokens.is_empty() {
             for t in &self.model.first_mask {
                 masked[*t as usize] = f32::NEG_INFINITY;

@@ -8,7 +8,10 @@
 use std::ffi::{c_int, c_void};
 use std::ptr;
 use std::sync::atomic::{AtomicBool, AtomicPtr, Ordering};
-use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError, WhisperState};
+use whisper_rs::{
+    FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError,
+    WhisperState,
+};
 use whisper_rs_sys as sys;
 
 /// The model and one state: one clip at a time.
@@ -48,7 +51,12 @@ impl Engine {
         let context = WhisperContext::new_with_params(path, params)?;
         let state = context.create_state()?;
         let vocabulary = usize::try_from(context.n_vocab()).unwrap_or(0);
-        Ok(Self { context, state, address: ptr::null_mut(), vocabulary })
+        Ok(Self {
+            context,
+            state,
+            address: ptr::null_mut(),
+            vocabulary,
+        })
     }
 
     /// Number of tokens the model knows.
@@ -63,7 +71,14 @@ impl Engine {
 
     /// Encode 16 kHz mono samples with a context of `audio_ctx` frames (50 a second). Afterwards [`Self::decode`] runs
     /// against this sound. Returns false when cancelled.
-    pub fn encode(&mut self, samples: &[f32], audio_ctx: i32, language: &str, threads: i32, cancel: &AtomicBool) -> Result<bool, WhisperError> {
+    pub fn encode(
+        &mut self,
+        samples: &[f32],
+        audio_ctx: i32,
+        language: &str,
+        threads: i32,
+        cancel: &AtomicBool,
+    ) -> Result<bool, WhisperError> {
         let place: AtomicPtr<sys::whisper_state> = AtomicPtr::new(ptr::null_mut());
         let mut p = FullParams::new(SamplingStrategy::Greedy { best_of: 1 });
         p.set_n_threads(threads);
@@ -101,7 +116,12 @@ impl Engine {
     }
 
     /// Run the decoder on `tokens` after `past` tokens that it has already seen, and return the logits that follow the last.
-    pub fn decode(&mut self, tokens: &[i32], past: usize, threads: usize) -> Result<&[f32], WhisperError> {
+    pub fn decode(
+        &mut self,
+        tokens: &[i32],
+        past: usize,
+        threads: usize,
+    ) -> Result<&[f32], WhisperError> {
         if tokens.is_empty() || self.address.is_null() {
             return Err(WhisperError::FailedToDecode);
         }
