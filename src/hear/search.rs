@@ -60,7 +60,7 @@ impl Width {
         beam: 4,
         prune: 7.5,
         finish_willing: 7.0,
-        steps: 400,
+        steps: 600,
         ..Self::NARROW
     };
 }
