@@ -14,6 +14,8 @@ use std::path::{Path, PathBuf};
 
 pub mod checked;
 mod ctranslate;
+#[cfg(test)]
+mod invented;
 pub mod known;
 mod mel;
 mod obtain;
@@ -158,7 +160,7 @@ pub enum ModelError {
         dir: PathBuf,
     },
     /// No room left on the disk; the unfinished files were removed.
-    #[error("the disk is full; fetching the base model needs about 450 MB for a moment and keeps 148 MB: {}", path.display())]
+    #[error("the disk is full; fetching the base model needs about 300 MB for a moment and keeps 148 MB: {}", path.display())]
     DiskFull {
         /// Where it happened.
         path: PathBuf,

