@@ -13,6 +13,7 @@
 pub mod call;
 pub mod command;
 pub mod folders;
+pub mod hear;
 pub mod logbook;
 pub mod model;
 pub mod site;

@@ -1,6 +1,10 @@
 //! One file a subcommand; the only room that prints.
 
+pub mod common;
+pub mod evaluate;
 pub mod model;
+pub mod score;
+pub mod show;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;

@@ -51,6 +51,8 @@ pub struct States(Vec<State>);
 pub struct Lattice {
     /// All words, by [`Word`].
     pub words: Vec<String>,
+    /// The spellings a recogniser may write for each word, the word itself first.
+    pub spellings: Vec<Vec<String>>,
     phrases: Vec<(Vec<Word>, Meaning)>,
     /// Words that spell one character.
     characters: Vec<Word>,
@@ -75,13 +77,24 @@ impl Lattice {
         };
         let phrases =
             vocabulary.phrases.iter().map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone())).collect();
+        let mut same: Vec<(Word, &[&str])> = Vec::new();
         let (mut characters, mut tens, mut whole_pairs, mut units) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         if vocabulary.spelled.is_some() {
             let language = vocabulary.language;
-            for (_, spellings) in &spelling::LETTERS {
-                characters.extend(spellings.iter().filter(|s| !s.contains([' ', '-'])).map(|s| id(s)));
+            for (_, letter_words) in &spelling::LETTERS {
+                let word = id(letter_words[0]);
+                characters.push(word);
+                same.push((word, letter_words));
             }
             for (digit, spellings) in language.digits().iter().enumerate() {
+                // "nine" and "niner" are one word here; "zwei" and "zwo" sound too different.
+                if language == Language::English && digit == 9 {
+                    let word = id(spellings[0]);
+                    characters.push(word);
+                    units.push(word);
+                    same.push((word, spellings));
+                    continue;
+                }
                 for s in *spellings {
                     characters.push(id(s));
                     if digit > 0 {
@@ -97,7 +110,11 @@ impl Lattice {
             }
             debug_assert!(language.tens().iter().all(|(w, _)| number::pair_word(language, w).is_some()));
         }
-        Self { words, phrases, characters, tens, whole_pairs, units, spelled: vocabulary.spelled }
+        let mut spellings: Vec<Vec<String>> = words.iter().map(|w| vec![w.clone()]).collect();
+        for (word, list) in same {
+            spellings[usize::from(word)] = list.iter().map(|s| (*s).to_owned()).collect();
+        }
+        Self { words, spellings, phrases, characters, tens, whole_pairs, units, spelled: vocabulary.spelled }
     }
 
     /// Before the first word.
@@ -129,13 +146,45 @@ impl Lattice {
             .collect()
     }
 
-    /// The states after a sequence of words, `None` when the lattice does not hold it.
-    pub fn after(&self, words: &[Word]) -> Option<States> {
-        let mut states = self.start();
+    /// The states after one more word, `None` when it may not follow.
+    pub fn step(&self, states: &States, word: Word) -> Option<States> {
+        let mut list = Vec::new();
+        for s in &states.0 {
+            self.follow(*s, &mut |w, state| {
+                if w == word {
+                    list.push(state);
+                }
+            });
+        }
+        list.sort_unstable();
+        list.dedup();
+        (!list.is_empty()).then_some(States(list))
+    }
+
+    /// The states after a sequence of words that follows `states`, `None` when the lattice does not hold it.
+    pub fn after<'w>(&self, states: &States, words: impl IntoIterator<Item = &'w Word>) -> Option<States> {
+        let mut states = states.clone();
         for w in words {
-            states = self.next(&states).remove(w)?;
+            states = self.step(&states, *w)?;
         }
         Some(states)
+    }
+
+    /// The further words of wordings of several words that `first` begins from `states`.
+    pub fn completions(&self, states: &States, first: Word) -> Vec<Vec<Word>> {
+        let between = states.0.iter().any(|s| match s.place {
+            Place::Between | Place::Joined => true,
+            Place::Spelling(n) => SPELLED.contains(&n),
+            _ => false,
+        });
+        if !between {
+            return Vec::new();
+        }
+        let mut out: Vec<Vec<Word>> =
+            self.phrases.iter().filter(|(w, _)| w.len() > 1 && w[0] == first).map(|(w, _)| w[1..].to_vec()).collect();
+        out.sort();
+        out.dedup();
+        out
     }
 
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {

@@ -7,7 +7,7 @@
 use super::HearError;
 use super::lattice::{Lattice, States, Word};
 use std::collections::HashMap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// A token of the speech model.
 pub type Token = i32;
@@ -15,9 +15,11 @@ pub type Token = i32;
 /// What the search asks of the speech model: the sound is already encoded.
 pub trait Decoder {
     /// Log-probabilities (natural) of every next token after `tokens`, with tokens that may never come at -infinity.
-    fn next(&mut self, tokens: &[Token]) -> Result<Rc<[f32]>, HearError>;
+    fn next(&mut self, tokens: &[Token]) -> Result<Arc<[f32]>, HearError>;
     /// The token that ends the text.
     fn end(&self) -> Token;
+    /// Runs of the model so far.
+    fn steps(&self) -> usize;
     /// Tokens of a piece of text (with its leading space, if any).
     fn tokens(&mut self, text: &str) -> Vec<Token>;
 }
@@ -29,7 +31,9 @@ pub struct Width {
     pub beam: usize,
     /// Sequences lighter than the best of the same number of words by more than this are dropped (nats).
     pub prune: f32,
-    /// Added for each token, since each one costs likelihood and short texts would win (nats).
+    /// The same for a word of which only the first pieces are known (nats).
+    pub prune_inside: f32,
+    /// Added for each token that is no punctuation, since each one costs likelihood and short texts would win (nats).
     pub reward: f32,
     /// The search ends when the best open sequence is lighter than the best ended one by more than this (nats).
     pub finish: f32,
@@ -41,7 +45,7 @@ pub struct Width {
 
 impl Width {
     /// The width in force.
-    pub const DEFAULT: Self = Self { beam: 8, prune: 8.0, reward: 1.0, finish: 12.0, punctuation: -4.0, steps: 400 };
+    pub const DEFAULT: Self = Self { beam: 6, prune: 7.0, prune_inside: 5.0, reward: 1.0, finish: 7.0, punctuation: -1.6, steps: 200 };
 }
 
 /// An ended word sequence.
@@ -72,63 +76,77 @@ struct Open {
     words: Vec<Word>,
     tokens: Vec<Token>,
     starts: Vec<usize>,
-    states: Rc<States>,
+    states: Arc<States>,
+    likelihood: f32,
+    /// Tokens that are no punctuation: those are rewarded.
+    pieces: usize,
+}
+
+/// A word begun: `done` of its tokens are weighed.
+struct Begun<'a> {
+    word: Word,
+    states: &'a States,
+    form: &'a [Token],
+    done: usize,
     likelihood: f32,
 }
 
 impl Open {
     fn score(&self, width: &Width) -> f32 {
-        self.likelihood + width.reward * self.tokens.len() as f32
+        self.likelihood + width.reward * self.pieces as f32
     }
 }
 
 /// Token forms of each word of a lattice, cached for a recogniser's life.
-pub type Forms = HashMap<String, Rc<Vec<Vec<Token>>>>;
+pub type Forms = HashMap<String, Arc<Vec<Vec<Token>>>>;
 
-/// The writing styles of a word: with a leading space, small or with a capital; after a hyphen.
-pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, word: &str) -> Rc<Vec<Vec<Token>>> {
-    if let Some(f) = cache.get(word) {
-        return Rc::clone(f);
+/// The writing styles of a word: each spelling with a leading space, small or with capitals; after a hyphen.
+pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]) -> Arc<Vec<Vec<Token>>> {
+    let key = spellings.first().map_or("", String::as_str);
+    if let Some(f) = cache.get(key) {
+        return Arc::clone(f);
     }
-    let mut chars = word.chars();
-    let capital: String = chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect());
     let mut list: Vec<Vec<Token>> = Vec::new();
-    let mut texts = vec![format!(" {word}"), format!(" {capital}"), format!("-{word}"), format!("-{capital}")];
-    if word == "xray" {
-        texts = [" x-ray", " X-ray", " X-Ray", " xray", " Xray"].map(str::to_owned).to_vec();
-    }
-    for text in texts {
-        let tokens = decoder.tokens(&text);
-        if !tokens.is_empty() && !list.contains(&tokens) {
-            list.push(tokens);
+    for word in spellings {
+        for lead in [" ", "-"] {
+            for text in [format!("{lead}{word}"), format!("{lead}{}", capital(word))] {
+                let tokens = decoder.tokens(&text);
+                if !tokens.is_empty() && !list.contains(&tokens) {
+                    list.push(tokens);
+                }
+            }
         }
     }
-    let list = Rc::new(list);
-    cache.insert(word.to_owned(), Rc::clone(&list));
+    let list = Arc::new(list);
+    cache.insert(key.to_owned(), Arc::clone(&list));
     list
+}
+
+fn capital(word: &str) -> String {
+    let mut chars = word.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// Search the lattice.
 pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, width: &Width) -> Result<Found, HearError> {
-    let all_forms: Vec<Rc<Vec<Vec<Token>>>> = lattice.words.iter().map(|w| forms(decoder, cache, w)).collect();
+    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice.spellings.iter().map(|w| forms(decoder, cache, w)).collect();
     let marks: Vec<Token> = [",", "."].iter().filter_map(|p| decoder.tokens(p).first().copied()).collect();
     let end = decoder.end();
-    let mut steps = 0;
+    let before = decoder.steps();
     let mut ended: HashMap<Vec<Word>, Path> = HashMap::new();
     let mut best_ended = f32::NEG_INFINITY;
-    let mut open = vec![Open { words: vec![], tokens: vec![], starts: vec![], states: Rc::new(lattice.start()), likelihood: 0.0 }];
+    let mut open = vec![Open { words: vec![], tokens: vec![], starts: vec![], states: Arc::new(lattice.start()), likelihood: 0.0, pieces: 0 }];
 
-    while !open.is_empty() && steps < width.steps {
+    while !open.is_empty() && decoder.steps() - before < width.steps {
         // Complete words found at this level, best style of each word sequence.
         let mut grown: HashMap<Vec<Word>, Open> = HashMap::new();
         let mut best_grown = f32::NEG_INFINITY;
         for hyp in &open {
-            if steps >= width.steps {
+            if decoder.steps() - before >= width.steps {
                 break;
             }
             let plain = decoder.next(&hyp.tokens)?;
-            steps += 1;
-            let mut bases: Vec<(Vec<Token>, f32, Rc<[f32]>)> = vec![(hyp.tokens.clone(), hyp.likelihood, Rc::clone(&plain))];
+            let mut bases: Vec<(Vec<Token>, f32, Arc<[f32]>)> = vec![(hyp.tokens.clone(), hyp.likelihood, Arc::clone(&plain))];
             if !hyp.words.is_empty() {
                 for mark in &marks {
                     let p = plain[*mark as usize];
@@ -136,7 +154,6 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
                         let mut tokens = hyp.tokens.clone();
                         tokens.push(*mark);
                         let after = decoder.next(&tokens)?;
-                        steps += 1;
                         bases.push((tokens, hyp.likelihood + p, after));
                     }
                 }
@@ -146,7 +163,7 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
             for (tokens, likelihood, logp) in &bases {
                 if may_end {
                     let likelihood = likelihood + logp[end as usize];
-                    let score = likelihood + width.reward * tokens.len() as f32;
+                    let score = likelihood + width.reward * hyp.pieces as f32;
                     let old = ended.get(&hyp.words);
                     if likelihood.is_finite() && old.is_none_or(|o| o.score < score) {
                         best_ended = best_ended.max(score);
@@ -155,49 +172,51 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
                     }
                 }
                 // Begun words, to be followed in the order of their score.
-                let mut begun: Vec<(Word, &Rc<States>, Vec<Token>, &[Token], f32)> = Vec::new();
-                let states: Vec<(Word, Rc<States>)> = next.iter().map(|(w, s)| (*w, Rc::new(s.clone()))).collect();
-                for (w, s) in &states {
-                    for form in all_forms[usize::from(*w)].iter() {
-                        let l = likelihood + logp[form[0] as usize];
-                        if l.is_finite() {
-                            let mut t = tokens.clone();
-                            t.push(form[0]);
-                            begun.push((*w, s, t, &form[1..], l));
+                let mut begun: Vec<Begun> = Vec::new();
+                for (word, states) in &next {
+                    for form in all_forms[usize::from(*word)].iter() {
+                        let likelihood = likelihood + logp[form[0] as usize];
+                        if likelihood.is_finite() {
+                            begun.push(Begun { word: *word, states, form, done: 1, likelihood });
                         }
                     }
                 }
-                while let Some(i) = (0..begun.len()).max_by(|a, b| {
-                    let s = |i: &usize| begun[*i].4 + width.reward * begun[*i].2.len() as f32;
-                    s(a).total_cmp(&s(b)).then(b.cmp(a))
-                }) {
-                    let (w, s, mut t, rest, l) = begun.swap_remove(i);
-                    let score = l + width.reward * t.len() as f32;
-                    // Inside a word the rest may still win back what the first piece cost: one reward a piece.
-                    if score + width.reward * rest.len() as f32 + 1.0 < best_grown - width.prune {
-                        break;
-                    }
-                    if let Some((first, rest)) = rest.split_first() {
-                        if steps >= width.steps {
+                let score = |b: &Begun| b.likelihood + width.reward * (hyp.pieces + b.done) as f32;
+                while let Some(i) = (0..begun.len()).max_by(|a, b| score(&begun[*a]).total_cmp(&score(&begun[*b])).then(b.cmp(a))) {
+                    let mut b = begun.swap_remove(i);
+                    let value = score(&b);
+                    let whole = b.done == b.form.len();
+                    let prune = if whole { width.prune } else { width.prune_inside };
+                    if value < best_grown - prune {
+                        if whole {
                             break;
-                        }
-                        let logp = decoder.next(&t)?;
-                        steps += 1;
-                        let l = l + logp[*first as usize];
-                        t.push(*first);
-                        if l.is_finite() {
-                            begun.push((w, s, t, rest, l));
                         }
                         continue;
                     }
-                    best_grown = best_grown.max(score);
+                    if !whole {
+                        if decoder.steps() - before >= width.steps {
+                            break;
+                        }
+                        let mut t = tokens.clone();
+                        t.extend_from_slice(&b.form[..b.done]);
+                        b.likelihood += decoder.next(&t)?[b.form[b.done] as usize];
+                        b.done += 1;
+                        if b.likelihood.is_finite() {
+                            begun.push(b);
+                        }
+                        continue;
+                    }
+                    best_grown = best_grown.max(value);
                     let mut words = hyp.words.clone();
-                    words.push(w);
-                    let better = grown.get(&words).is_none_or(|o| o.score(width) < score);
-                    if better {
+                    words.push(b.word);
+                    if grown.get(&words).is_none_or(|o| o.score(width) < value) {
                         let mut starts = hyp.starts.clone();
                         starts.push(hyp.tokens.len());
-                        grown.insert(words.clone(), Open { words, tokens: t, starts, states: Rc::clone(s), likelihood: l });
+                        let mut t = tokens.clone();
+                        t.extend_from_slice(b.form);
+                        let states = Arc::new(b.states.clone());
+                        let pieces = hyp.pieces + b.form.len();
+                        grown.insert(words.clone(), Open { words, tokens: t, starts, states, likelihood: b.likelihood, pieces });
                     }
                 }
             }
@@ -209,11 +228,17 @@ pub fn search(decoder: &mut impl Decoder, cache: &mut Forms, lattice: &Lattice, 
             s >= best_grown - width.prune && s >= best_ended - width.finish
         });
         list.truncate(width.beam);
+        if std::env::var_os("CABLESIDE_TRACE").is_some() {
+            #[allow(clippy::print_stderr)]
+            for h in &list {
+                eprintln!("{:4} {:8.2} {}", decoder.steps() - before, h.score(width), h.words.iter().map(|w| lattice.words[usize::from(*w)].as_str()).collect::<Vec<_>>().join(" "));
+            }
+        }
         open = list;
     }
     let mut paths: Vec<Path> = ended.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
-    Ok(Found { paths, steps })
+    Ok(Found { paths, steps: decoder.steps() - before })
 }
 
 /// The likeliest text without the lattice, for the debrief and for comparison: greedy, at most `longest` tokens, cut where

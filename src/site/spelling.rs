@@ -1,6 +1,6 @@
 //! The spelling alphabet: one table for both languages (SERA.14020, Table S14-2; the same words as ICAO Annex 10 Vol II).
 
-/// A letter's standard word first, then spellings a recogniser or a typist writes for the same word.
+/// A letter's standard word first ("X-ray" as one word), then spellings a recogniser or a typist writes for the same word.
 pub const LETTERS: [(char, &[&str]); 26] = [
     ('A', &["alfa", "alpha"]),
     ('B', &["bravo"]),
@@ -25,7 +25,7 @@ pub const LETTERS: [(char, &[&str]); 26] = [
     ('U', &["uniform"]),
     ('V', &["victor", "viktor"]),
     ('W', &["whiskey", "whisky"]),
-    ('X', &["x-ray", "xray", "x ray"]),
+    ('X', &["xray", "x-ray", "x ray"]),
     ('Y', &["yankee"]),
     ('Z', &["zulu"]),
 ];

@@ -8,7 +8,7 @@ use super::search::{Decoder, Token};
 use raw::Engine;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::rc::Rc;
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use tokens::TokenTable;
 
@@ -77,7 +77,7 @@ impl Model {
             start.push(context.token_transcribe());
         }
         start.push(context.token_not());
-        Ok(Some(Listening { model: self, start, seen: Vec::new(), known: HashMap::new(), threads, cancel, steps: 0 }))
+        Ok(Some(Listening { model: self, start, seen: Vec::new(), known: HashMap::new(), threads, cancel, steps: 0, spent: std::time::Duration::ZERO }))
     }
 }
 
@@ -87,11 +87,12 @@ pub struct Listening<'m> {
     start: Vec<Token>,
     /// What the model's cache holds now.
     seen: Vec<Token>,
-    known: HashMap<Vec<Token>, Rc<[f32]>>,
+    known: HashMap<Vec<Token>, Arc<[f32]>>,
     threads: usize,
     cancel: &'m AtomicBool,
-    /// Runs of the decoder so far.
-    pub steps: usize,
+    steps: usize,
+    /// Time in the model.
+    pub spent: std::time::Duration,
 }
 
 impl Listening<'_> {
@@ -102,9 +103,9 @@ impl Listening<'_> {
 }
 
 impl Decoder for Listening<'_> {
-    fn next(&mut self, tokens: &[Token]) -> Result<Rc<[f32]>, HearError> {
+    fn next(&mut self, tokens: &[Token]) -> Result<Arc<[f32]>, HearError> {
         if let Some(known) = self.known.get(tokens) {
-            return Ok(Rc::clone(known));
+            return Ok(Arc::clone(known));
         }
         if self.cancel.load(std::sync::atomic::Ordering::Relaxed) {
             return Err(HearError::Cancelled);
@@ -113,7 +114,9 @@ impl Decoder for Listening<'_> {
         wanted.extend_from_slice(tokens);
         let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
         shared = shared.min(wanted.len() - 1);
+        let begin = std::time::Instant::now();
         let logits = self.model.engine.decode(&wanted[shared..], shared, self.threads).map_err(|e| HearError::Run(e.to_string()))?;
+        self.spent += begin.elapsed();
         self.steps += 1;
         let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
         if tokens.is_empty() {
@@ -128,9 +131,13 @@ impl Decoder for Listening<'_> {
             *l -= norm;
         }
         self.seen = wanted;
-        let logp: Rc<[f32]> = masked.into();
-        self.known.insert(tokens.to_vec(), Rc::clone(&logp));
+        let logp: Arc<[f32]> = masked.into();
+        self.known.insert(tokens.to_vec(), Arc::clone(&logp));
         Ok(logp)
+    }
+
+    fn steps(&self) -> usize {
+        self.steps
     }
 
     fn end(&self) -> Token {
