@@ -5,6 +5,7 @@
 //! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
 //! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
+//! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
 //! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
 //! * [`logbook`]: the student's record in SQLite.
@@ -12,6 +13,7 @@
 
 pub mod call;
 pub mod command;
+pub mod drill;
 pub mod folders;
 pub mod hear;
 pub mod logbook;

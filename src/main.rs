@@ -16,6 +16,7 @@ struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Command {
+    Site(command::site::SiteArgs),
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
     Model(command::model::ModelArgs),
@@ -24,6 +25,7 @@ enum Command {
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     match &arguments.command {
+        Command::Site(a) => command::site::run(a),
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),
         Command::Model(a) => command::model::run(a),
