@@ -16,6 +16,8 @@ struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Command {
+    Demo(command::demo::DemoArgs),
+    Drill(command::drill::DrillArgs),
     Site(command::site::SiteArgs),
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
@@ -25,6 +27,8 @@ enum Command {
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     match &arguments.command {
+        Command::Demo(a) => command::demo::run(a),
+        Command::Drill(a) => command::drill::run(a),
         Command::Site(a) => command::site::run(a),
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),

@@ -103,3 +103,32 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
         .into()
     })
 }
+
+/// A site that the program brings with it: from a phrases folder if one is found, else from its own copy.
+pub fn bundled_site(name: &str) -> Result<Site, Failure> {
+    if let Ok(site) = load_site(name, None) {
+        return Ok(site);
+    }
+    let Some((_, files)) = BUNDLED.iter().find(|(n, _)| *n == name) else {
+        return Err(format!("the program brings no site \"{name}\" with it").into());
+    };
+    let texts = files.iter().map(|(f, t)| ((*f).to_owned(), (*t).to_owned())).collect();
+    Ok(Site::check(&crate::site::Files { folder: format!("(built in) {name}"), texts, ..Default::default() })?)
+}
+
+macro_rules! bundled {
+    ($name:literal) => {
+        (
+            $name,
+            [
+                ("site.toml", include_str!(concat!("../../phrases/", $name, "/site.toml"))),
+                ("fleet.toml", include_str!(concat!("../../phrases/", $name, "/fleet.toml"))),
+                ("words.toml", include_str!(concat!("../../phrases/", $name, "/words.toml"))),
+                ("steps.toml", include_str!(concat!("../../phrases/", $name, "/steps.toml"))),
+            ],
+        )
+    };
+}
+
+/// The sites that ship, as texts.
+pub const BUNDLED: [(&str, [(&str, &str); 4]); 2] = [bundled!("larkmoor"), bundled!("erlengrund")];

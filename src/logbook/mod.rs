@@ -40,7 +40,7 @@ pub use error::LogbookError;
 pub use forget::Forgotten;
 pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
-pub use rows::{
+pub use rows::{outcome_of, verdict_of, 
     AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule,
     StoredAttempt, Student, Timings, Verdict,
 };

@@ -68,6 +68,16 @@ impl Verdict {
     }
 }
 
+/// The outcome for its word; an unknown word is no outcome a call can have and counts as nothing heard.
+pub fn outcome_of(word: &str) -> Outcome {
+    Outcome::ALL.into_iter().find(|o| o.as_str() == word).unwrap_or(Outcome::NothingHeard)
+}
+
+/// The verdict for its word; an unknown word decides nothing.
+pub fn verdict_of(word: &str) -> Verdict {
+    Verdict::ALL.into_iter().find(|v| v.as_str() == word).unwrap_or(Verdict::Unsure)
+}
+
 /// The answer to "may recordings of your calls be kept?".
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Consent {
