@@ -1,4 +1,6 @@
 //! One file a subcommand; the only room that prints.
 
+pub mod sound;
+
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;

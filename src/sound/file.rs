@@ -9,8 +9,8 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::SoundError;
-use super::clip::{Clip, Meter, RATE, Trouble};
-use super::convert::Converter;
+use super::clip::{Clip, RATE, Trouble};
+use super::gather::Gather;
 
 /// The longest recording taken, seconds. Calls last seconds; this leaves room for a whole conversation.
 pub const LONGEST: f64 = 300.0;
@@ -133,13 +133,11 @@ fn looks_like(start: &[u8]) -> &'static str {
     }
 }
 
-/// What both kinds of file share once samples come: meter, mix, conversion, limits.
+/// What both kinds of file share once samples come: checks, limits, errors with the path.
 struct Intake<'a> {
     path: &'a Path,
-    meter: Meter,
-    converter: Converter,
-    mix: Vec<f32>,
-    samples: Vec<f32>,
+    gather: Gather,
+    rate: u32,
     longest: u64,
 }
 
@@ -150,13 +148,12 @@ impl<'a> Intake<'a> {
         channels: usize,
         full_scale: f32,
     ) -> Result<Self, SoundError> {
+        let longest = (LONGEST * f64::from(rate)) as u64;
         Ok(Self {
             path,
-            meter: Meter::new(rate, channels, full_scale),
-            converter: Converter::new(rate, RATE)?,
-            mix: Vec::with_capacity(BLOCK),
-            samples: Vec::new(),
-            longest: (LONGEST * f64::from(rate)) as u64,
+            gather: Gather::new(rate, channels, full_scale)?,
+            rate,
+            longest,
         })
     }
 
@@ -164,40 +161,24 @@ impl<'a> Intake<'a> {
         if frame.iter().any(|s| !s.is_finite()) {
             let detail = format!(
                 "the sample at {:.3} s is not a number",
-                self.meter.seconds()
+                self.gather.meter().seconds()
             );
             return Err(SoundError::Form {
                 path: self.path.to_path_buf(),
                 detail,
             });
         }
-        let sum = self.meter.frame(frame);
-        self.mix.push(sum);
-        if self.mix.len() == BLOCK {
-            self.convert()?;
-            if self.meter.frames() > self.longest {
-                return Err(too_long(self.path, self.meter.seconds()));
-            }
+        self.gather.frame(frame)?;
+        if self.gather.meter().frames() > self.longest {
+            return Err(too_long(self.path, self.gather.meter().seconds()));
         }
         Ok(())
     }
 
-    fn convert(&mut self) -> Result<(), SoundError> {
-        self.converter.push(&self.mix, &mut self.samples)?;
-        self.mix.clear();
-        Ok(())
-    }
-
     /// `stated`: the length the header promises, frames; `unfinished`: the header was never completed.
-    fn finish(
-        mut self,
-        rate: u32,
-        stated: Option<u64>,
-        unfinished: bool,
-    ) -> Result<Clip, SoundError> {
-        self.convert()?;
-        let found = self.meter.frames();
-        let seconds = |frames: u64| frames as f64 / f64::from(rate);
+    fn finish(self, stated: Option<u64>, unfinished: bool) -> Result<Clip, SoundError> {
+        let found = self.gather.meter().frames();
+        let seconds = |frames: u64| frames as f64 / f64::from(self.rate);
         let short = unfinished || stated.is_some_and(|s| s > found);
         if found == 0 || (short && seconds(found) < SHORTEST_REST) {
             let detail = match stated {
@@ -211,24 +192,14 @@ impl<'a> Intake<'a> {
                 detail,
             });
         }
-        self.converter.finish(&mut self.samples)?;
-        let gain = self.meter.mix_gain();
-        for s in &mut self.samples {
-            *s = (*s * gain).clamp(-1.0, 1.0);
-        }
-        let mut troubles = self.meter.troubles();
+        let mut clip = self.gather.finish()?;
         if short {
-            troubles.push(Trouble::Truncated {
+            clip.troubles.push(Trouble::Truncated {
                 stated_seconds: stated.map(seconds),
                 found_seconds: seconds(found),
             });
         }
-        Ok(Clip {
-            samples: self.samples,
-            levels: self.meter.levels(),
-            keying: None,
-            troubles,
-        })
+        Ok(clip)
     }
 }
 
@@ -310,7 +281,7 @@ fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, S
         }
         left -= count as u64;
     }
-    intake.finish(form.rate, stated, data.unfinished)
+    intake.finish(stated, data.unfinished)
 }
 
 impl Coding {
@@ -515,7 +486,7 @@ fn check_form(channels: u16, rate: u32) -> Result<(), String> {
 }
 
 /// The highest positive value of an integer sample of `bits`, as amplitude.
-fn full_scale(bits: u32) -> f32 {
+pub(crate) fn full_scale(bits: u32) -> f32 {
     ((half_range(bits) - 1.0) / half_range(bits)) as f32
 }
 
@@ -599,7 +570,7 @@ fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
             }
         }
     }
-    intake.finish(about.sample_rate, about.samples, damaged)
+    intake.finish(about.samples, damaged)
 }
 
 #[cfg(test)]
