@@ -41,22 +41,36 @@ pub fn read_clip(path: &Path) -> Result<Clip, SoundError> {
             path: path.to_path_buf(),
         });
     }
-    if about.len() == 0 {
+    let file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
+    read_from(file, about.len(), path)
+}
+
+/// As [`read_clip`], from a file that is already in memory (one compiled into the program); `name` stands in messages.
+pub fn read_clip_bytes(bytes: &[u8], name: &str) -> Result<Clip, SoundError> {
+    read_from(io::Cursor::new(bytes), bytes.len() as u64, Path::new(name))
+}
+
+fn read_from(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
+    let place = |source| SoundError::File {
+        operation: "read",
+        path: path.to_path_buf(),
+        source,
+    };
+    if size == 0 {
         return Err(SoundError::Empty {
             path: path.to_path_buf(),
             detail: "0 bytes".into(),
         });
     }
-    let mut file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
     let mut magic = Vec::with_capacity(12);
     file.by_ref()
         .take(12)
         .read_to_end(&mut magic)
-        .map_err(place("read"))?;
-    file.rewind().map_err(place("read"))?;
+        .map_err(place)?;
+    file.rewind().map_err(place)?;
     match magic.as_slice() {
         [b'R', b'I', b'F', b'F' | b'X', ..] | [b'R', b'F', b'6', b'4', ..] => {
-            read_wav(file, about.len(), path)
+            read_wav(file, size, path)
         }
         [b'f', b'L', b'a', b'C', ..] => read_flac(file, path),
         other => Err(SoundError::NotSound {
@@ -246,7 +260,7 @@ struct Data {
     unfinished: bool,
 }
 
-fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, SoundError> {
+fn read_wav(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
     let (form, data) = wav_header(&mut file, size).map_err(|e| e.at(path))?;
     let frame_bytes = form.width * usize::from(form.channels);
     let there = size.saturating_sub(data.start);
@@ -497,7 +511,7 @@ fn half_range(bits: u32) -> f64 {
 
 // --- FLAC ---
 
-fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
+fn read_flac(file: impl Read, path: &Path) -> Result<Clip, SoundError> {
     let form_error = |e: claxon::Error| match e {
         claxon::Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
             SoundError::Empty {
@@ -740,6 +754,7 @@ mod tests {
             let path = dir.path().join("tone.flac");
             std::fs::write(&path, bytes).unwrap();
             let clip = read_clip(&path).unwrap();
+            assert_eq!(read_clip_bytes(bytes, "tone").unwrap(), clip);
             assert!(
                 (clip.seconds() - seconds).abs() < 0.001,
                 "{}",

@@ -16,7 +16,7 @@ use std::path::PathBuf;
 
 pub use clip::{Clip, Keying, Levels, RATE, Trouble};
 pub use devices::{DeviceInfo, DeviceList, Direction};
-pub use file::{read_clip, write_wav};
+pub use file::{read_clip, read_clip_bytes, write_wav};
 pub use player::{Player, PlayerEvent};
 pub use radio::Radio;
 pub use recorder::{Level, Recorded, Recorder, RecorderEvent};
