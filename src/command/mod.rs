@@ -9,6 +9,7 @@ pub mod model;
 pub mod score;
 pub mod show;
 pub mod site;
+pub mod sound;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;

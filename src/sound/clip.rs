@@ -82,13 +82,16 @@ impl Default for Levels {
     }
 }
 
-/// When the push-to-talk key moved, seconds. The clip's first sample is that of the press.
+/// When the push-to-talk key moved, seconds.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Keying {
     /// From the end of the prompt to the press; negative = pressed before the prompt had ended.
     pub prompt_end_to_press: Option<f64>,
     /// From press to release.
     pub press_to_release: f64,
+    /// How much of the clip's start was captured before the press: sound the device was still holding back. The clip
+    /// ends with the release.
+    pub lead: f64,
 }
 
 /// What went wrong with a recording that is kept all the same. `Display` is the sentence for the user.
@@ -119,6 +122,8 @@ pub enum Trouble {
     Dropped {
         /// Samples lost, at the device's rate.
         samples: u64,
+        /// The same in seconds.
+        seconds: f64,
     },
     /// The file ends before its header says.
     Truncated {
@@ -161,9 +166,9 @@ impl std::fmt::Display for Trouble {
                 "The microphone went away {at_seconds:.1} s after the press. What was heard until then is kept; check the \
                  plug or choose another device."
             ),
-            Self::Dropped { samples } => write!(
+            Self::Dropped { seconds, .. } => write!(
                 f,
-                "The computer was too busy and lost {samples} samples of the recording. Close other programs and try again."
+                "The computer was too busy and lost {seconds:.2} s of the recording. Close other programs and try again."
             ),
             Self::Truncated {
                 stated_seconds: Some(stated),
@@ -276,6 +281,11 @@ impl Meter {
         self.frames as f64 / f64::from(self.rate)
     }
 
+    /// Whether every sample so far is exactly zero.
+    pub(crate) fn only_zeros(&self) -> bool {
+        self.leading_zeros == self.frames
+    }
+
     /// What the channels' sum is multiplied with to make mono: one over the number of channels that carry sound.
     pub(crate) fn mix_gain(&self) -> f32 {
         let loudest = self.loudest_energy();
@@ -317,7 +327,7 @@ impl Meter {
     pub(crate) fn troubles(&self) -> Vec<Trouble> {
         let levels = self.levels();
         let mut troubles = Vec::new();
-        if self.frames > 0 && self.leading_zeros == self.frames {
+        if self.frames > 0 && self.only_zeros() {
             troubles.push(Trouble::AllZeros {
                 seconds: self.seconds(),
             });
@@ -464,7 +474,10 @@ mod tests {
             Trouble::TooQuiet { peak_dbfs: -50.0 },
             Trouble::AllZeros { seconds: 0.5 },
             Trouble::DeviceLost { at_seconds: 1.0 },
-            Trouble::Dropped { samples: 3 },
+            Trouble::Dropped {
+                samples: 480,
+                seconds: 0.01,
+            },
             Trouble::Truncated {
                 stated_seconds: None,
                 found_seconds: 1.0,

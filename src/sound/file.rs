@@ -9,8 +9,8 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::SoundError;
-use super::clip::{Clip, Meter, RATE, Trouble};
-use super::convert::Converter;
+use super::clip::{Clip, RATE, Trouble};
+use super::gather::Gather;
 
 /// The longest recording taken, seconds. Calls last seconds; this leaves room for a whole conversation.
 pub const LONGEST: f64 = 300.0;
@@ -41,22 +41,36 @@ pub fn read_clip(path: &Path) -> Result<Clip, SoundError> {
             path: path.to_path_buf(),
         });
     }
-    if about.len() == 0 {
+    let file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
+    read_from(file, about.len(), path)
+}
+
+/// As [`read_clip`], from a file that is already in memory (one compiled into the program); `name` stands in messages.
+pub fn read_clip_bytes(bytes: &[u8], name: &str) -> Result<Clip, SoundError> {
+    read_from(io::Cursor::new(bytes), bytes.len() as u64, Path::new(name))
+}
+
+fn read_from(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
+    let place = |source| SoundError::File {
+        operation: "read",
+        path: path.to_path_buf(),
+        source,
+    };
+    if size == 0 {
         return Err(SoundError::Empty {
             path: path.to_path_buf(),
             detail: "0 bytes".into(),
         });
     }
-    let mut file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
     let mut magic = Vec::with_capacity(12);
     file.by_ref()
         .take(12)
         .read_to_end(&mut magic)
-        .map_err(place("read"))?;
-    file.rewind().map_err(place("read"))?;
+        .map_err(place)?;
+    file.rewind().map_err(place)?;
     match magic.as_slice() {
         [b'R', b'I', b'F', b'F' | b'X', ..] | [b'R', b'F', b'6', b'4', ..] => {
-            read_wav(file, about.len(), path)
+            read_wav(file, size, path)
         }
         [b'f', b'L', b'a', b'C', ..] => read_flac(file, path),
         other => Err(SoundError::NotSound {
@@ -133,13 +147,11 @@ fn looks_like(start: &[u8]) -> &'static str {
     }
 }
 
-/// What both kinds of file share once samples come: meter, mix, conversion, limits.
+/// What both kinds of file share once samples come: checks, limits, errors with the path.
 struct Intake<'a> {
     path: &'a Path,
-    meter: Meter,
-    converter: Converter,
-    mix: Vec<f32>,
-    samples: Vec<f32>,
+    gather: Gather,
+    rate: u32,
     longest: u64,
 }
 
@@ -150,13 +162,12 @@ impl<'a> Intake<'a> {
         channels: usize,
         full_scale: f32,
     ) -> Result<Self, SoundError> {
+        let longest = (LONGEST * f64::from(rate)) as u64;
         Ok(Self {
             path,
-            meter: Meter::new(rate, channels, full_scale),
-            converter: Converter::new(rate, RATE)?,
-            mix: Vec::with_capacity(BLOCK),
-            samples: Vec::new(),
-            longest: (LONGEST * f64::from(rate)) as u64,
+            gather: Gather::new(rate, channels, full_scale)?,
+            rate,
+            longest,
         })
     }
 
@@ -164,40 +175,24 @@ impl<'a> Intake<'a> {
         if frame.iter().any(|s| !s.is_finite()) {
             let detail = format!(
                 "the sample at {:.3} s is not a number",
-                self.meter.seconds()
+                self.gather.meter().seconds()
             );
             return Err(SoundError::Form {
                 path: self.path.to_path_buf(),
                 detail,
             });
         }
-        let sum = self.meter.frame(frame);
-        self.mix.push(sum);
-        if self.mix.len() == BLOCK {
-            self.convert()?;
-            if self.meter.frames() > self.longest {
-                return Err(too_long(self.path, self.meter.seconds()));
-            }
+        self.gather.frame(frame)?;
+        if self.gather.meter().frames() > self.longest {
+            return Err(too_long(self.path, self.gather.meter().seconds()));
         }
         Ok(())
     }
 
-    fn convert(&mut self) -> Result<(), SoundError> {
-        self.converter.push(&self.mix, &mut self.samples)?;
-        self.mix.clear();
-        Ok(())
-    }
-
     /// `stated`: the length the header promises, frames; `unfinished`: the header was never completed.
-    fn finish(
-        mut self,
-        rate: u32,
-        stated: Option<u64>,
-        unfinished: bool,
-    ) -> Result<Clip, SoundError> {
-        self.convert()?;
-        let found = self.meter.frames();
-        let seconds = |frames: u64| frames as f64 / f64::from(rate);
+    fn finish(self, stated: Option<u64>, unfinished: bool) -> Result<Clip, SoundError> {
+        let found = self.gather.meter().frames();
+        let seconds = |frames: u64| frames as f64 / f64::from(self.rate);
         let short = unfinished || stated.is_some_and(|s| s > found);
         if found == 0 || (short && seconds(found) < SHORTEST_REST) {
             let detail = match stated {
@@ -211,24 +206,14 @@ impl<'a> Intake<'a> {
                 detail,
             });
         }
-        self.converter.finish(&mut self.samples)?;
-        let gain = self.meter.mix_gain();
-        for s in &mut self.samples {
-            *s = (*s * gain).clamp(-1.0, 1.0);
-        }
-        let mut troubles = self.meter.troubles();
+        let mut clip = self.gather.finish()?;
         if short {
-            troubles.push(Trouble::Truncated {
+            clip.troubles.push(Trouble::Truncated {
                 stated_seconds: stated.map(seconds),
                 found_seconds: seconds(found),
             });
         }
-        Ok(Clip {
-            samples: self.samples,
-            levels: self.meter.levels(),
-            keying: None,
-            troubles,
-        })
+        Ok(clip)
     }
 }
 
@@ -275,7 +260,7 @@ struct Data {
     unfinished: bool,
 }
 
-fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, SoundError> {
+fn read_wav(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
     let (form, data) = wav_header(&mut file, size).map_err(|e| e.at(path))?;
     let frame_bytes = form.width * usize::from(form.channels);
     let there = size.saturating_sub(data.start);
@@ -310,7 +295,7 @@ fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, S
         }
         left -= count as u64;
     }
-    intake.finish(form.rate, stated, data.unfinished)
+    intake.finish(stated, data.unfinished)
 }
 
 impl Coding {
@@ -515,7 +500,7 @@ fn check_form(channels: u16, rate: u32) -> Result<(), String> {
 }
 
 /// The highest positive value of an integer sample of `bits`, as amplitude.
-fn full_scale(bits: u32) -> f32 {
+pub(crate) fn full_scale(bits: u32) -> f32 {
     ((half_range(bits) - 1.0) / half_range(bits)) as f32
 }
 
@@ -526,7 +511,7 @@ fn half_range(bits: u32) -> f64 {
 
 // --- FLAC ---
 
-fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
+fn read_flac(file: impl Read, path: &Path) -> Result<Clip, SoundError> {
     let form_error = |e: claxon::Error| match e {
         claxon::Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
             SoundError::Empty {
@@ -599,7 +584,7 @@ fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
             }
         }
     }
-    intake.finish(about.sample_rate, about.samples, damaged)
+    intake.finish(about.samples, damaged)
 }
 
 #[cfg(test)]
@@ -769,6 +754,7 @@ mod tests {
             let path = dir.path().join("tone.flac");
             std::fs::write(&path, bytes).unwrap();
             let clip = read_clip(&path).unwrap();
+            assert_eq!(read_clip_bytes(bytes, "tone").unwrap(), clip);
             assert!(
                 (clip.seconds() - seconds).abs() < 0.001,
                 "{}",
