@@ -22,6 +22,7 @@ enum Command {
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
     Model(command::model::ModelArgs),
+    Sound(command::sound::SoundArgs),
     Logbook(command::logbook::LogbookArgs),
 }
 
@@ -33,6 +34,7 @@ fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),
         Command::Model(a) => command::model::run(a),
+        Command::Sound(a) => command::sound::run(a),
         Command::Logbook(a) => command::logbook::run(a),
     }
 }

@@ -55,10 +55,7 @@ pub fn site_folder(name: &str, first: Option<&Path>) -> Result<PathBuf, Failure>
     } else {
         format!("there are: {}", known.join(", "))
     };
-    Err(format!(
-        "there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases"
-    )
-    .into())
+    Err(format!("there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases").into())
 }
 
 /// Load and check a site.
@@ -80,10 +77,7 @@ pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<S
 
 /// The model file to use: the one named, else the base model of the models folder.
 pub fn model_file(named: Option<&Path>) -> PathBuf {
-    named.map_or_else(
-        || folders::models().join("ggml-base.bin"),
-        Path::to_path_buf,
-    )
+    named.map_or_else(|| folders::models().join("ggml-base.bin"), Path::to_path_buf)
 }
 
 /// Load the recogniser.
@@ -113,7 +107,11 @@ pub fn bundled_site(name: &str) -> Result<Site, Failure> {
         return Err(format!("the program brings no site \"{name}\" with it").into());
     };
     let texts = files.iter().map(|(f, t)| ((*f).to_owned(), (*t).to_owned())).collect();
-    Ok(Site::check(&crate::site::Files { folder: format!("(built in) {name}"), texts, ..Default::default() })?)
+    Ok(Site::check(&crate::site::Files {
+        folder: format!("(built in) {name}"),
+        texts,
+        ..Default::default()
+    })?)
 }
 
 macro_rules! bundled {
@@ -121,10 +119,22 @@ macro_rules! bundled {
         (
             $name,
             [
-                ("site.toml", include_str!(concat!("../../phrases/", $name, "/site.toml"))),
-                ("fleet.toml", include_str!(concat!("../../phrases/", $name, "/fleet.toml"))),
-                ("words.toml", include_str!(concat!("../../phrases/", $name, "/words.toml"))),
-                ("steps.toml", include_str!(concat!("../../phrases/", $name, "/steps.toml"))),
+                (
+                    "site.toml",
+                    include_str!(concat!("../../phrases/", $name, "/site.toml")),
+                ),
+                (
+                    "fleet.toml",
+                    include_str!(concat!("../../phrases/", $name, "/fleet.toml")),
+                ),
+                (
+                    "words.toml",
+                    include_str!(concat!("../../phrases/", $name, "/words.toml")),
+                ),
+                (
+                    "steps.toml",
+                    include_str!(concat!("../../phrases/", $name, "/steps.toml")),
+                ),
             ],
         )
     };

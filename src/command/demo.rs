@@ -23,24 +23,31 @@ pub struct DemoArgs {
 }
 
 /// The recording: made for the project with a synthetic voice, as `audio-fixtures/README.md` says. The crew is missing.
-const RECORDING: &[u8] = include_bytes!("../../audio-fixtures/demo_missing_crew.wav");
+const RECORDING: &[u8] = include_bytes!("../../audio-fixtures/clips/demo_missing_crew.flac");
 
 /// Run the command.
 pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let site = common::bundled_site("larkmoor")?;
     let step = common::step(&site, "ready")?;
-    let situation = Situation { callsign: Callsign::parse("D-2058")?, crew: 1, cable: "south".to_owned() };
+    let situation = Situation {
+        callsign: Callsign::parse("D-2058")?,
+        crew: 1,
+        cable: "south".to_owned(),
+    };
     println!("{}: {}", site.name, site.about);
     println!("{}", site.caution);
     println!();
-    println!("Your situation: glider {}, crew {}, cable {}.", situation.callsign, situation.crew, situation.cable);
+    println!(
+        "Your situation: glider {}, crew {}, cable {}.",
+        situation.callsign, situation.crew, situation.cable
+    );
     let mut turn = Turn::new(situation);
     if let Some(prompt) = &step.prompt {
         println!("[{}] {}", prompt.role, prompt.text);
     }
     turn.prompted();
     turn.press();
-    let clip = recording()?;
+    let clip = crate::sound::read_clip_bytes(RECORDING, "demo_missing_crew.flac")?;
     println!("(transmitting: a bundled recording of {:.1} s)", clip.seconds());
     turn.release();
     println!("(judging)");
@@ -48,30 +55,30 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let vocabulary = Vocabulary::of(&site, step);
     let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;
     let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
-    print!("{}", show::judgement(&site, step, &turn.situation, &judgement, &evidence));
+    print!(
+        "{}",
+        show::judgement(&site, step, &turn.situation, &judgement, &evidence)
+    );
     let answer = turn.judged(&site, step, &judgement);
     speak(&answer);
     if let Answer::Ask { element, .. } = &answer {
         supply(&site, &mut turn, element)?;
     }
-    Ok(if turn.attempts > 0 && judgement.outcome != Outcome::NothingHeard { ExitCode::SUCCESS } else { ExitCode::FAILURE })
-}
-
-/// The bundled recording, through the same reader as any file.
-fn recording() -> Result<crate::sound::Clip, Failure> {
-    let path = std::env::temp_dir().join(format!("cableside-demo-{}.wav", std::process::id()));
-    std::fs::write(&path, RECORDING).map_err(|e| format!("the temporary recording cannot be written: {e}\n  {}", path.display()))?;
-    let clip = crate::sound::read_clip(&path);
-    // A left-over temporary file is no reason to fail.
-    let _ = std::fs::remove_file(&path);
-    Ok(clip?)
+    Ok(if turn.attempts > 0 && judgement.outcome != Outcome::NothingHeard {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
 }
 
 /// The second transmission is typed: a student who cannot speak just now does the same.
 fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
     let step = common::step(site, "ready")?;
     let values = turn.situation.values(site, step);
-    let text = values.get(element).and_then(|v| site.taught_words(element, v)).unwrap_or_default();
+    let text = values
+        .get(element)
+        .and_then(|v| site.taught_words(element, v))
+        .unwrap_or_default();
     println!("(typed answer: {text})");
     turn.prompted();
     turn.press();
@@ -81,7 +88,11 @@ fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
     let answer = turn.judged(site, step, &judgement);
     speak(&answer);
     let first = turn.first_time == Some(true);
-    println!("The call took {} attempts; first-time pass: {}.", turn.attempts, if first { "yes" } else { "no" });
+    println!(
+        "The call took {} attempts; first-time pass: {}.",
+        turn.attempts,
+        if first { "yes" } else { "no" }
+    );
     Ok(())
 }
 

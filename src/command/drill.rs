@@ -58,7 +58,10 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
             return Err("the site has no aircraft or no cable to deal".into());
         };
         before = Some(situation.clone());
-        println!("\nGlider {}, crew {}, cable {}.", situation.callsign, situation.crew, situation.cable);
+        println!(
+            "\nGlider {}, crew {}, cable {}.",
+            situation.callsign, situation.crew, situation.cable
+        );
         if let Some(p) = &step.prompt {
             println!("[{}] {}", p.role, p.text);
         }
@@ -68,12 +71,17 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
             turn.prompted();
             print!("Your call: ");
             std::io::stdout().flush()?;
-            let Some(line) = lines.next() else { return Ok(ExitCode::SUCCESS) };
+            let Some(line) = lines.next() else {
+                return Ok(ExitCode::SUCCESS);
+            };
             turn.press();
             turn.release();
             let evidence = Evidence::typed(&Vocabulary::of(&site, step), &line?);
             let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
-            print!("{}", show::judgement(&site, step, &turn.situation, &judgement, &evidence));
+            print!(
+                "{}",
+                show::judgement(&site, step, &turn.situation, &judgement, &evidence)
+            );
             let answer = turn.judged(&site, step, &judgement);
             if let Some(l) = &mut logbook {
                 let a = attempt(&site, step, &turn, turn_id, &judgement, &evidence);
@@ -109,12 +117,19 @@ fn open_logbook() -> Option<Logbook> {
 }
 
 /// A typed attempt as the logbook keeps it.
-fn attempt(site: &Site, step: &Step, turn: &Turn, turn_id: uuid::Uuid, j: &Judgement, evidence: &Evidence) -> NewAttempt {
+fn attempt(
+    site: &Site,
+    step: &Step,
+    turn: &Turn,
+    turn_id: uuid::Uuid,
+    j: &Judgement,
+    evidence: &Evidence,
+) -> NewAttempt {
     NewAttempt {
         id: uuid::Uuid::new_v4(),
         student: None,
         started_at: jiff::Timestamp::now(),
-        utc_offset_seconds: jiff::Zoned::now().offset().seconds(),
+        utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(jiff::Timestamp::now()).seconds(),
         site: site.id.clone(),
         site_version: site.version.clone(),
         step: step.id.clone(),
@@ -135,7 +150,11 @@ fn attempt(site: &Site, step: &Step, turn: &Turn, turn_id: uuid::Uuid, j: &Judge
             .iter()
             .map(|e| logbook::ElementVerdict {
                 margin: e.margin.map(f64::from),
-                ..logbook::ElementVerdict::new(e.element.clone(), logbook::verdict_of(e.verdict.word()), e.heard.clone())
+                ..logbook::ElementVerdict::new(
+                    e.element.clone(),
+                    logbook::verdict_of(e.verdict.word()),
+                    e.heard.clone(),
+                )
             })
             .collect(),
     }

@@ -67,25 +67,43 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
         "de" => ("erlengrund", "Erlengrund"),
         _ => ("larkmoor", "Larkmoor"),
     };
-    let files = common::BUNDLED.iter().find(|(n, _)| *n == from.0).filter(|_| ["en", "de"].contains(&language));
+    let files = common::BUNDLED
+        .iter()
+        .find(|(n, _)| *n == from.0)
+        .filter(|_| ["en", "de"].contains(&language));
     let Some((_, files)) = files else {
         return Err(format!("there is no site to start from in \"{language}\"; there is one in: en, de").into());
     };
-    let name = dir.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    let id: String = name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    let name = dir
+        .file_name()
+        .map(|n| n.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let id: String = name
+        .to_lowercase()
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+        .collect();
     if id.is_empty() {
         return Err("name a folder for the site, such as phrases/ourfield".into());
     }
     if dir.exists() && std::fs::read_dir(dir).is_ok_and(|mut d| d.next().is_some()) {
-        return Err(format!("the folder is not empty, and nothing in it will be overwritten\n  {}", dir.display()).into());
+        return Err(format!(
+            "the folder is not empty, and nothing in it will be overwritten\n  {}",
+            dir.display()
+        )
+        .into());
     }
     std::fs::create_dir_all(dir).map_err(|e| format!("the folder cannot be made: {e}\n  {}", dir.display()))?;
     for (file, text) in files {
-        let text = text.replace(&format!("\"{}\"", from.0), &format!("\"{id}\"")).replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
+        let text = text
+            .replace(&format!("\"{}\"", from.0), &format!("\"{id}\""))
+            .replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
         let path = dir.join(file);
         std::fs::write(&path, text).map_err(|e| format!("the file cannot be written: {e}\n  {}", path.display()))?;
     }
-    println!("Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;");
+    println!(
+        "Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;"
+    );
     println!("then check it: cableside site check {}", dir.display());
     Ok(ExitCode::SUCCESS)
 }
@@ -93,12 +111,28 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
 fn list() {
     for dir in folders::phrases() {
         let Ok(entries) = std::fs::read_dir(&dir) else { continue };
-        let mut names: Vec<PathBuf> = entries.flatten().map(|e| e.path()).filter(|p| p.join("site.toml").is_file()).collect();
+        let mut names: Vec<PathBuf> = entries
+            .flatten()
+            .map(|e| e.path())
+            .filter(|p| p.join("site.toml").is_file())
+            .collect();
         names.sort();
         for p in names {
             match Site::check(&folders::read_site(&p)) {
-                Ok(s) => println!("{:<16} {} version {}, {}  {}", s.id, s.language.code(), s.version, s.name, p.display()),
-                Err(e) => println!("{:<16} has {} problems; see: cableside site check {}", "?", e.list.len(), p.display()),
+                Ok(s) => println!(
+                    "{:<16} {} version {}, {}  {}",
+                    s.id,
+                    s.language.code(),
+                    s.version,
+                    s.name,
+                    p.display()
+                ),
+                Err(e) => println!(
+                    "{:<16} has {} problems; see: cableside site check {}",
+                    "?",
+                    e.list.len(),
+                    p.display()
+                ),
             }
         }
     }

@@ -180,11 +180,7 @@ impl Open {
 pub type Forms = HashMap<String, Arc<Vec<Vec<Token>>>>;
 
 /// The writing styles of a word: each spelling with a leading space, small or with capitals; after a hyphen.
-pub fn forms(
-    decoder: &mut impl Decoder,
-    cache: &mut Forms,
-    spellings: &[String],
-) -> Arc<Vec<Vec<Token>>> {
+pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]) -> Arc<Vec<Vec<Token>>> {
     let key = spellings.first().map_or("", String::as_str);
     if let Some(f) = cache.get(key) {
         return Arc::clone(f);
@@ -222,11 +218,7 @@ pub fn search(
     width: &Width,
     length: impl Fn(&[Word]) -> f32,
 ) -> Result<Found, HearError> {
-    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice
-        .spellings
-        .iter()
-        .map(|w| forms(decoder, cache, w))
-        .collect();
+    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice.spellings.iter().map(|w| forms(decoder, cache, w)).collect();
     let marks: Vec<Token> = [",", ".", "-"]
         .iter()
         .filter_map(|p| decoder.tokens(p).first().copied())
@@ -251,8 +243,7 @@ pub fn search(
         // left can be among the `beam` heaviest.
         let mut grown: HashMap<Vec<Word>, Open> = HashMap::new();
         let mut best_grown = f32::NEG_INFINITY;
-        let nexts: Vec<BTreeMap<Word, States>> =
-            open.iter().map(|h| lattice.next(&h.states)).collect();
+        let nexts: Vec<BTreeMap<Word, States>> = open.iter().map(|h| lattice.next(&h.states)).collect();
         let mut bases: Vec<Base> = Vec::new();
         for (h, hyp) in open.iter().enumerate() {
             let mut queue: BinaryHeap<Item> = BinaryHeap::new();
@@ -276,24 +267,17 @@ pub fn search(
                 let mut push = |queue: &mut BinaryHeap<Item>, priority: f32, job: Job| {
                     if priority.is_finite() {
                         order += 1;
-                        queue.push(Item {
-                            priority,
-                            order,
-                            job,
-                        });
+                        queue.push(Item { priority, order, job });
                     }
                 };
                 match item.job {
                     Job::Look(base) => {
-                        let (h, likelihood, marked) =
-                            (bases[base].hyp, bases[base].likelihood, bases[base].marked);
+                        let (h, likelihood, marked) = (bases[base].hyp, bases[base].likelihood, bases[base].marked);
                         let hyp = &open[h];
                         let logp = decoder.next(&bases[base].tokens)?;
                         if lattice.may_end(&hyp.states) {
                             let ended_likelihood = likelihood + logp[end as usize];
-                            let score = ended_likelihood
-                                + width.reward * hyp.pieces as f32
-                                + length(&hyp.words);
+                            let score = ended_likelihood + width.reward * hyp.pieces as f32 + length(&hyp.words);
                             if logp[end as usize] > -1.0 {
                                 best_willing = best_willing.max(score);
                             }
@@ -324,8 +308,7 @@ pub fn search(
                                         likelihood: likelihood + p,
                                         marked: true,
                                     });
-                                    let priority =
-                                        likelihood + p + width.reward * (hyp.pieces + 1) as f32;
+                                    let priority = likelihood + p + width.reward * (hyp.pieces + 1) as f32;
                                     push(&mut queue, priority, Job::Look(bases.len() - 1));
                                 }
                             }
@@ -405,9 +388,7 @@ pub fn search(
         });
         list.retain(|h| {
             let s = h.score(width);
-            s >= best_grown - width.prune
-                && s >= best_ended - width.finish
-                && s >= best_willing - width.finish_willing
+            s >= best_grown - width.prune && s >= best_ended - width.finish && s >= best_willing - width.finish_willing
         });
         list.truncate(width.beam);
         if std::env::var_os("CABLESIDE_TRACE").is_some() {
@@ -428,11 +409,7 @@ pub fn search(
         open = list;
     }
     let mut paths: Vec<Path> = ended.into_values().collect();
-    paths.sort_by(|a, b| {
-        b.score
-            .total_cmp(&a.score)
-            .then_with(|| a.words.cmp(&b.words))
-    });
+    paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
     let steps = decoder.steps() - before;
     Ok(Found {
         paths,
@@ -443,10 +420,7 @@ pub fn search(
 
 /// The likeliest text without the lattice, for the debrief and for comparison: greedy, at most `longest` tokens, cut where
 /// it begins to repeat itself. Returns tokens and the sum of log-probabilities (end of text included).
-pub fn free_text(
-    decoder: &mut impl Decoder,
-    longest: usize,
-) -> Result<(Vec<Token>, f32), HearError> {
+pub fn free_text(decoder: &mut impl Decoder, longest: usize) -> Result<(Vec<Token>, f32), HearError> {
     let end = decoder.end();
     let mut tokens: Vec<Token> = Vec::new();
     let mut likelihood = 0.0;

@@ -40,9 +40,9 @@ pub use error::LogbookError;
 pub use forget::Forgotten;
 pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
-pub use rows::{outcome_of, verdict_of, 
-    AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule,
-    StoredAttempt, Student, Timings, Verdict,
+pub use rows::{
+    AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule, StoredAttempt,
+    Student, Timings, Verdict, outcome_of, verdict_of,
 };
 
 use std::path::PathBuf;

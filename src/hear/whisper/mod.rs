@@ -47,12 +47,7 @@ impl Model {
         let end = context.token_eot();
         let mut bytes = Vec::with_capacity(end as usize);
         for id in 0..end {
-            bytes.push(
-                context
-                    .token_to_bytes(id)
-                    .map_err(|e| broken(e.to_string()))?
-                    .to_vec(),
-            );
+            bytes.push(context.token_to_bytes(id).map_err(|e| broken(e.to_string()))?.to_vec());
         }
         let multilingual = context.is_multilingual();
         let table = TokenTable::new(bytes);
@@ -104,9 +99,8 @@ impl Model {
         let context = self.engine.context();
         let mut start = vec![context.token_sot()];
         if self.multilingual {
-            let id = whisper_rs::get_lang_id(language).ok_or_else(|| {
-                HearError::Run(format!("the model does not know the language {language}"))
-            })?;
+            let id = whisper_rs::get_lang_id(language)
+                .ok_or_else(|| HearError::Run(format!("the model does not know the language {language}")))?;
             start.push(context.token_lang(id));
             start.push(context.token_transcribe());
         }
@@ -155,12 +149,7 @@ impl Decoder for Listening<'_> {
         }
         let mut wanted = self.start.clone();
         wanted.extend_from_slice(tokens);
-        let mut shared = self
-            .seen
-            .iter()
-            .zip(&wanted)
-            .take_while(|(a, b)| a == b)
-            .count();
+        let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
         shared = shared.min(wanted.len() - 1);
         let begin = std::time::Instant::now();
         let logits = self
@@ -170,11 +159,7 @@ impl Decoder for Listening<'_> {
             .map_err(|e| HearError::Run(e.to_string()))?;
         self.spent += begin.elapsed();
         self.steps += 1;
-        let mut masked: Vec<f32> = logits
-            .iter()
-            .zip(&self.model.mask)
-            .map(|(l, m)| l + m)
-            .collect();
+        let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
         if tokens.is_empty() {
             for t in &self.model.first_mask {
                 masked[*t as usize] = f32::NEG_INFINITY;

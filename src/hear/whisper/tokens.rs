@@ -36,10 +36,7 @@ impl TokenTable {
             let second = parts.remove(i + 1);
             parts[i].extend(second);
         }
-        parts
-            .iter()
-            .filter_map(|p| self.ids.get(p).copied())
-            .collect()
+        parts.iter().filter_map(|p| self.ids.get(p).copied()).collect()
     }
 
     /// The text of tokens; bytes that are no UTF-8 are replaced.
