@@ -8,6 +8,7 @@ use crate::hear::Recogniser;
 use crate::site::{Callsign, Site};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -329,6 +330,7 @@ impl Counts {
     }
 }
 
+#[allow(clippy::too_many_lines, reason = "one table, line by line")]
 fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], model: &str) -> String {
     let mut groups: BTreeMap<String, Counts> = BTreeMap::new();
     let mut silent: BTreeMap<String, (usize, usize)> = BTreeMap::new();
@@ -421,17 +423,18 @@ fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], mod
     }
     out.push_str("\nWithout speech\n");
     for (kind, (n, said)) in &silent {
-        out.push_str(&format!("  {kind}: {n}, of them with something `said`: {said}\n"));
+        let _ = writeln!(out, "  {kind}: {n}, of them with something `said`: {said}");
     }
     times.sort_unstable();
     if let Some(m) = times.get(times.len() / 2) {
-        out.push_str(&format!(
+        let _ = write!(
+            out,
             "\nMedian {m} ms a call, longest {} ms\n",
             times.last().unwrap_or(m)
-        ));
+        );
     }
     for e in errors {
-        out.push_str(&format!("error: {e}\n"));
+        let _ = writeln!(out, "error: {e}");
     }
     out
 }

@@ -71,30 +71,14 @@ impl Recogniser for LatticeRecogniser {
         let Some(mut decoder) = self.model.listen(&samples, language, self.threads, cancel)? else {
             return Err(HearError::Cancelled);
         };
-        let t0 = std::time::Instant::now();
         let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
         let mut found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::NARROW, length)?;
         if evidence::poor(&found) {
             found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::WIDE, length)?;
         }
-        let t1 = t0.elapsed();
         let free = search::free_text(&mut decoder, 60)?;
-        let t2 = t0.elapsed();
         let mut evidence = evidence::gather(&lattice, vocabulary, &found, &free, seconds);
-        if std::env::var_os("CABLESIDE_TRACE").is_some() {
-            use search::Decoder;
-            #[allow(clippy::print_stderr)]
-            {
-                eprintln!(
-                    "search {t1:?} free {t2:?} all {:?} search steps {} all steps {} decode {:?}",
-                    t0.elapsed(),
-                    found.steps,
-                    decoder.steps(),
-                    decoder.spent
-                );
-            }
-        }
-        evidence.transcript = decoder.text(&free.0).trim().to_owned();
+        decoder.text(&free.0).trim().clone_into(&mut evidence.transcript);
         Ok(evidence)
     }
 

@@ -173,18 +173,16 @@ impl Builder<'_> {
             return Vec::new();
         };
         let span = value.span();
-        match value.into_inner() {
-            DeValue::Array(items) => items.into_iter().filter_map(|item| self.shape(file, item)).collect(),
-            _ => {
-                self.at(
-                    file,
-                    &span,
-                    format!("{name} is not a list"),
-                    format!("Write [[{name}]] with two brackets for each entry."),
-                );
-                Vec::new()
-            }
-        }
+        let DeValue::Array(items) = value.into_inner() else {
+            self.at(
+                file,
+                &span,
+                format!("{name} is not a list"),
+                format!("Write [[{name}]] with two brackets for each entry."),
+            );
+            return Vec::new();
+        };
+        items.into_iter().filter_map(|item| self.shape(file, item)).collect()
     }
 
     fn leftovers(&mut self, tables: &Tables) {
@@ -445,18 +443,20 @@ impl Builder<'_> {
                 "Use lower-case letters, digits and hyphens.",
             );
         }
-        let rules_date = match head.rules_date.get_ref().date {
-            Some(d) => d.to_string(),
-            None => {
-                self.at(
-                    s,
-                    &head.rules_date.span(),
-                    "The rules' date has no day",
-                    "Write a date such as 2026-11-01, without quotes.",
-                );
-                String::new()
-            }
-        };
+        let rules_date = head
+            .rules_date
+            .get_ref()
+            .date
+            .map(|d| d.to_string())
+            .unwrap_or_default();
+        if rules_date.is_empty() {
+            self.at(
+                s,
+                &head.rules_date.span(),
+                "The rules' date has no day",
+                "Write a date such as 2026-11-01, without quotes.",
+            );
+        }
         if head.caution.get_ref().trim().is_empty() {
             self.at(
                 s,

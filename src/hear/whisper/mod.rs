@@ -91,7 +91,13 @@ impl Model {
         let audio_ctx = ((frames + 63) / 64 * 64).clamp(256, 1500);
         if !self
             .engine
-            .encode(samples, audio_ctx, language, threads as i32, cancel)
+            .encode(
+                samples,
+                audio_ctx,
+                language,
+                i32::try_from(threads).unwrap_or(1),
+                cancel,
+            )
             .map_err(|e| HearError::Run(e.to_string()))?
         {
             return Ok(None);
@@ -113,7 +119,6 @@ impl Model {
             threads,
             cancel,
             steps: 0,
-            spent: std::time::Duration::ZERO,
         }))
     }
 }
@@ -128,8 +133,6 @@ pub struct Listening<'m> {
     threads: usize,
     cancel: &'m AtomicBool,
     steps: usize,
-    /// Time in the model.
-    pub spent: std::time::Duration,
 }
 
 impl Listening<'_> {
@@ -151,13 +154,11 @@ impl Decoder for Listening<'_> {
         wanted.extend_from_slice(tokens);
         let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
         shared = shared.min(wanted.len() - 1);
-        let begin = std::time::Instant::now();
         let logits = self
             .model
             .engine
             .decode(&wanted[shared..], shared, self.threads)
             .map_err(|e| HearError::Run(e.to_string()))?;
-        self.spent += begin.elapsed();
         self.steps += 1;
         let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
         if tokens.is_empty() {
