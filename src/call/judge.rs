@@ -26,9 +26,9 @@ impl Limits {
     /// The limits in force.
     pub const DEFAULT: Self = Self {
         said: 1.0,
-        failed: 1.0,
-        foreign: 6.0,
-        fit: -2.5,
+        failed: 1.5,
+        foreign: 4.0,
+        fit: -1.5,
     };
 }
 

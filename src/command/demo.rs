@@ -30,9 +30,9 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let site = common::bundled_site("larkmoor")?;
     let step = common::step(&site, "ready")?;
     let situation = Situation {
-        callsign: Callsign::parse("D-2058")?,
-        crew: 1,
-        cable: "south".to_owned(),
+        callsign: Callsign::parse("G-CLRM")?,
+        crew: 2,
+        cable: "north".to_owned(),
     };
     println!("{}: {}", site.name, site.about);
     println!("{}", site.caution);
