@@ -44,3 +44,57 @@ pub fn phrases() -> Vec<PathBuf> {
     }
     dirs
 }
+
+/// Read a site's folder for [`crate::site::Site::check`]. Never fails: what cannot be read is noted in the result.
+/// Text files are limited to 1 MB each; a site's files are a few kilobytes.
+pub fn read_site(dir: &std::path::Path) -> crate::site::Files {
+    let mut files = crate::site::Files {
+        folder: dir.display().to_string(),
+        ..Default::default()
+    };
+    walk(dir, dir, 0, &mut files);
+    files
+}
+
+fn walk(
+    root: &std::path::Path,
+    dir: &std::path::Path,
+    depth: usize,
+    files: &mut crate::site::Files,
+) {
+    const LARGEST: u64 = 1_000_000;
+    let Ok(entries) = std::fs::read_dir(dir) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let path = entry.path();
+        let Ok(meta) = std::fs::metadata(&path) else {
+            continue;
+        };
+        let Ok(relative) = path.strip_prefix(root) else {
+            continue;
+        };
+        let name = relative
+            .components()
+            .map(|c| c.as_os_str().to_string_lossy())
+            .collect::<Vec<_>>()
+            .join("/");
+        if meta.is_dir() {
+            if depth < 4 {
+                walk(root, &path, depth + 1, files);
+            }
+        } else if depth == 0 && path.extension().is_some_and(|e| e == "toml") {
+            let read = if meta.len() > LARGEST {
+                Err(format!("it has {} bytes, more than {LARGEST}", meta.len()))
+            } else {
+                std::fs::read_to_string(&path).map_err(|e| e.to_string())
+            };
+            match read {
+                Ok(text) => drop(files.texts.insert(name, text)),
+                Err(why) => drop(files.unreadable.insert(name, why)),
+            }
+        } else {
+            files.others.insert(name);
+        }
+    }
+}

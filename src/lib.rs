@@ -5,14 +5,19 @@
 //! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
 //! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
+//! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
 //! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
 //! * [`logbook`]: the student's record in SQLite.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
 
+pub mod call;
 pub mod command;
+pub mod drill;
 pub mod folders;
+pub mod hear;
 pub mod logbook;
 pub mod model;
+pub mod site;
 pub mod sound;
 pub mod voice;

@@ -1,3 +1,44 @@
 //! The `cableside` program: parse, run one command, print one error.
+#![allow(clippy::print_stderr, reason = "the one place that prints an error")]
 
-fn main() {}
+use cableside::command::{self, Failure};
+use clap::Parser;
+use std::process::ExitCode;
+
+/// Trains glider students to make the radio calls of a winch launch. It trains words, not flying: site rules, your
+/// instructor and national rules come first.
+#[derive(Parser)]
+#[command(version, about)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(clap::Subcommand)]
+enum Command {
+    Site(command::site::SiteArgs),
+    Score(command::score::ScoreArgs),
+    Evaluate(command::evaluate::EvaluateArgs),
+    Model(command::model::ModelArgs),
+    Logbook(command::logbook::LogbookArgs),
+}
+
+fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
+    match &arguments.command {
+        Command::Site(a) => command::site::run(a),
+        Command::Score(a) => command::score::run(a),
+        Command::Evaluate(a) => command::evaluate::run(a),
+        Command::Model(a) => command::model::run(a),
+        Command::Logbook(a) => command::logbook::run(a),
+    }
+}
+
+fn main() -> ExitCode {
+    match run(&Arguments::parse()) {
+        Ok(code) => code,
+        Err(e) => {
+            eprintln!("cableside: {}", e.to_string().trim_end());
+            ExitCode::FAILURE
+        }
+    }
+}

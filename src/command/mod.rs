@@ -1,5 +1,12 @@
 //! One file a subcommand; the only room that prints.
 
+pub mod common;
+pub mod evaluate;
+pub mod logbook;
+pub mod model;
+pub mod score;
+pub mod show;
+pub mod site;
 pub mod sound;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.

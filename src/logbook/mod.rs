@@ -1,1 +1,65 @@
-//! (room to be furnished)
+//! The student's record: who practises here, what they said, what was judged, and the recordings kept with consent.
+//!
+//! This room owns the SQLite file and the names of the recording files. It knows neither the window nor the speech
+//! model, it has no clock (every time is passed in) and takes rows of its own ([`NewAttempt`]), so that the rooms
+//! that judge a call need not know SQLite.
+//!
+//! | file | owns |
+//! |---|---|
+//! | `rows.rs` | the rows as the rest of the program sees them |
+//! | `error.rs` | everything that can go wrong, as sentences for the user |
+//! | `schema.rs` | tables, indexes, migrations |
+//! | `open.rs` | opening, write protection, setting a damaged file aside |
+//! | `students.rs` | students, consent |
+//! | `attempts.rs` | recording attempts, queries |
+//! | `recordings.rs` | names of recording files, left-overs of a crash |
+//! | `forget.rs` | removing a student for good |
+//! | `export.rs` | CSV and JSON |
+//!
+//! Choices that hold everywhere here:
+//!
+//! * **Rollback journal, `synchronous = EXTRA`.** A finished attempt survives a kill and a power cut. A write-ahead
+//!   log would be faster, but an attempt comes every few seconds at most, and with the rollback journal the logbook is
+//!   one file: it can be copied, lie on a club's network share, be read from a write-protected folder, and a
+//!   forgotten student leaves nothing in a second file.
+//! * **Ids are random UUIDs**, local row numbers never leave the file: two logbooks can be merged.
+//! * **No recording without consent** is kept by the database itself (triggers), not only by this code.
+
+mod attempts;
+mod error;
+mod export;
+mod forget;
+mod open;
+mod recordings;
+mod rows;
+mod schema;
+mod students;
+
+pub use attempts::{ElementCount, FirstTime, OutcomeCounts, Whose};
+pub use error::LogbookError;
+pub use forget::Forgotten;
+pub use open::set_aside;
+pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
+pub use rows::{
+    AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule,
+    StoredAttempt, Student, Timings, Verdict,
+};
+
+use std::path::PathBuf;
+
+/// What the functions of this room return.
+pub type Result<T> = std::result::Result<T, LogbookError>;
+
+/// An open logbook. Can be sent to another thread, not shared: give it to one worker.
+///
+/// Two programs may have the same logbook open; a write waits for the other's for some seconds, then fails with
+/// [`LogbookError::Busy`].
+#[derive(Debug)]
+pub struct Logbook {
+    connection: rusqlite::Connection,
+    /// The database file, for messages; `:memory:` when there is none.
+    path: PathBuf,
+    /// The folder of the recordings.
+    recordings: PathBuf,
+    read_only: bool,
+}

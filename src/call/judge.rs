@@ -1,0 +1,553 @@
+//! Evidence and situation to verdicts, outcome, advice and score: the rules of judging, nothing else.
+
+use super::evidence::Evidence;
+use super::reading::{Mention, Reading, Said};
+use super::situation::Situation;
+use super::words;
+use crate::site::{Site, Step};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How far evidence must reach before an element is decided. The one place for these numbers; how they were fitted is
+/// described in DEVELOPERS.md.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// An element passes only if every reading in which it does not is at least this much lighter (nats).
+    pub said: f32,
+    /// An element fails only if every reading in which it is said is at least this much lighter (nats).
+    pub failed: f32,
+    /// Above this much unexplained sound (nats a second) nothing is decided.
+    pub foreign: f32,
+    /// Below this mean log-probability a token (nats) nothing is decided.
+    pub fit: f32,
+}
+
+impl Limits {
+    /// The limits in force.
+    pub const DEFAULT: Self = Self {
+        said: 1.0,
+        failed: 1.0,
+        foreign: 6.0,
+        fit: -2.5,
+    };
+}
+
+/// The verdict on one element.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// The right value is in it.
+    Said,
+    /// Another value is in it.
+    Wrong,
+    /// Nothing is in it.
+    Missing,
+    /// The sound does not decide.
+    Unsure,
+}
+
+impl Verdict {
+    /// The word for it in results.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Said => "said",
+            Self::Wrong => "wrong",
+            Self::Missing => "missing",
+            Self::Unsure => "unsure",
+        }
+    }
+}
+
+/// The outcome of a call.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Outcome {
+    /// Every critical element said.
+    #[serde(rename = "pass")]
+    Pass,
+    /// Some critical element wrong or missing.
+    #[serde(rename = "not yet")]
+    NotYet,
+    /// None wrong or missing, some critical element unsure.
+    #[serde(rename = "say again")]
+    SayAgain,
+    /// No speech.
+    #[serde(rename = "nothing heard")]
+    NothingHeard,
+}
+
+impl Outcome {
+    /// The words for it in results.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::NotYet => "not yet",
+            Self::SayAgain => "say again",
+            Self::NothingHeard => "nothing heard",
+        }
+    }
+}
+
+/// One element judged.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ElementVerdict {
+    /// Element id.
+    pub element: String,
+    /// Decides the outcome.
+    pub critical: bool,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The value heard, in its one written form: for `missing` the half wording heard, if any.
+    pub heard: Option<String>,
+    /// The right value.
+    pub expected: String,
+    /// Nats between the best reading and the best one that would change the verdict; `None` when none is known.
+    pub margin: Option<f32>,
+    /// Why, in one sentence.
+    pub reason: String,
+}
+
+/// Advice: never changes a verdict.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "about")]
+pub enum Advice {
+    /// Understood, but the site teaches other words.
+    Wording {
+        /// Element id.
+        element: String,
+        /// Words said.
+        said: String,
+        /// Words taught.
+        taught: String,
+    },
+    /// Digits spoken as pairs.
+    NumberPairs {
+        /// Words said.
+        said: String,
+        /// Words taught.
+        taught: String,
+    },
+    /// The elements came in another order than taught.
+    Order {
+        /// Labels in the taught order.
+        taught: String,
+    },
+    /// The callsign was begun twice.
+    Restarted,
+    /// A slip was corrected in the standard way.
+    Corrected,
+    /// Hesitations and small talk.
+    Fillers {
+        /// The words.
+        words: String,
+    },
+    /// Words that belong to no element.
+    Extra {
+        /// The words.
+        words: String,
+    },
+}
+
+impl fmt::Display for Advice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Wording { said, taught, .. } => {
+                write!(f, "Understood \"{said}\"; here one says \"{taught}\".")
+            }
+            Self::NumberPairs { said, taught } => {
+                write!(f, "Say digits one by one: \"{taught}\", not \"{said}\".")
+            }
+            Self::Order { taught } => write!(f, "The order taught here: {taught}."),
+            Self::Restarted => write!(f, "The callsign was begun twice; pause, then say it once."),
+            Self::Corrected => write!(f, "Corrected with the right word. Good."),
+            Self::Fillers { words } => write!(f, "Leave out \"{words}\"."),
+            Self::Extra { words } => write!(f, "Not part of the call: \"{words}\"."),
+        }
+    }
+}
+
+/// A part of the score.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ScorePart {
+    /// What it is for.
+    pub name: String,
+    /// Points reached.
+    pub points: u32,
+    /// Points possible.
+    pub of: u32,
+}
+
+/// The judgement of a call.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Judgement {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// Elements in the taught order.
+    pub elements: Vec<ElementVerdict>,
+    /// Advice.
+    pub advice: Vec<Advice>,
+    /// 0 to 100; `None` when nothing was heard or nothing is decided.
+    pub score: Option<u32>,
+    /// The parts of the score.
+    pub score_parts: Vec<ScorePart>,
+}
+
+/// The order in which the driver raises faults, wrong before missing.
+const RAISED: [&str; 5] = ["callsign", "cable", "crew", "method", "ready"];
+
+impl Judgement {
+    /// One element.
+    pub fn element(&self, id: &str) -> Option<&ElementVerdict> {
+        self.elements.iter().find(|e| e.element == id)
+    }
+
+    /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
+    /// then what is unsure, in the same order.
+    pub fn raised(&self) -> Option<&ElementVerdict> {
+        let place = |e: &ElementVerdict| {
+            RAISED
+                .iter()
+                .position(|r| *r == e.element)
+                .unwrap_or(RAISED.len())
+        };
+        [Verdict::Wrong, Verdict::Missing, Verdict::Unsure]
+            .into_iter()
+            .find_map(|v| {
+                self.elements
+                    .iter()
+                    .filter(|e| e.critical && e.verdict == v)
+                    .min_by_key(|e| place(e))
+            })
+    }
+
+    /// Complete an earlier judgement with the answer to a question for one element: the answer need hold only what was
+    /// asked. Other elements keep what they had, except that an answer may make unsure ones sure.
+    #[must_use]
+    pub fn completed_by(&self, answer: &Self, asked: &str) -> Self {
+        let mut out = self.clone();
+        for (old, new) in out.elements.iter_mut().zip(&answer.elements) {
+            let asked_for = old.element == asked;
+            let wrong_now = new.verdict == Verdict::Wrong;
+            let better = new.verdict == Verdict::Said && old.verdict != Verdict::Said;
+            if asked_for || wrong_now || better {
+                *old = new.clone();
+            }
+        }
+        out.advice = answer
+            .advice
+            .iter()
+            .filter(|a| !matches!(a, Advice::Order { .. }))
+            .cloned()
+            .collect();
+        out.outcome = outcome(&out.elements);
+        (out.score, out.score_parts) = score(&out.elements, &out.advice);
+        out
+    }
+}
+
+/// What one reading says of one element.
+#[derive(Debug, Clone, PartialEq)]
+struct Finding {
+    verdict: Verdict,
+    heard: Option<String>,
+}
+
+fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool) -> Finding {
+    let mentions: Vec<&Mention> = reading
+        .mentions
+        .iter()
+        .filter(|m| m.element == element)
+        .collect();
+    if mentions.iter().any(|m| m.said == Said::Negated) {
+        let words = mentions
+            .iter()
+            .find(|m| m.said == Said::Negated)
+            .map(|m| m.words.clone());
+        return Finding {
+            verdict: Verdict::Wrong,
+            heard: words,
+        };
+    }
+    let other = mentions.iter().find_map(|m| match &m.said {
+        Said::Value(v) if v != expected => Some(v.clone()),
+        Said::Value(v) if pairs_forbidden && m.pairs => Some(v.clone()),
+        _ => None,
+    });
+    if let Some(v) = other {
+        return Finding {
+            verdict: Verdict::Wrong,
+            heard: Some(v),
+        };
+    }
+    if mentions.iter().any(|m| matches!(m.said, Said::Value(_))) {
+        return Finding {
+            verdict: Verdict::Said,
+            heard: Some(expected.to_owned()),
+        };
+    }
+    Finding {
+        verdict: Verdict::Missing,
+        heard: mentions.first().map(|m| m.words.clone()),
+    }
+}
+
+/// Judge a call.
+pub fn judge(
+    site: &Site,
+    step: &Step,
+    situation: &Situation,
+    evidence: &Evidence,
+    limits: &Limits,
+) -> Judgement {
+    let values = situation.values(site, step);
+    let best = evidence.readings.first();
+    let foreign =
+        evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
+    let mut elements = Vec::new();
+    for (index, id) in step.elements.iter().enumerate() {
+        let expected = values.get(id).cloned().unwrap_or_default();
+        let critical = step.critical.contains(id);
+        let pairs_forbidden = site.customs.number_pairs_forbidden;
+        let (finding, margin) = match best {
+            // Speech without a single word of the call: nothing is known, not even that something is missing.
+            None if evidence.speech => (
+                Finding {
+                    verdict: Verdict::Unsure,
+                    heard: None,
+                },
+                None,
+            ),
+            None => (
+                Finding {
+                    verdict: Verdict::Missing,
+                    heard: None,
+                },
+                None,
+            ),
+            Some(best) => {
+                let finding = find(&best.reading, index, &expected, pairs_forbidden);
+                // Wrong and missing both fail: between them only the naming is open, the verdict is not.
+                let said = finding.verdict == Verdict::Said;
+                let rival = evidence
+                    .readings
+                    .iter()
+                    .find(|r| {
+                        (find(&r.reading, index, &expected, pairs_forbidden).verdict
+                            == Verdict::Said)
+                            != said
+                    })
+                    .map(|r| best.score - r.score);
+                let limit = if said { limits.said } else { limits.failed };
+                let undecided = rival.is_some_and(|m| m < limit);
+                if undecided || foreign {
+                    (
+                        Finding {
+                            verdict: Verdict::Unsure,
+                            heard: finding.heard,
+                        },
+                        rival,
+                    )
+                } else {
+                    (finding, rival)
+                }
+            }
+        };
+        let reason = reason(site, id, &expected, &finding, evidence, foreign);
+        elements.push(ElementVerdict {
+            element: id.clone(),
+            critical,
+            verdict: finding.verdict,
+            heard: finding.heard,
+            expected,
+            margin,
+            reason,
+        });
+    }
+    let advice = best
+        .map(|b| advice(site, step, &b.reading, &elements))
+        .unwrap_or_default();
+    let outcome = if evidence.speech {
+        outcome(&elements)
+    } else {
+        Outcome::NothingHeard
+    };
+    let (score, score_parts) = if evidence.speech {
+        score(&elements, &advice)
+    } else {
+        (None, Vec::new())
+    };
+    Judgement {
+        outcome,
+        elements,
+        advice,
+        score,
+        score_parts,
+    }
+}
+
+fn outcome(elements: &[ElementVerdict]) -> Outcome {
+    let mut critical = elements
+        .iter()
+        .filter(|e| e.critical)
+        .map(|e| e.verdict)
+        .peekable();
+    let has = |v: Verdict| elements.iter().any(|e| e.critical && e.verdict == v);
+    if has(Verdict::Wrong) || has(Verdict::Missing) {
+        Outcome::NotYet
+    } else if has(Verdict::Unsure) || critical.peek().is_none() {
+        Outcome::SayAgain
+    } else {
+        Outcome::Pass
+    }
+}
+
+fn reason(
+    site: &Site,
+    id: &str,
+    expected: &str,
+    finding: &Finding,
+    evidence: &Evidence,
+    foreign: bool,
+) -> String {
+    let words = |value: &str| {
+        site.taught_words(id, value)
+            .unwrap_or_else(|| value.to_owned())
+    };
+    match (finding.verdict, &finding.heard) {
+        (Verdict::Said, _) => "Heard.".to_owned(),
+        (Verdict::Wrong, Some(h)) => {
+            format!("Heard \"{}\"; right is \"{}\".", words(h), words(expected))
+        }
+        (Verdict::Wrong, None) => format!(
+            "Something else was heard; right is \"{}\".",
+            words(expected)
+        ),
+        (Verdict::Missing, Some(h)) => format!("Heard only \"{h}\"; say \"{}\".", words(expected)),
+        (Verdict::Missing, None) if !evidence.speech => evidence
+            .silence
+            .clone()
+            .unwrap_or_else(|| "Nothing was heard.".to_owned()),
+        (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
+        (Verdict::Unsure, _) if foreign => {
+            "The sound does not fit the words of this call well enough to decide.".to_owned()
+        }
+        (Verdict::Unsure, Some(h)) => format!(
+            "It may have been \"{}\"; the sound does not decide it.",
+            words(h)
+        ),
+        (Verdict::Unsure, None) => format!(
+            "\"{}\" may have been said; the sound does not decide it.",
+            words(expected)
+        ),
+    }
+}
+
+fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdict]) -> Vec<Advice> {
+    let mut out = Vec::new();
+    for m in &reading.mentions {
+        let Some(judged) = elements.get(m.element) else {
+            continue;
+        };
+        if judged.verdict != Verdict::Said {
+            continue;
+        }
+        let taught = site
+            .taught_words(&judged.element, &judged.expected)
+            .unwrap_or_default();
+        if m.pairs {
+            out.push(Advice::NumberPairs {
+                said: m.words.clone(),
+                taught,
+            });
+        } else if !m.taught {
+            out.push(Advice::Wording {
+                element: judged.element.clone(),
+                said: m.words.clone(),
+                taught: words::of(&taught).join(" "),
+            });
+        }
+        if m.restarted {
+            out.push(Advice::Restarted);
+        }
+    }
+    if !reading.taken_back.is_empty() {
+        out.push(Advice::Corrected);
+    }
+    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).collect();
+    let mut shapes = std::iter::once(&step.taught)
+        .chain(&step.also_right)
+        .map(|t| {
+            let names = crate::site::placeholders(t);
+            names
+                .iter()
+                .filter_map(|n| step.elements.iter().position(|e| e == n))
+                .collect::<Vec<_>>()
+        });
+    let follows = |shape: &Vec<usize>| {
+        let mut last = 0;
+        order.iter().all(|e| {
+            let place = shape.iter().position(|s| s == e).unwrap_or(usize::MAX);
+            let ok = place >= last && place != usize::MAX;
+            last = place;
+            ok
+        })
+    };
+    if order.len() > 1 && !shapes.any(|s| follows(&s)) {
+        let labels: Vec<&str> = crate::site::placeholders(&step.taught)
+            .iter()
+            .filter_map(|e| site.elements.get(*e).map(|e| e.label.as_str()))
+            .collect();
+        out.push(Advice::Order {
+            taught: labels.join(", "),
+        });
+    }
+    if !reading.fillers.is_empty() {
+        out.push(Advice::Fillers {
+            words: reading.fillers.join(", "),
+        });
+    }
+    if !reading.unknown.is_empty() {
+        out.push(Advice::Extra {
+            words: reading.unknown.join(" "),
+        });
+    }
+    out
+}
+
+/// Critical elements share 85 points, the others 10 (or all 95 when there are none), the club's own wording and order 5.
+/// What is unsure is left out of both sides: it never counts against the student.
+fn score(elements: &[ElementVerdict], advice: &[Advice]) -> (Option<u32>, Vec<ScorePart>) {
+    let mut parts = Vec::new();
+    let others = elements.iter().filter(|e| !e.critical).count();
+    let criticals = elements.len() - others;
+    let critical_share = if others == 0 { 95.0 } else { 85.0 };
+    for e in elements.iter().filter(|e| e.verdict != Verdict::Unsure) {
+        let of = if e.critical {
+            critical_share / criticals.max(1) as f32
+        } else {
+            10.0 / others.max(1) as f32
+        };
+        let of = of.round() as u32;
+        let points = if e.verdict == Verdict::Said { of } else { 0 };
+        parts.push(ScorePart {
+            name: e.element.clone(),
+            points,
+            of,
+        });
+    }
+    if parts.is_empty() {
+        return (None, parts);
+    }
+    let nags = advice
+        .iter()
+        .filter(|a| !matches!(a, Advice::Corrected))
+        .count() as u32;
+    parts.push(ScorePart {
+        name: "wording and order".to_owned(),
+        points: 5u32.saturating_sub(2 * nags),
+        of: 5,
+    });
+    let (got, of): (u32, u32) = parts
+        .iter()
+        .fold((0, 0), |(g, o), p| (g + p.points, o + p.of));
+    (Some((got * 100 + of / 2) / of.max(1)), parts)
+}

@@ -1,0 +1,144 @@
+//! The words of one step at one site: what can be said, and what each wording means. It holds no situation.
+
+use super::words;
+use crate::site::{Language, Site, Step};
+
+/// What a wording means.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Meaning {
+    /// A value of an element; `taught` tells the club's own wording from one that means the same.
+    Value {
+        /// Index into [`Vocabulary::elements`].
+        element: usize,
+        /// The value.
+        value: String,
+        /// The club's own wording.
+        taught: bool,
+    },
+    /// Half a wording: leaves the element missing.
+    Incomplete {
+        /// Index into [`Vocabulary::elements`].
+        element: usize,
+    },
+    /// The element denied ("not ready").
+    Negated {
+        /// Index into [`Vocabulary::elements`].
+        element: usize,
+    },
+    /// Takes back what was said before it.
+    Correction,
+    /// Hesitation or small talk.
+    Filler,
+    /// A small word that joins elements.
+    Joiner,
+}
+
+impl Meaning {
+    /// The element it speaks of.
+    pub fn element(&self) -> Option<usize> {
+        match self {
+            Self::Value { element, .. }
+            | Self::Incomplete { element }
+            | Self::Negated { element } => Some(*element),
+            _ => None,
+        }
+    }
+}
+
+/// A wording as words, with its meaning.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Phrase {
+    /// Lower-case words, never empty.
+    pub words: Vec<String>,
+    /// What it means.
+    pub meaning: Meaning,
+}
+
+/// Everything that can be said in a step.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Vocabulary {
+    /// The site's language.
+    pub language: Language,
+    /// Element ids in the taught order.
+    pub elements: Vec<String>,
+    /// The element that is spelled, if the step has one.
+    pub spelled: Option<usize>,
+    /// All wordings.
+    pub phrases: Vec<Phrase>,
+}
+
+impl Vocabulary {
+    /// The words of a step of a site.
+    pub fn of(site: &Site, step: &Step) -> Self {
+        let mut phrases: Vec<Phrase> = Vec::new();
+        let mut add = |text: &str, meaning: Meaning| {
+            let words = words::of(text);
+            let known = phrases
+                .iter()
+                .any(|p| p.words == words && p.meaning.element() == meaning.element());
+            if !words.is_empty() && !known {
+                phrases.push(Phrase { words, meaning });
+            }
+        };
+        for (element, id) in step.elements.iter().enumerate() {
+            let Some(e) = site.elements.get(id) else {
+                continue;
+            };
+            for v in &e.values {
+                add(
+                    &v.taught,
+                    Meaning::Value {
+                        element,
+                        value: v.id.clone(),
+                        taught: true,
+                    },
+                );
+            }
+            for v in &e.values {
+                for text in &v.understood {
+                    add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value: v.id.clone(),
+                            taught: false,
+                        },
+                    );
+                }
+            }
+            for v in &e.other {
+                for text in std::iter::once(&v.taught).chain(&v.understood) {
+                    add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value: v.id.clone(),
+                            taught: false,
+                        },
+                    );
+                }
+            }
+            for text in &e.incomplete {
+                add(text, Meaning::Incomplete { element });
+            }
+            for text in &e.negated {
+                add(text, Meaning::Negated { element });
+            }
+        }
+        for text in site.language.corrections() {
+            add(text, Meaning::Correction);
+        }
+        for text in site.language.joiners() {
+            add(text, Meaning::Joiner);
+        }
+        for text in site.language.fillers() {
+            add(text, Meaning::Filler);
+        }
+        Self {
+            language: site.language,
+            elements: step.elements.clone(),
+            spelled: step.elements.iter().position(|e| e == "callsign"),
+            phrases,
+        }
+    }
+}

@@ -1,0 +1,78 @@
+//! `cableside score`: judge one recording.
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::common::{self, SiteChoice};
+use super::{Failure, show};
+use crate::call::{Outcome, Vocabulary, judge, judge::Limits};
+use crate::hear::Recogniser;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
+
+/// Judge a recording of one call
+#[derive(Debug, clap::Args)]
+pub struct ScoreArgs {
+    /// WAV or FLAC file
+    pub file: PathBuf,
+    #[command(flatten)]
+    site: SiteChoice,
+    /// The step of the launch
+    #[arg(long, default_value = "ready")]
+    step: String,
+    /// The glider's callsign, such as G-CLRM
+    #[arg(long)]
+    callsign: String,
+    /// People on board
+    #[arg(long)]
+    crew: u8,
+    /// The cable's id
+    #[arg(long)]
+    cable: String,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+    /// Exit with 3 unless the outcome is `pass`
+    #[arg(long)]
+    strict: bool,
+    /// Use this model file
+    #[arg(long, value_name = "FILE")]
+    model: Option<PathBuf>,
+    /// Threads of the speech model
+    #[arg(long, default_value_t = 2)]
+    threads: usize,
+    /// Print the readings and their weights too
+    #[arg(long)]
+    evidence: bool,
+}
+
+/// Run the command.
+pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
+    let site = common::load_site(&args.site.site, args.site.phrases.as_deref())?;
+    let step = common::step(&site, &args.step)?;
+    let situation = common::situation(&site, &args.callsign, args.crew, &args.cable)?;
+    let clip = crate::sound::read_clip(&args.file)?;
+    let mut recogniser = common::recogniser(args.model.as_deref(), args.threads)?;
+    let evidence = recogniser.hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))?;
+    let judgement = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
+    if args.json {
+        let value = serde_json::json!({ "site": site.id, "site_version": site.version, "step": step.id, "model": recogniser.model(), "situation": situation, "judgement": judgement, "evidence": evidence, "levels": clip.levels, "troubles": clip.troubles.iter().map(ToString::to_string).collect::<Vec<_>>() });
+        println!("{}", serde_json::to_string_pretty(&value)?);
+    } else {
+        for t in &clip.troubles {
+            println!("{t}");
+        }
+        print!(
+            "{}",
+            show::judgement(&site, step, &situation, &judgement, &evidence)
+        );
+        if args.evidence {
+            print!("{}", show::readings(&evidence));
+        }
+    }
+    let failed = args.strict && judgement.outcome != Outcome::Pass;
+    Ok(if failed {
+        ExitCode::from(3)
+    } else {
+        ExitCode::SUCCESS
+    })
+}

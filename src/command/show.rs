@@ -1,0 +1,70 @@
+//! Results as text for a terminal.
+
+use crate::call::{Evidence, Judgement, Situation};
+use crate::site::{Site, Step};
+use std::fmt::Write as _;
+
+/// A judgement as a small table with reasons, advice and score.
+pub fn judgement(
+    site: &Site,
+    step: &Step,
+    situation: &Situation,
+    judgement: &Judgement,
+    evidence: &Evidence,
+) -> String {
+    let mut out = String::new();
+    let _ = writeln!(
+        out,
+        "As it should be: {}",
+        situation.taught_call(site, step)
+    );
+    let _ = writeln!(
+        out,
+        "As it was heard: {}",
+        evidence
+            .readings
+            .first()
+            .map_or("(nothing)".to_owned(), |r| r.reading.words.join(" "))
+    );
+    for e in &judgement.elements {
+        let label = site
+            .elements
+            .get(&e.element)
+            .map_or(e.element.as_str(), |x| x.label.as_str());
+        let _ = writeln!(out, "  {label:<14} {:<8} {}", e.verdict.word(), e.reason);
+    }
+    for a in &judgement.advice {
+        let _ = writeln!(out, "  advice: {a}");
+    }
+    let score = judgement
+        .score
+        .map_or_else(|| "no score".to_owned(), |s| format!("{s} of 100"));
+    let parts: Vec<String> = judgement
+        .score_parts
+        .iter()
+        .map(|p| format!("{} {}/{}", p.name, p.points, p.of))
+        .collect();
+    let _ = writeln!(
+        out,
+        "Outcome: {}. Score: {score} ({})",
+        judgement.outcome.word(),
+        parts.join(", ")
+    );
+    let _ = writeln!(out, "{}", site.caution);
+    out
+}
+
+/// The readings and their weights.
+pub fn readings(evidence: &Evidence) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "Free text: {}", evidence.transcript);
+    let _ = writeln!(
+        out,
+        "Unexplained: {:.2} nats/s, fit {:.2} nats/token, pace {:?} words/s",
+        evidence.foreign, evidence.fit, evidence.pace
+    );
+    for r in evidence.readings.iter().take(12) {
+        let _ = writeln!(out, "  {:7.2}  {}", r.score, r.reading.words.join(" "));
+    }
+    out
+}

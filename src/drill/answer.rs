@@ -1,0 +1,101 @@
+//! What the other side answers. It reacts to what was heard, never to what should have been said.
+
+use crate::call::{Judgement, Outcome, Verdict};
+use crate::site::{Line, Site, Step, fill};
+
+/// What the other side does after a call.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Answer {
+    /// The call is complete: read back as heard, the launch goes on.
+    Complete(Spoken),
+    /// One element is asked for.
+    Ask {
+        /// The element.
+        element: String,
+        /// The question.
+        line: Spoken,
+    },
+    /// A wrong value is read back as it was heard; the student must notice and correct it.
+    ReadBack {
+        /// The element.
+        element: String,
+        /// What is said.
+        line: Spoken,
+    },
+    /// The whole call again.
+    SayAgain(Spoken),
+    /// Nothing was heard: nothing moves, nobody answers.
+    Silence,
+}
+
+/// A line to be spoken.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Spoken {
+    /// Who speaks.
+    pub role: String,
+    /// The words.
+    pub text: String,
+    /// A recording of it, relative to the site's folder; only lines without braces have one.
+    pub clip: Option<String>,
+}
+
+impl Answer {
+    /// The line to be spoken, if any.
+    pub fn line(&self) -> Option<&Spoken> {
+        match self {
+            Self::Complete(l) | Self::SayAgain(l) | Self::Ask { line: l, .. } | Self::ReadBack { line: l, .. } => Some(l),
+            Self::Silence => None,
+        }
+    }
+}
+
+/// The answer to a judged call. One fault is raised at a time: wrong before missing, in the order of the judgement.
+pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
+    let asked_label = |element: &str| site.elements.get(element).map_or_else(|| element.to_owned(), |e| e.label.to_lowercase());
+    let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
+        line.as_ref().map_or_else(Spoken::default, |l| Spoken {
+            role: l.role.clone(),
+            text: fill(&l.text, |name| if name == "asked" { asked.map(asked_label) } else { heard_words(site, judgement, name) }),
+            clip: l.clip.clone(),
+        })
+    };
+    match judgement.outcome {
+        Outcome::NothingHeard => Answer::Silence,
+        Outcome::Pass => Answer::Complete(speak(&step.answer, None)),
+        Outcome::SayAgain => {
+            let unsure: Vec<&str> =
+                judgement.elements.iter().filter(|e| e.critical && e.verdict == Verdict::Unsure).map(|e| e.element.as_str()).collect();
+            match unsure.as_slice() {
+                [one] => Answer::Ask { element: (*one).to_owned(), line: speak(&step.ask_again, Some(one)) },
+                _ => Answer::SayAgain(speak(&step.ask_all_again, None)),
+            }
+        }
+        Outcome::NotYet => match judgement.raised() {
+            // What was heard wrong is read back as heard: that is how a real driver shows it.
+            Some(e) if e.verdict == Verdict::Wrong && can_be_read_back(site, &e.element, e.heard.as_deref()) => {
+                let words = heard_words(site, judgement, &e.element).unwrap_or_default();
+                let role = step.answer.as_ref().or(step.ask_again.as_ref()).map(|l| l.role.clone()).unwrap_or_default();
+                let line = Spoken { role, text: format!("{}?", sentence(&words)), clip: None };
+                Answer::ReadBack { element: e.element.clone(), line }
+            }
+            Some(e) => Answer::Ask { element: e.element.clone(), line: speak(&step.ask_again, Some(&e.element)) },
+            None => Answer::SayAgain(speak(&step.ask_all_again, None)),
+        },
+    }
+}
+
+fn can_be_read_back(site: &Site, element: &str, heard: Option<&str>) -> bool {
+    heard.is_some_and(|h| site.taught_words(element, h).is_some())
+}
+
+/// An element as it was heard, in the site's words.
+fn heard_words(site: &Site, judgement: &Judgement, element: &str) -> Option<String> {
+    let e = judgement.element(element)?;
+    let heard = e.heard.as_ref()?;
+    Some(site.taught_words(element, heard).unwrap_or_else(|| heard.clone()))
+}
+
+fn sentence(words: &str) -> String {
+    let mut chars = words.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}

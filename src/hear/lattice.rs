@@ -1,0 +1,331 @@
+//! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
+//!
+//! Elements come in any order, each at most once (twice after a "correction"), any may be absent; small words may stand
+//! between them. A spelled callsign is any run of letters and digits: the fleet is no prior. All readings of the same
+//! words are followed at once, so "four seven six one two" may end a callsign or begin "two up".
+
+use crate::call::Vocabulary;
+use crate::call::vocabulary::Meaning;
+use crate::site::{Language, number, spelling};
+use std::collections::BTreeMap;
+
+/// Index into [`Lattice::words`].
+pub type Word = u16;
+
+/// A run of spelled characters is at least this long to count as a callsign and at most that long.
+const SPELLED: std::ops::RangeInclusive<u8> = 2..=7;
+/// Fillers and corrections allowed in one call, so that every path ends.
+const MOST_FILLERS: u8 = 3;
+const MOST_CORRECTIONS: u8 = 2;
+
+/// Where one reading of the words stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Place {
+    /// Between wordings.
+    Between,
+    /// After a joiner: only an element may follow.
+    Joined,
+    /// Inside a wording, before its word `1`.
+    Inside(u16, u8),
+    /// In a run of spelled characters: how many so far.
+    Spelling(u8),
+    /// After the tens of a number spoken as a pair: how many characters so far.
+    Pair(u8),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct State {
+    /// Mentions of each element so far, two bits each.
+    used: u32,
+    corrections: u8,
+    fillers: u8,
+    place: Place,
+}
+
+/// States after the same words; sorted, without doubles.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct States(Vec<State>);
+
+/// The words a step can hold and how they follow each other.
+#[derive(Debug)]
+pub struct Lattice {
+    /// All words, by [`Word`].
+    pub words: Vec<String>,
+    /// The spellings a recogniser may write for each word, the word itself first.
+    pub spellings: Vec<Vec<String>>,
+    phrases: Vec<(Vec<Word>, Meaning)>,
+    /// Words that spell one character.
+    characters: Vec<Word>,
+    /// Tens that may begin a pair, and words that are a whole pair.
+    tens: Vec<Word>,
+    whole_pairs: Vec<Word>,
+    /// Words for the digits 1 to 9, which end a pair.
+    units: Vec<Word>,
+    spelled: Option<usize>,
+}
+
+impl Lattice {
+    /// The lattice of a vocabulary.
+    pub fn new(vocabulary: &Vocabulary) -> Self {
+        let mut words: Vec<String> = Vec::new();
+        let mut index: BTreeMap<String, Word> = BTreeMap::new();
+        let mut id = |w: &str| -> Word {
+            *index.entry(w.to_owned()).or_insert_with(|| {
+                words.push(w.to_owned());
+                (words.len() - 1) as Word
+            })
+        };
+        let phrases = vocabulary
+            .phrases
+            .iter()
+            .map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone()))
+            .collect();
+        let mut same: Vec<(Word, &[&str])> = Vec::new();
+        let (mut characters, mut tens, mut whole_pairs, mut units) =
+            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        if vocabulary.spelled.is_some() {
+            let language = vocabulary.language;
+            for (_, letter_words) in &spelling::LETTERS {
+                let word = id(letter_words[0]);
+                characters.push(word);
+                same.push((word, letter_words));
+            }
+            for (digit, spellings) in language.digits().iter().enumerate() {
+                // "nine" and "niner" are one word here; "zwei" and "zwo" sound too different.
+                if language == Language::English && digit == 9 {
+                    let word = id(spellings[0]);
+                    characters.push(word);
+                    units.push(word);
+                    same.push((word, spellings));
+                    continue;
+                }
+                same.push((id(spellings[0]), language.sounds_like(digit as u8)));
+                for s in *spellings {
+                    characters.push(id(s));
+                    if digit > 0 {
+                        units.push(id(s));
+                    }
+                }
+            }
+            for (word, n) in language.tens() {
+                whole_pairs.push(id(word));
+                if language == Language::English && n % 10 == 0 && *n >= 20 {
+                    tens.push(id(word));
+                }
+            }
+            debug_assert!(
+                language
+                    .tens()
+                    .iter()
+                    .all(|(w, _)| number::pair_word(language, w).is_some())
+            );
+        }
+        let mut spellings: Vec<Vec<String>> = words.iter().map(|w| vec![w.clone()]).collect();
+        for (word, list) in same {
+            let known = &mut spellings[usize::from(word)];
+            for s in list {
+                if !known.iter().any(|k| k == s) {
+                    known.push((*s).to_owned());
+                }
+            }
+        }
+        Self {
+            words,
+            spellings,
+            phrases,
+            characters,
+            tens,
+            whole_pairs,
+            units,
+            spelled: vocabulary.spelled,
+        }
+    }
+
+    /// Before the first word.
+    pub fn start(&self) -> States {
+        States(vec![State {
+            used: 0,
+            corrections: 0,
+            fillers: 0,
+            place: Place::Between,
+        }])
+    }
+
+    /// May the call end here?
+    pub fn may_end(&self, states: &States) -> bool {
+        states.0.iter().any(|s| match s.place {
+            Place::Between => s.used != 0 || s.fillers != 0 || s.corrections != 0,
+            Place::Spelling(n) => SPELLED.contains(&n),
+            _ => false,
+        })
+    }
+
+    /// Words that may follow, with the states after each.
+    pub fn next(&self, states: &States) -> BTreeMap<Word, States> {
+        let mut out: BTreeMap<Word, Vec<State>> = BTreeMap::new();
+        for s in &states.0 {
+            self.follow(*s, &mut |word, state| {
+                out.entry(word).or_default().push(state)
+            });
+        }
+        out.into_iter()
+            .map(|(w, mut list)| {
+                list.sort_unstable();
+                list.dedup();
+                (w, States(list))
+            })
+            .collect()
+    }
+
+    /// The states after one more word, `None` when it may not follow.
+    pub fn step(&self, states: &States, word: Word) -> Option<States> {
+        let mut list = Vec::new();
+        for s in &states.0 {
+            self.follow(*s, &mut |w, state| {
+                if w == word {
+                    list.push(state);
+                }
+            });
+        }
+        list.sort_unstable();
+        list.dedup();
+        (!list.is_empty()).then_some(States(list))
+    }
+
+    /// The states after a sequence of words that follows `states`, `None` when the lattice does not hold it.
+    pub fn after<'w>(
+        &self,
+        states: &States,
+        words: impl IntoIterator<Item = &'w Word>,
+    ) -> Option<States> {
+        let mut states = states.clone();
+        for w in words {
+            states = self.step(&states, *w)?;
+        }
+        Some(states)
+    }
+
+    fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
+        match s.place {
+            Place::Between | Place::Joined => self.begin(s, add),
+            Place::Inside(p, at) => {
+                let words = &self.phrases[p as usize].0;
+                let place = if usize::from(at) + 1 == words.len() {
+                    self.end_of(p)
+                } else {
+                    Place::Inside(p, at + 1)
+                };
+                add(words[usize::from(at)], State { place, ..s });
+            }
+            Place::Spelling(n) => {
+                if n < *SPELLED.end() {
+                    self.character(s, n, add);
+                }
+                if SPELLED.contains(&n) {
+                    self.begin(
+                        State {
+                            place: Place::Between,
+                            ..s
+                        },
+                        add,
+                    );
+                }
+            }
+            Place::Pair(n) => {
+                for w in &self.units {
+                    add(
+                        *w,
+                        State {
+                            place: Place::Spelling(n + 2),
+                            ..s
+                        },
+                    );
+                }
+            }
+        }
+    }
+
+    fn character(&self, s: State, n: u8, add: &mut impl FnMut(Word, State)) {
+        for w in &self.characters {
+            add(
+                *w,
+                State {
+                    place: Place::Spelling(n + 1),
+                    ..s
+                },
+            );
+        }
+        if n + 2 <= *SPELLED.end() && n > 0 {
+            for w in &self.whole_pairs {
+                add(
+                    *w,
+                    State {
+                        place: Place::Spelling(n + 2),
+                        ..s
+                    },
+                );
+            }
+            for w in &self.tens {
+                add(
+                    *w,
+                    State {
+                        place: Place::Pair(n),
+                        ..s
+                    },
+                );
+            }
+        }
+    }
+
+    fn end_of(&self, phrase: u16) -> Place {
+        if self.phrases[phrase as usize].1 == Meaning::Joiner {
+            Place::Joined
+        } else {
+            Place::Between
+        }
+    }
+
+    fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
+        let limit = 1 + u32::from(s.corrections.min(2));
+        let count = |used: u32, e: usize| used >> (2 * e) & 3;
+        for (p, (words, meaning)) in self.phrases.iter().enumerate() {
+            let mut t = s;
+            match meaning {
+                Meaning::Joiner if s.place == Place::Joined => continue,
+                Meaning::Filler if s.place == Place::Joined || s.fillers >= MOST_FILLERS => {
+                    continue;
+                }
+                Meaning::Correction if s.corrections >= MOST_CORRECTIONS || s.used == 0 => continue,
+                Meaning::Filler => t.fillers += 1,
+                Meaning::Correction => t.corrections += 1,
+                Meaning::Joiner => {}
+                Meaning::Value { element, .. }
+                | Meaning::Incomplete { element }
+                | Meaning::Negated { element } => {
+                    if count(s.used, *element) >= limit {
+                        continue;
+                    }
+                    t.used += 1 << (2 * element);
+                }
+            }
+            t.place = if words.len() == 1 {
+                self.end_of(p as u16)
+            } else {
+                Place::Inside(p as u16, 1)
+            };
+            add(words[0], t);
+        }
+        if let Some(e) = self.spelled
+            && count(s.used, e) < limit
+        {
+            self.character(
+                State {
+                    used: s.used + (1 << (2 * e)),
+                    ..s
+                },
+                0,
+                add,
+            );
+        }
+    }
+}

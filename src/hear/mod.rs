@@ -1,0 +1,129 @@
+//! A clip becomes evidence: gate, phrase lattice, free transcript. The situation is never seen here.
+
+pub mod evidence;
+pub mod gate;
+pub mod lattice;
+pub mod search;
+pub mod whisper;
+
+use crate::call::{Evidence, Vocabulary};
+use crate::sound::Clip;
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
+
+/// What can go wrong while hearing.
+#[derive(Debug, thiserror::Error)]
+pub enum HearError {
+    /// The model file cannot be used.
+    #[error(
+        "the speech model cannot be used: {why}. Run `cableside model fetch`, or put an official ggml file into the models folder\n  {path}"
+    )]
+    Model {
+        /// Why.
+        why: String,
+        /// The file.
+        path: PathBuf,
+    },
+    /// The model failed on this clip.
+    #[error("the speech model failed on this recording: {0}")]
+    Run(String),
+    /// Cancelled by the user.
+    #[error("cancelled")]
+    Cancelled,
+}
+
+/// Turns clips into evidence.
+pub trait Recogniser {
+    /// Hear a clip against a step's vocabulary.
+    fn hear(
+        &mut self,
+        clip: &Clip,
+        vocabulary: &Vocabulary,
+        cancel: &AtomicBool,
+    ) -> Result<Evidence, HearError>;
+    /// The model's name for the logbook.
+    fn model(&self) -> &str;
+}
+
+/// The recogniser in force: Whisper searched through the phrase lattice.
+pub struct LatticeRecogniser {
+    model: whisper::Model,
+    forms: search::Forms,
+    threads: usize,
+}
+
+impl LatticeRecogniser {
+    /// Load a model file. `threads` 1 or 2 is best: more wait for each other.
+    pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
+        Ok(Self {
+            model: whisper::Model::load(path)?,
+            forms: search::Forms::new(),
+            threads: threads.max(1),
+        })
+    }
+}
+
+impl Recogniser for LatticeRecogniser {
+    fn hear(
+        &mut self,
+        clip: &Clip,
+        vocabulary: &Vocabulary,
+        cancel: &AtomicBool,
+    ) -> Result<Evidence, HearError> {
+        let (speech, active) = match gate::speech(&clip.samples) {
+            gate::Gate::Speech { range, active } => (range, active),
+            gate::Gate::Nothing(why) => return Ok(Evidence::silence(why)),
+        };
+        let seconds = speech.len() as f32 / crate::sound::RATE as f32;
+        let samples = gate::padded(&clip.samples[speech]);
+        let lattice = lattice::Lattice::new(vocabulary);
+        let language = vocabulary.language.code();
+        let Some(mut decoder) = self
+            .model
+            .listen(&samples, language, self.threads, cancel)?
+        else {
+            return Err(HearError::Cancelled);
+        };
+        let t0 = std::time::Instant::now();
+        let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
+        let mut found = search::search(
+            &mut decoder,
+            &mut self.forms,
+            &lattice,
+            &search::Width::NARROW,
+            length,
+        )?;
+        if evidence::poor(&found) {
+            found = search::search(
+                &mut decoder,
+                &mut self.forms,
+                &lattice,
+                &search::Width::WIDE,
+                length,
+            )?;
+        }
+        let t1 = t0.elapsed();
+        let free = search::free_text(&mut decoder, 60)?;
+        let t2 = t0.elapsed();
+        let mut evidence = evidence::gather(&lattice, vocabulary, &found, &free, seconds);
+        if std::env::var_os("CABLESIDE_TRACE").is_some() {
+            use search::Decoder;
+            #[allow(clippy::print_stderr)]
+            {
+                eprintln!(
+                    "search {t1:?} free {t2:?} all {:?} search steps {} all steps {} decode {:?}",
+                    t0.elapsed(),
+                    found.steps,
+                    decoder.steps(),
+                    decoder.spent
+                );
+            }
+        }
+        evidence.transcript = decoder.text(&free.0).trim().to_owned();
+        Ok(evidence)
+    }
+
+    fn model(&self) -> &str {
+        &self.model.name
+    }
+}

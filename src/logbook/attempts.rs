@@ -1,0 +1,597 @@
+//! Recording attempts, and the questions asked about them.
+
+use jiff::Timestamp;
+use rusqlite::{ErrorCode, OptionalExtension, Row, Transaction, params, params_from_iter};
+use uuid::Uuid;
+
+use super::rows::{Id, Json, Millis};
+use super::{
+    AttemptSummary, ElementVerdict, Logbook, LogbookError, ModelUsed, NewAttempt, Outcome,
+    Overrule, Result, StoredAttempt, students,
+};
+
+/// Whose attempts are meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whose {
+    /// Everybody's, and those without a student.
+    Anyone,
+    /// One student's.
+    Student(Uuid),
+    /// Those without a student.
+    Nobody,
+}
+
+impl Whose {
+    /// The condition on `attempt`, with the value of its `?1` if it has one.
+    pub(super) fn condition(self) -> (&'static str, Option<Id>) {
+        match self {
+            Self::Anyone => ("TRUE", None),
+            Self::Student(id) => ("attempt.student_id = ?1", Some(Id(id))),
+            Self::Nobody => ("attempt.student_id IS NULL", None),
+        }
+    }
+}
+
+/// How often each outcome came.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct OutcomeCounts {
+    /// Every critical element said.
+    pub pass: u64,
+    /// Something critical wrong or missing.
+    pub not_yet: u64,
+    /// The sound did not decide.
+    pub say_again: u64,
+    /// No speech.
+    pub nothing_heard: u64,
+}
+
+impl OutcomeCounts {
+    /// All together.
+    pub fn total(&self) -> u64 {
+        self.pass + self.not_yet + self.say_again + self.nothing_heard
+    }
+}
+
+/// How often an element came at the first attempt of a turn, and how it was judged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ElementCount {
+    /// Such as "callsign".
+    pub element: String,
+    /// Right at the first attempt.
+    pub said: u64,
+    /// Another value.
+    pub wrong: u64,
+    /// Left out.
+    pub missing: u64,
+    /// Not decided: counts neither for nor against the student.
+    pub unsure: u64,
+}
+
+/// What came at the first attempt of each turn.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct FirstTime {
+    /// Outcomes of whole calls.
+    pub outcomes: OutcomeCounts,
+    /// By element, in the order of the call. Attempts in which nothing was heard are not in these counts: they say
+    /// nothing about the element.
+    pub elements: Vec<ElementCount>,
+}
+
+impl Logbook {
+    /// Stores a finished attempt. When this returns, it is on the disk. All of it is stored or nothing.
+    ///
+    /// A recording needs the student's consent; with [`LogbookError::NoConsent`] the caller should remove the file
+    /// and store the attempt without it.
+    pub fn record(&mut self, attempt: &NewAttempt, now: Timestamp) -> Result<()> {
+        check(attempt)?;
+        let transaction = self.write("record an attempt")?;
+        match insert(&transaction, attempt, now).and_then(|()| transaction.commit()) {
+            Ok(()) => Ok(()),
+            Err(e) if e.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) => {
+                Err(self.refusal(attempt, e))
+            }
+            Err(e) => Err(self.sorted("record an attempt")(e)),
+        }
+    }
+
+    /// Why the database refused an attempt.
+    fn refusal(&self, attempt: &NewAttempt, source: rusqlite::Error) -> LogbookError {
+        if source.to_string().contains("recording without consent") {
+            return self.no_consent(attempt.student);
+        }
+        match attempt
+            .student
+            .map(|id| (id, self.student(id), self.is_forgotten(id)))
+        {
+            Some((id, Err(_), Ok(true))) => return LogbookError::Forgotten { id },
+            Some((id, Err(_), _)) => return students::unknown(id),
+            _ => {}
+        }
+        if matches!(self.attempt(attempt.id), Ok(Some(_))) {
+            return LogbookError::Invalid {
+                why: format!("the attempt {} is stored already", attempt.id),
+            };
+        }
+        self.sorted("record an attempt")(source)
+    }
+
+    /// "I did say that": takes an attempt out of the record until somebody judges it, or puts it back.
+    pub fn set_held_out(&mut self, id: Uuid, held_out: bool, now: Timestamp) -> Result<()> {
+        let transaction = self.write("hold an attempt out")?;
+        let changed = transaction
+            .execute(
+                "UPDATE attempt SET held_out = ?2, changed_at = ?3 WHERE id = ?1",
+                (Id(id), held_out, Millis(now)),
+            )
+            .and_then(|n| transaction.commit().map(|()| n))
+            .map_err(self.sorted("hold an attempt out"))?;
+        if changed == 0 {
+            Err(LogbookError::NoSuchAttempt {
+                asked: id.to_string(),
+            })
+        } else {
+            Ok(())
+        }
+    }
+
+    /// A page of attempts, newest first.
+    pub fn attempts(&self, whose: Whose, offset: u32, limit: u32) -> Result<Vec<AttemptSummary>> {
+        let (sql, student) = page_query(whose, offset, limit);
+        let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            statement
+                .query_map(params_from_iter(student), summary)?
+                .collect()
+        };
+        read().map_err(self.sorted("list attempts"))
+    }
+
+    /// One attempt with its verdicts; `None` if there is none by that id.
+    pub fn attempt(&self, id: Uuid) -> Result<Option<StoredAttempt>> {
+        let read = || -> rusqlite::Result<Option<StoredAttempt>> {
+            let sql = format!("SELECT {ALL_COLUMNS} FROM attempt WHERE id = ?1");
+            let Some((number, mut stored)) = self
+                .connection
+                .prepare_cached(&sql)?
+                .query_row([Id(id)], whole)
+                .optional()?
+            else {
+                return Ok(None);
+            };
+            stored.attempt.elements = self.elements(number)?;
+            Ok(Some(stored))
+        };
+        read().map_err(self.sorted("read an attempt"))
+    }
+
+    /// The one attempt whose id begins with these characters (at least eight).
+    pub fn find_attempt(&self, asked: &str) -> Result<StoredAttempt> {
+        let none = || LogbookError::NoSuchAttempt {
+            asked: asked.to_owned(),
+        };
+        let wanted = asked.trim().to_lowercase();
+        if wanted.len() < 8 || !wanted.chars().all(|c| c.is_ascii_hexdigit() || c == '-') {
+            return Err(none());
+        }
+        let read = || -> rusqlite::Result<Vec<Id>> {
+            // "g" sorts after every hexadecimal digit: a range, so that the index on the id is used.
+            let mut statement = self.connection.prepare_cached(
+                "SELECT id FROM attempt WHERE id >= ?1 AND id < ?1 || 'g' LIMIT 2",
+            )?;
+            statement.query_map([&wanted], |r| r.get(0))?.collect()
+        };
+        match read().map_err(self.sorted("look for an attempt"))?[..] {
+            [id] => self.attempt(id.0)?.ok_or_else(none),
+            [] => Err(none()),
+            _ => Err(LogbookError::AmbiguousAttempt {
+                asked: asked.to_owned(),
+            }),
+        }
+    }
+
+    /// How many attempts there are, held out or not.
+    pub fn count_attempts(&self, whose: Whose) -> Result<u64> {
+        let (condition, student) = whose.condition();
+        let sql = format!("SELECT count(*) FROM attempt WHERE {condition}");
+        self.connection
+            .query_row(&sql, params_from_iter(student), |r| r.get(0))
+            .map(i64::unsigned_abs)
+            .map_err(self.sorted("count attempts"))
+    }
+
+    /// How often each outcome came, without the attempts held out.
+    pub fn outcome_counts(&self, whose: Whose) -> Result<OutcomeCounts> {
+        self.outcomes(whose, false)
+    }
+
+    /// What came at the first attempt of each turn, without those held out; an instructor's verdict counts before the
+    /// program's.
+    pub fn first_time(&self, whose: Whose) -> Result<FirstTime> {
+        let outcomes = self.outcomes(whose, true)?;
+        let (sql, student) = first_time_query(whose);
+        let read = || -> rusqlite::Result<Vec<ElementCount>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            let count = |row: &Row<'_>, column| row.get(column).map(i64::unsigned_abs);
+            statement
+                .query_map(params_from_iter(student), |r| {
+                    Ok(ElementCount {
+                        element: r.get(0)?,
+                        said: count(r, 1)?,
+                        wrong: count(r, 2)?,
+                        missing: count(r, 3)?,
+                        unsure: count(r, 4)?,
+                    })
+                })?
+                .collect()
+        };
+        let elements = read().map_err(self.sorted("count first-time passes"))?;
+        Ok(FirstTime { outcomes, elements })
+    }
+
+    fn outcomes(&self, whose: Whose, first_only: bool) -> Result<OutcomeCounts> {
+        let (sql, student) = outcome_query(whose, first_only);
+        let read = || -> rusqlite::Result<OutcomeCounts> {
+            self.connection
+                .prepare_cached(&sql)?
+                .query_row(params_from_iter(student), |row| {
+                    let count = |column| row.get(column).map(i64::unsigned_abs);
+                    Ok(OutcomeCounts {
+                        pass: count(0)?,
+                        not_yet: count(1)?,
+                        say_again: count(2)?,
+                        nothing_heard: count(3)?,
+                    })
+                })
+        };
+        read().map_err(self.sorted("count outcomes"))
+    }
+
+    /// The verdicts of an attempt, in the order of the call.
+    pub(super) fn elements(&self, number: i64) -> rusqlite::Result<Vec<ElementVerdict>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT element, verdict, heard, margin, begin_seconds, end_seconds, overruled_verdict, overruled_by,
+                overruled_at, overruled_reason
+             FROM element_verdict WHERE attempt = ?1 ORDER BY position",
+        )?;
+        statement.query_map([number], element)?.collect()
+    }
+}
+
+fn page_query(whose: Whose, offset: u32, limit: u32) -> (String, Option<Id>) {
+    let (condition, student) = whose.condition();
+    let sql = format!(
+        "SELECT id, student_id, started_at, utc_offset_seconds, site, step, situation, turn_id, turn_attempt, outcome,
+            score, recording, held_out
+         FROM attempt WHERE {condition} ORDER BY started_at DESC, number DESC LIMIT {limit} OFFSET {offset}"
+    );
+    (sql, student)
+}
+
+fn outcome_query(whose: Whose, first_only: bool) -> (String, Option<Id>) {
+    let (condition, student) = whose.condition();
+    let first = if first_only {
+        "AND turn_attempt = 1"
+    } else {
+        ""
+    };
+    // Four sums in one pass; GROUP BY would sort all rows first.
+    let sums = Outcome::ALL
+        .map(|o| format!("count(*) FILTER (WHERE outcome = '{}')", o.as_str()))
+        .join(", ");
+    let sql = format!("SELECT {sums} FROM attempt WHERE {condition} AND held_out = 0 {first}");
+    (sql, student)
+}
+
+fn first_time_query(whose: Whose) -> (String, Option<Id>) {
+    let (condition, student) = whose.condition();
+    // CROSS JOIN fixes the order: attempts through their index, then each one's handful of elements side by side.
+    let sql = format!(
+        "SELECT element, sum(v = 'said'), sum(v = 'wrong'), sum(v = 'missing'), sum(v = 'unsure')
+         FROM (SELECT element, position, coalesce(overruled_verdict, verdict) AS v
+               FROM attempt CROSS JOIN element_verdict ON element_verdict.attempt = attempt.number
+               WHERE {condition} AND held_out = 0 AND turn_attempt = 1 AND outcome <> 'nothing heard')
+         GROUP BY element ORDER BY min(position), element"
+    );
+    (sql, student)
+}
+
+/// All columns [`whole`] reads.
+pub(super) const ALL_COLUMNS: &str =
+    "number, id, student_id, started_at, utc_offset_seconds, site, site_version, step, situation, turn_id,
+    turn_attempt, model, model_sha1, program_version, outcome, score, timings, transcript, evidence, recording,
+    held_out, created_at, changed_at";
+
+fn check(attempt: &NewAttempt) -> Result<()> {
+    let invalid = |why: String| Err(LogbookError::Invalid { why });
+    if let Some(recording) = attempt.recording {
+        if attempt.student.is_none() {
+            return Err(LogbookError::NoConsent {
+                who: "an attempt without a student".to_owned(),
+            });
+        }
+        if recording.attempt() != attempt.id || Some(recording.student()) != attempt.student {
+            let recording = recording.to_string();
+            return Err(LogbookError::ForeignRecording {
+                recording,
+                attempt: attempt.id,
+            });
+        }
+    }
+    if attempt.turn_attempt == 0 {
+        return invalid("the attempts of a turn are numbered from 1".to_owned());
+    }
+    // The longest offsets in use are +14 and -12 hours; the library that shows times takes less than 26.
+    if attempt.utc_offset_seconds.abs() > 18 * 3600 {
+        return invalid(format!(
+            "{} seconds from UTC is no time zone",
+            attempt.utc_offset_seconds
+        ));
+    }
+    if attempt.score.is_some_and(|s| !(0.0..=100.0).contains(&s)) {
+        return invalid(format!(
+            "the score {:?} is not between 0 and 100",
+            attempt.score
+        ));
+    }
+    for (i, element) in attempt.elements.iter().enumerate() {
+        if attempt.elements[..i]
+            .iter()
+            .any(|e| e.element == element.element)
+        {
+            return invalid(format!(
+                "the element \"{}\" is in the attempt twice",
+                element.element
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Writes the rows of one attempt.
+fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached(
+            "INSERT INTO attempt (id, student_id, started_at, utc_offset_seconds, site, site_version, step, turn_id,
+                turn_attempt, outcome, score, held_out, recording, model, model_sha1, program_version, created_at,
+                changed_at, situation, timings, transcript, evidence)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?17, ?18, ?19, ?20,
+                ?21)",
+        )?
+        .execute(params![
+            Id(a.id),
+            a.student.map(Id),
+            Millis(a.started_at),
+            a.utc_offset_seconds,
+            a.site,
+            a.site_version,
+            a.step,
+            Id(a.turn),
+            a.turn_attempt,
+            a.outcome,
+            a.score,
+            a.held_out,
+            a.recording,
+            a.model.as_ref().map(|m| &m.name),
+            a.model.as_ref().map(|m| &m.sha1),
+            a.program_version,
+            Millis(now),
+            Json(&a.situation),
+            Json(&a.timings),
+            a.transcript,
+            Json(&a.evidence),
+        ])?;
+    let number = transaction.last_insert_rowid();
+    let mut statement = transaction.prepare_cached(
+        "INSERT INTO element_verdict (attempt, position, element, verdict, heard, margin, begin_seconds, end_seconds,
+            overruled_verdict, overruled_by, overruled_at, overruled_reason)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+    )?;
+    for (position, e) in (0_i64..).zip(&a.elements) {
+        let overrule = e.overrule.as_ref();
+        statement.execute(params![
+            number,
+            position,
+            e.element,
+            e.verdict,
+            e.heard,
+            e.margin,
+            e.begin_seconds,
+            e.end_seconds,
+            overrule.map(|o| o.verdict),
+            overrule.and_then(|o| o.by).map(Id),
+            overrule.map(|o| Millis(o.at)),
+            overrule.and_then(|o| o.reason.as_ref()),
+        ])?;
+    }
+    Ok(())
+}
+
+fn summary(row: &Row<'_>) -> rusqlite::Result<AttemptSummary> {
+    Ok(AttemptSummary {
+        id: row.get::<_, Id>(0)?.0,
+        student: row.get::<_, Option<Id>>(1)?.map(|id| id.0),
+        started_at: row.get::<_, Millis>(2)?.0,
+        utc_offset_seconds: row.get(3)?,
+        site: row.get(4)?,
+        step: row.get(5)?,
+        situation: row.get::<_, Json<_>>(6)?.0,
+        turn: row.get::<_, Id>(7)?.0,
+        turn_attempt: row.get(8)?,
+        outcome: row.get(9)?,
+        score: row.get(10)?,
+        recording: row.get(11)?,
+        held_out: row.get(12)?,
+    })
+}
+
+/// An attempt without its elements, and its local number.
+pub(super) fn whole(row: &Row<'_>) -> rusqlite::Result<(i64, StoredAttempt)> {
+    let model: Option<String> = row.get(11)?;
+    let sha1: Option<String> = row.get(12)?;
+    let attempt = NewAttempt {
+        id: row.get::<_, Id>(1)?.0,
+        student: row.get::<_, Option<Id>>(2)?.map(|id| id.0),
+        started_at: row.get::<_, Millis>(3)?.0,
+        utc_offset_seconds: row.get(4)?,
+        site: row.get(5)?,
+        site_version: row.get(6)?,
+        step: row.get(7)?,
+        situation: row.get::<_, Json<_>>(8)?.0,
+        turn: row.get::<_, Id>(9)?.0,
+        turn_attempt: row.get(10)?,
+        model: model.zip(sha1).map(|(name, sha1)| ModelUsed { name, sha1 }),
+        program_version: row.get(13)?,
+        outcome: row.get(14)?,
+        score: row.get(15)?,
+        timings: row.get::<_, Json<_>>(16)?.0,
+        transcript: row.get(17)?,
+        evidence: row.get::<_, Json<_>>(18)?.0,
+        recording: row.get(19)?,
+        held_out: row.get(20)?,
+        elements: Vec::new(),
+    };
+    let created_at = row.get::<_, Millis>(21)?.0;
+    let changed_at = row.get::<_, Millis>(22)?.0;
+    Ok((
+        row.get(0)?,
+        StoredAttempt {
+            attempt,
+            created_at,
+            changed_at,
+        },
+    ))
+}
+
+fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
+    let by = row.get::<_, Option<Id>>(7)?.map(|id| id.0);
+    let at: Option<Millis> = row.get(8)?;
+    let reason = row.get(9)?;
+    Ok(ElementVerdict {
+        element: row.get(0)?,
+        verdict: row.get(1)?,
+        heard: row.get(2)?,
+        margin: row.get(3)?,
+        begin_seconds: row.get(4)?,
+        end_seconds: row.get(5)?,
+        overrule: row
+            .get::<_, Option<_>>(6)?
+            .zip(at)
+            .map(|(verdict, at)| Overrule {
+                verdict,
+                by,
+                at: at.0,
+                reason,
+            }),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    /// The plan SQLite makes: every step through an index, or the query grows with the logbook.
+    #[test]
+    fn queries_about_one_student_go_through_indexes() {
+        let logbook = Logbook::in_memory(Path::new("none")).unwrap();
+        let whose = Whose::Student(Uuid::new_v4());
+        for (sql, student) in [
+            page_query(whose, 100, 20),
+            outcome_query(whose, false),
+            outcome_query(whose, true),
+            first_time_query(whose),
+            page_query(Whose::Nobody, 0, 20),
+        ] {
+            let mut statement = logbook
+                .connection
+                .prepare(&format!("EXPLAIN QUERY PLAN {sql}"))
+                .unwrap();
+            let plan: Vec<String> = statement
+                .query_map(params_from_iter(student), |r| r.get(3))
+                .unwrap()
+                .collect::<rusqlite::Result<_>>()
+                .unwrap();
+            assert!(
+                plan.iter()
+                    .any(|step| step.starts_with("SEARCH attempt USING")),
+                "{sql}\n{plan:#?}"
+            );
+            assert!(
+                !plan.iter().any(|step| step.starts_with("SCAN")),
+                "{sql}\n{plan:#?}"
+            );
+        }
+        let (sql, _) = page_query(Whose::Anyone, 0, 20);
+        let plan: String = logbook
+            .connection
+            .query_row(&format!("EXPLAIN QUERY PLAN {sql}"), [], |r| r.get(3))
+            .unwrap();
+        assert_eq!(plan, "SCAN attempt USING INDEX attempt_by_time");
+    }
+
+    /// A database that may not grow any more stands for a full disk where none can be made.
+    #[test]
+    fn a_full_database_keeps_what_it_has() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("logbook.sqlite");
+        let mut logbook = Logbook::open(&path, dir.path()).unwrap();
+        let pages: i64 = logbook
+            .connection
+            .pragma_query_value(None, "page_count", |r| r.get(0))
+            .unwrap();
+        logbook
+            .connection
+            .pragma_update_and_check(None, "max_page_count", pages + 20, |_| Ok(()))
+            .unwrap();
+        let now = Timestamp::UNIX_EPOCH;
+        let mut stored = Vec::new();
+        let error = loop {
+            let attempt = NewAttempt {
+                id: Uuid::new_v4(),
+                student: None,
+                started_at: now,
+                utc_offset_seconds: 0,
+                site: "larkmoor".to_owned(),
+                site_version: "1".to_owned(),
+                step: "ready".to_owned(),
+                situation: serde_json::json!({}),
+                turn: Uuid::new_v4(),
+                turn_attempt: 1,
+                model: None,
+                program_version: "0".to_owned(),
+                outcome: Outcome::Pass,
+                score: None,
+                timings: crate::logbook::Timings::default(),
+                transcript: "x".repeat(10_000),
+                evidence: serde_json::Value::Null,
+                recording: None,
+                held_out: false,
+                elements: vec![ElementVerdict::new(
+                    "ready",
+                    crate::logbook::Verdict::Said,
+                    None,
+                )],
+            };
+            match logbook.record(&attempt, now) {
+                Ok(()) => stored.push(attempt),
+                Err(e) => break e,
+            }
+            assert!(stored.len() < 100, "the limit does not hold");
+        };
+        assert!(matches!(error, LogbookError::DiskFull { .. }), "{error:?}");
+        drop(logbook);
+        let logbook = Logbook::open(&path, dir.path()).unwrap();
+        logbook.check_integrity().unwrap();
+        assert!(stored.len() > 3);
+        assert_eq!(
+            logbook.count_attempts(Whose::Anyone).unwrap(),
+            stored.len() as u64
+        );
+        for attempt in stored {
+            assert_eq!(
+                logbook.attempt(attempt.id).unwrap().unwrap().attempt,
+                attempt
+            );
+        }
+    }
+}

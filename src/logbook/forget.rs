@@ -1,0 +1,130 @@
+//! Removing a student for good: rows, recordings, traces in the file.
+//!
+//! What remains is a tombstone: the id and the time, so that a merge with another logbook does not bring the student
+//! back. What this cannot reach: exports and copies somebody made, and sectors a disk keeps on its own account.
+
+use std::path::PathBuf;
+
+use jiff::Timestamp;
+use uuid::Uuid;
+
+use super::open::beside;
+use super::rows::{Id, Millis};
+use super::{Logbook, Result, students};
+
+/// What was removed, and what to see to by hand.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Forgotten {
+    /// Attempts removed.
+    pub attempts: usize,
+    /// Recording files removed.
+    pub recordings: usize,
+    /// Copies removed that were made before a migration: they held the student, too.
+    pub backups: Vec<PathBuf>,
+    /// Logbooks that were set aside and may still hold the student. They are damaged or foreign and not touched.
+    pub may_still_hold: Vec<PathBuf>,
+    /// What did not succeed, as sentences; the student's rows are gone all the same.
+    pub problems: Vec<String>,
+}
+
+impl Logbook {
+    /// Removes a student with all attempts, verdicts and recordings for good.
+    ///
+    /// The rows go in one transaction, overwritten with zeros; then the recordings; then the file is written anew
+    /// without gaps. If the program ends in between, [`Logbook::adopt_leftovers`] removes the remaining recordings.
+    pub fn forget(&mut self, id: Uuid, now: Timestamp) -> Result<Forgotten> {
+        let mut report = Forgotten {
+            attempts: self.erase(id, now)?,
+            ..Forgotten::default()
+        };
+        match self.remove_recordings_of(id) {
+            Ok(removed) => report.recordings = removed,
+            Err(e) => report
+                .problems
+                .push(format!("a recording is still there ({e})")),
+        }
+        for backup in beside(&self.path, ".format-") {
+            match std::fs::remove_file(&backup) {
+                Ok(()) => report.backups.push(backup),
+                Err(e) => report.problems.push(format!(
+                    "an old backup is still there ({e}): {}",
+                    backup.display()
+                )),
+            }
+        }
+        report.may_still_hold = beside(&self.path, ".set-aside-");
+        // Checkpoint: in case another program turned the file to a write-ahead log.
+        let rewritten = self
+            .connection
+            .execute_batch("VACUUM; PRAGMA wal_checkpoint(TRUNCATE);");
+        if let Err(e) = rewritten.map_err(self.sorted("rewrite the file")) {
+            report.problems.push(format!(
+                "the rows are overwritten, but the file could not be written anew ({e})"
+            ));
+        }
+        Ok(report)
+    }
+
+    /// The rows only. Returns the number of attempts.
+    fn erase(&mut self, id: Uuid, now: Timestamp) -> Result<usize> {
+        let transaction = self.write("forget a student")?;
+        let erase = || -> rusqlite::Result<Option<usize>> {
+            transaction.execute(
+                "DELETE FROM element_verdict WHERE attempt IN (SELECT number FROM attempt WHERE student_id = ?1)",
+                [Id(id)],
+            )?;
+            let attempts =
+                transaction.execute("DELETE FROM attempt WHERE student_id = ?1", [Id(id)])?;
+            if transaction.execute("DELETE FROM student WHERE id = ?1", [Id(id)])? == 0 {
+                return Ok(None);
+            }
+            transaction.execute(
+                "INSERT OR REPLACE INTO tombstone (id, deleted_at) VALUES (?1, ?2)",
+                (Id(id), Millis(now)),
+            )?;
+            transaction.commit()?;
+            Ok(Some(attempts))
+        };
+        erase()
+            .map_err(self.sorted("forget a student"))?
+            .ok_or_else(|| students::unknown(id))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logbook::NewStudent;
+
+    /// The rewriting at the end may fail (a full disk); the rows must be unreadable before it.
+    #[test]
+    fn rows_are_overwritten_even_before_the_file_is_rewritten() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("logbook.sqlite");
+        let mut logbook = Logbook::open(&path, dir.path()).unwrap();
+        let now = Timestamp::UNIX_EPOCH;
+        let name = "Quentin Overmarsh";
+        let student = logbook
+            .add_student(
+                &NewStudent {
+                    name: name.to_owned(),
+                    ..NewStudent::default()
+                },
+                now,
+            )
+            .unwrap();
+        let contains = |needle: &str| {
+            std::fs::read(&path)
+                .unwrap()
+                .windows(needle.len())
+                .any(|w| w == needle.as_bytes())
+        };
+        assert!(contains(name));
+        logbook.erase(student.id, now).unwrap();
+        assert!(!contains(name));
+        assert!(
+            contains(&student.id.to_string()),
+            "the tombstone has the id"
+        );
+    }
+}

@@ -1,0 +1,258 @@
+//! Opening a logbook: new, existing, older, newer, foreign, damaged, write-protected; and setting a file aside.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
+
+use super::error::{file, sorted};
+use super::{Logbook, LogbookError, Result, schema};
+
+/// How long a write waits for another program before it gives up: longer than an export of a large logbook takes.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+impl Logbook {
+    /// Opens the logbook at `path`, made if it is not there, and brings an older format up to date (a copy of the old
+    /// file is kept beside it). `recordings` is the folder of the recordings; it is made when the first one is begun.
+    ///
+    /// A logbook that cannot be written is opened for reading: see [`Logbook::read_only_notice`]. One that is not
+    /// there and cannot be made is an error; the program can go on with [`Logbook::in_memory`].
+    pub fn open(path: &Path, recordings: &Path) -> Result<Self> {
+        Self::open_with_patience(path, recordings, PATIENCE)
+    }
+
+    /// As [`Logbook::open`], with the longest time to wait for another program's write.
+    pub fn open_with_patience(path: &Path, recordings: &Path, patience: Duration) -> Result<Self> {
+        if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
+            make_private_folder(folder).map_err(file("make the logbook's folder", folder))?;
+        }
+        if path.is_dir() {
+            return Err(LogbookError::NotALogbook {
+                why: "it is a folder".to_owned(),
+                path: path.to_path_buf(),
+            });
+        }
+        // No URI flag: a file named "file:..." is a file.
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
+            | OpenFlags::SQLITE_OPEN_CREATE
+            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection =
+            Connection::open_with_flags(path, flags).map_err(|e| sorted(path, "open", e))?;
+        Self::prepare(connection, path, recordings, patience)
+    }
+
+    /// A logbook that is gone when it is dropped: for tests, and for going on when the real one cannot be opened.
+    pub fn in_memory(recordings: &Path) -> Result<Self> {
+        let path = Path::new(":memory:");
+        let connection = Connection::open_in_memory().map_err(|e| sorted(path, "open", e))?;
+        Self::prepare(connection, path, recordings, PATIENCE)
+    }
+
+    fn prepare(
+        mut connection: Connection,
+        path: &Path,
+        recordings: &Path,
+        patience: Duration,
+    ) -> Result<Self> {
+        let sort = |e| sorted(path, "open", e);
+        connection.busy_timeout(patience).map_err(sort)?;
+        let found = schema::look(&mut connection).map_err(sort)?;
+        let known = i64::try_from(schema::MIGRATIONS.len()).unwrap_or(i64::MAX);
+        let foreign = if found.format == 0 {
+            found.objects > 0
+        } else {
+            found.application_id != schema::APPLICATION_ID
+        };
+        if foreign {
+            let why = "it is another program's database".to_owned();
+            return Err(LogbookError::NotALogbook {
+                why,
+                path: path.to_path_buf(),
+            });
+        }
+        if found.format > known {
+            return Err(LogbookError::Newer {
+                found: found.format,
+                known,
+                path: path.to_path_buf(),
+            });
+        }
+        let read_only = write_protected(&mut connection, found.format).map_err(sort)?;
+        if read_only && found.format == 0 {
+            return Err(LogbookError::ReadOnly {
+                path: path.to_path_buf(),
+            });
+        }
+        if read_only && found.format < known {
+            return Err(LogbookError::OlderReadOnly {
+                found: found.format,
+                known,
+                path: path.to_path_buf(),
+            });
+        }
+
+        let set =
+            |name: &str, value: &str| connection.pragma_update(None, name, value).map_err(sort);
+        set("foreign_keys", "ON")?;
+        set("trusted_schema", "OFF")?;
+        if !read_only {
+            // See the head of this room for the reasons. EXTRA is FULL and the sync of the folder after the journal
+            // is gone: without it a power cut right after the commit could bring the journal back and undo it.
+            set("journal_mode", "DELETE")?;
+            set("synchronous", "EXTRA")?;
+            // What is deleted is overwritten with zeros, so that forgetting is forgetting.
+            set("secure_delete", "ON")?;
+            schema::migrate(&mut connection, path, schema::MIGRATIONS)?;
+        }
+        Ok(Self {
+            connection,
+            path: path.to_path_buf(),
+            recordings: recordings.to_path_buf(),
+            read_only,
+        })
+    }
+
+    /// Why nothing can be recorded here, as a sentence for the user; `None` when the logbook can be written.
+    pub fn read_only_notice(&self) -> Option<String> {
+        self.read_only.then(|| {
+            LogbookError::ReadOnly {
+                path: self.path.clone(),
+            }
+            .to_string()
+        })
+    }
+
+    /// The database file; `:memory:` for one that is not on disk.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The folder of the recordings.
+    pub fn recordings_folder(&self) -> &Path {
+        &self.recordings
+    }
+
+    /// Checks the whole database; takes seconds for a large one. An error names what is damaged.
+    pub fn check_integrity(&self) -> Result<()> {
+        let first: String = self
+            .connection
+            .query_row("PRAGMA integrity_check(1)", [], |r| r.get(0))
+            .map_err(self.sorted("check the database"))?;
+        let strays: i64 = self
+            .connection
+            .query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| {
+                r.get(0)
+            })
+            .map_err(self.sorted("check the database"))?;
+        let detail = match (first.as_str(), strays) {
+            ("ok", 0) => return Ok(()),
+            ("ok", n) => format!("{n} rows belong to nothing"),
+            _ => first,
+        };
+        Err(LogbookError::Damaged {
+            detail,
+            path: self.path.clone(),
+        })
+    }
+
+    /// Sorts an error of SQLite into one of this room's.
+    pub(super) fn sorted(
+        &self,
+        doing: &'static str,
+    ) -> impl Fn(rusqlite::Error) -> LogbookError + use<> {
+        let path = self.path.clone();
+        move |e| sorted(&path, doing, e)
+    }
+
+    /// A transaction that may write. It takes the write lock at once: upgrading later could fail without waiting.
+    pub(super) fn write(&mut self, doing: &'static str) -> Result<rusqlite::Transaction<'_>> {
+        if self.read_only {
+            return Err(LogbookError::ReadOnly {
+                path: self.path.clone(),
+            });
+        }
+        let sort = self.sorted(doing);
+        self.connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(sort)
+    }
+}
+
+/// Whether writing would fail for want of permission, tried with a change that is taken back. SQLite itself only
+/// notices a protected file at opening, not a protected folder, where its journal could not be made.
+fn write_protected(connection: &mut Connection, format: i64) -> rusqlite::Result<bool> {
+    if connection.is_readonly("main")? {
+        return Ok(true);
+    }
+    let mut try_writing = || -> rusqlite::Result<()> {
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        transaction.pragma_update(None, "user_version", format)?;
+        transaction.rollback()
+    };
+    match try_writing().map_err(|e| (e.sqlite_error_code(), e)) {
+        // A full disk is another matter: the first attempt to record says so, and it may pass.
+        Ok(()) | Err((Some(ErrorCode::DiskFull), _)) => Ok(false),
+        Err((Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen), _)) => Ok(true),
+        Err((_, e)) => Err(e),
+    }
+}
+
+/// Makes a folder (and those above it) that only its owner can enter: recordings and names are personal data. One
+/// that exists keeps the rights it has.
+pub(super) fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+    let mut builder = std::fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(folder)
+}
+
+/// Renames a damaged or foreign file, and what SQLite left beside it, to `NAME.set-aside-N`, so that a new logbook can
+/// be started; nothing is deleted. No program may have it open. Returns the new path of the database file.
+pub fn set_aside(path: &Path) -> Result<PathBuf> {
+    let named = |suffix: &str| {
+        let mut name = path.as_os_str().to_os_string();
+        name.push(suffix);
+        PathBuf::from(name)
+    };
+    let free = (1..u32::MAX)
+        .map(|n| format!(".set-aside-{n}"))
+        .find(|s| !named(s).exists())
+        .unwrap_or_default();
+    let target = named(&free);
+    std::fs::rename(path, &target).map_err(file("set the logbook aside", path))?;
+    // A journal belongs to its database by name; left behind, it would be rolled into the new one.
+    for suffix in ["-journal", "-wal", "-shm"] {
+        let companion = named(suffix);
+        match std::fs::rename(&companion, named(&format!("{free}{suffix}"))) {
+            Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
+                return Err(file("set the logbook's journal aside", &companion)(e));
+            }
+            _ => {}
+        }
+    }
+    Ok(target)
+}
+
+/// Files this room left beside the logbook whose names begin with `NAME` and one of the given marks.
+pub(super) fn beside(path: &Path, mark: &str) -> Vec<PathBuf> {
+    let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
+        return Vec::new();
+    };
+    let start = format!("{}{mark}", name.to_string_lossy());
+    let folder = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let mut found: Vec<PathBuf> = entries
+        .flatten()
+        .filter(|e| e.file_name().to_string_lossy().starts_with(&start))
+        .map(|e| e.path())
+        .collect();
+    found.sort();
+    found
+}

@@ -1,0 +1,217 @@
+//! Students and their consent to recordings.
+
+use jiff::Timestamp;
+use rusqlite::{OptionalExtension, Row};
+use uuid::Uuid;
+
+use super::error::sorted;
+use super::rows::{Id, Millis};
+use super::{Consent, Logbook, LogbookError, NewStudent, Result, Student};
+
+const COLUMNS: &str =
+    "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at";
+
+impl Logbook {
+    /// Adds a student. Two of the same name are allowed (they are told apart by their ids).
+    pub fn add_student(&mut self, new: &NewStudent, now: Timestamp) -> Result<Student> {
+        let name = checked_name(&new.name)?;
+        let id = Uuid::new_v4();
+        let transaction = self.write("add a student")?;
+        let (given, asked_at, by) = columns(new.consent.as_ref());
+        transaction
+            .execute(
+                "INSERT INTO student (id, name, language, role, consent, consent_asked_at, consent_by, created_at,
+                    changed_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8)",
+                (Id(id), name, &new.language, &new.role, given, asked_at, by, Millis(now)),
+            )
+            .and_then(|_| transaction.commit())
+            .map_err(self.sorted("add a student"))?;
+        self.student(id)
+    }
+
+    /// Changes name, language and role. Consent has its own function, for what hangs on it.
+    pub fn change_student(
+        &mut self,
+        id: Uuid,
+        name: &str,
+        language: Option<&str>,
+        role: Option<&str>,
+        now: Timestamp,
+    ) -> Result<Student> {
+        let name = checked_name(name)?;
+        let transaction = self.write("change a student")?;
+        let changed = transaction
+            .execute(
+                "UPDATE student SET name = ?2, language = ?3, role = ?4, changed_at = ?5 WHERE id = ?1",
+                (Id(id), name, language, role, Millis(now)),
+            )
+            .and_then(|n| transaction.commit().map(|()| n))
+            .map_err(self.sorted("change a student"))?;
+        if changed == 0 {
+            Err(unknown(id))
+        } else {
+            self.student(id)
+        }
+    }
+
+    /// Stores the answer to "may recordings be kept?". A refusal removes the recordings kept so far (the attempts
+    /// stay, without them). Returns how many files were removed.
+    pub fn set_consent(&mut self, id: Uuid, consent: &Consent, now: Timestamp) -> Result<usize> {
+        let transaction = self.write("store the consent")?;
+        let (given, asked_at, by) = columns(Some(consent));
+        let store = || -> rusqlite::Result<usize> {
+            if !consent.given {
+                transaction.execute(
+                    "UPDATE attempt SET recording = NULL, changed_at = ?2
+                     WHERE student_id = ?1 AND recording IS NOT NULL",
+                    (Id(id), Millis(now)),
+                )?;
+            }
+            let changed = transaction.execute(
+                "UPDATE student SET consent = ?2, consent_asked_at = ?3, consent_by = ?4, changed_at = ?5
+                 WHERE id = ?1",
+                (Id(id), given, asked_at, by, Millis(now)),
+            )?;
+            transaction.commit()?;
+            Ok(changed)
+        };
+        if store().map_err(self.sorted("store the consent"))? == 0 {
+            return Err(unknown(id));
+        }
+        // Files after the row: if the program ends in between, `adopt_leftovers` finds them without consent.
+        if consent.given {
+            Ok(0)
+        } else {
+            self.remove_recordings_of(id)
+        }
+    }
+
+    /// Whether recordings of this student may be kept; false for practice without a name.
+    pub fn recording_allowed(&self, student: Option<Uuid>) -> Result<bool> {
+        student.map_or(Ok(false), |id| Ok(self.student(id)?.recording_allowed()))
+    }
+
+    /// One student.
+    pub fn student(&self, id: Uuid) -> Result<Student> {
+        self.connection
+            .query_row(
+                &format!("SELECT {COLUMNS} FROM student WHERE id = ?1"),
+                [Id(id)],
+                student,
+            )
+            .optional()
+            .map_err(self.sorted("read a student"))?
+            .ok_or_else(|| unknown(id))
+    }
+
+    /// All students, by name.
+    pub fn students(&self) -> Result<Vec<Student>> {
+        let read = || -> rusqlite::Result<Vec<Student>> {
+            let mut statement = self
+                .connection
+                .prepare_cached(&format!("SELECT {COLUMNS} FROM student"))?;
+            statement.query_map([], student)?.collect()
+        };
+        let mut students = read().map_err(self.sorted("read the students"))?;
+        // In Rust and not in SQL: SQLite folds the case of ASCII letters only.
+        students.sort_by_cached_key(|s| (s.name.to_lowercase(), s.id));
+        Ok(students)
+    }
+
+    /// The one student meant by a name (case does not matter), an id, or the beginning of an id of at least eight
+    /// characters. Never guesses: several matches are an error that lists them.
+    pub fn find_student(&self, asked: &str) -> Result<Student> {
+        let wanted = asked.trim().to_lowercase();
+        let students = self.students()?;
+        let id_begins = |s: &Student| wanted.len() >= 8 && s.id.to_string().starts_with(&wanted);
+        let mut matches: Vec<Student> = students
+            .iter()
+            .filter(|s| s.name.to_lowercase() == wanted || id_begins(s))
+            .cloned()
+            .collect();
+        match matches.len() {
+            1 => Ok(matches.remove(0)),
+            0 => {
+                let near =
+                    |s: &Student| !wanted.is_empty() && s.name.to_lowercase().contains(&wanted);
+                let similar = students.into_iter().filter(near).collect();
+                Err(LogbookError::NoSuchStudent {
+                    asked: asked.to_owned(),
+                    similar,
+                })
+            }
+            _ => Err(LogbookError::AmbiguousStudent {
+                asked: asked.to_owned(),
+                matches,
+            }),
+        }
+    }
+
+    /// Whether this student was removed for good, here or in a logbook merged into this one.
+    pub(super) fn is_forgotten(&self, id: Uuid) -> Result<bool> {
+        self.connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM tombstone WHERE id = ?1)",
+                [Id(id)],
+                |r| r.get(0),
+            )
+            .map_err(|e| sorted(&self.path, "read the tombstones", e))
+    }
+}
+
+pub(super) fn unknown(id: Uuid) -> LogbookError {
+    LogbookError::NoSuchStudent {
+        asked: id.to_string(),
+        similar: Vec::new(),
+    }
+}
+
+fn checked_name(name: &str) -> Result<&str> {
+    let name = name.trim();
+    let invalid = |why: &str| {
+        Err(LogbookError::Invalid {
+            why: why.to_owned(),
+        })
+    };
+    if name.is_empty() {
+        invalid("a student needs a name")
+    } else if name.chars().count() > 100 {
+        invalid("the student's name is longer than 100 characters")
+    } else if name.chars().any(char::is_control) {
+        invalid("the student's name contains a line break or another control character")
+    } else {
+        Ok(name)
+    }
+}
+
+type ConsentColumns<'a> = (Option<&'static str>, Option<Millis>, Option<&'a str>);
+
+fn columns(consent: Option<&Consent>) -> ConsentColumns<'_> {
+    consent.map_or((None, None, None), |c| {
+        (
+            Some(if c.given { "given" } else { "refused" }),
+            Some(Millis(c.asked_at)),
+            c.by.as_deref(),
+        )
+    })
+}
+
+fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
+    let answer: Option<String> = row.get(4)?;
+    let asked_at: Option<Millis> = row.get(5)?;
+    let by = row.get(6)?;
+    let consent = answer.zip(asked_at).map(|(answer, at)| Consent {
+        given: answer == "given",
+        asked_at: at.0,
+        by,
+    });
+    Ok(Student {
+        id: row.get::<_, Id>(0)?.0,
+        name: row.get(1)?,
+        language: row.get(2)?,
+        role: row.get(3)?,
+        consent,
+        created_at: row.get::<_, Millis>(7)?.0,
+        changed_at: row.get::<_, Millis>(8)?.0,
+    })
+}

@@ -1,0 +1,178 @@
+//! The languages a site can be in, and what differs between them: digit words, tens, small words.
+
+use serde::{Deserialize, Serialize};
+
+/// The language of a site's calls.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Language {
+    /// English.
+    #[serde(rename = "en")]
+    English,
+    /// German.
+    #[serde(rename = "de")]
+    German,
+}
+
+impl Language {
+    /// ISO 639-1 code, which is also the speech model's name for the language.
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::English => "en",
+            Self::German => "de",
+        }
+    }
+
+    /// Digit words, taught form first. English: CAP 413 Ed. 20, section 1.4, Table 2 in ordinary spelling ("niner" is
+    /// taught, "nine" is the same digit). German: common practice, no source; "zwo" avoids the confusion with "drei".
+    pub fn digits(self) -> [&'static [&'static str]; 10] {
+        match self {
+            Self::English => [
+                &["zero"],
+                &["one"],
+                &["two"],
+                &["three"],
+                &["four"],
+                &["five"],
+                &["six"],
+                &["seven"],
+                &["eight"],
+                &["nine", "niner"],
+            ],
+            Self::German => [
+                &["null"],
+                &["eins"],
+                &["zwo", "zwei"],
+                &["drei"],
+                &["vier"],
+                &["fünf"],
+                &["sechs"],
+                &["sieben"],
+                &["acht"],
+                &["neun"],
+            ],
+        }
+    }
+
+    /// Digit words a recogniser or a typist may write for the standard pronunciations; understood, never expected.
+    pub(crate) fn digit_spellings(self) -> &'static [(&'static str, u8)] {
+        match self {
+            Self::English => &[
+                ("oh", 0),
+                ("nought", 0),
+                ("wun", 1),
+                ("too", 2),
+                ("tree", 3),
+                ("fower", 4),
+                ("fife", 5),
+                ("ait", 8),
+            ],
+            Self::German => &[("ein", 1), ("fuenf", 5), ("funf", 5)],
+        }
+    }
+
+    /// What a recogniser writes for a digit word because it sounds the same ("for seven" for "four seven"). Used where the
+    /// sound is weighed, never for typed text.
+    pub(crate) fn sounds_like(self, digit: u8) -> &'static [&'static str] {
+        match (self, digit) {
+            (Self::English, 1) => &["won"],
+            (Self::English, 2) => &["to", "too"],
+            (Self::English, 4) => &["for", "fore"],
+            (Self::English, 8) => &["ate"],
+            (Self::German, 3) => &["dry"],
+            (Self::German, 6) => &["sex"],
+            _ => &[],
+        }
+    }
+
+    /// Words for 10 to 19 and the tens, for callsigns spoken in pairs ("forty-seven sixty-one"). German pairs are one
+    /// word each ("siebenundvierzig") and are taken apart by [`super::number::pair_word`].
+    pub(crate) fn tens(self) -> &'static [(&'static str, u8)] {
+        match self {
+            Self::English => &[
+                ("ten", 10),
+                ("eleven", 11),
+                ("twelve", 12),
+                ("thirteen", 13),
+                ("fourteen", 14),
+                ("fifteen", 15),
+                ("sixteen", 16),
+                ("seventeen", 17),
+                ("eighteen", 18),
+                ("nineteen", 19),
+                ("twenty", 20),
+                ("thirty", 30),
+                ("forty", 40),
+                ("fifty", 50),
+                ("sixty", 60),
+                ("seventy", 70),
+                ("eighty", 80),
+                ("ninety", 90),
+            ],
+            Self::German => &[
+                ("zehn", 10),
+                ("elf", 11),
+                ("zwölf", 12),
+                ("dreizehn", 13),
+                ("vierzehn", 14),
+                ("fünfzehn", 15),
+                ("sechzehn", 16),
+                ("siebzehn", 17),
+                ("achtzehn", 18),
+                ("neunzehn", 19),
+                ("zwanzig", 20),
+                ("dreißig", 30),
+                ("vierzig", 40),
+                ("fünfzig", 50),
+                ("sechzig", 60),
+                ("siebzig", 70),
+                ("achtzig", 80),
+                ("neunzig", 90),
+            ],
+        }
+    }
+
+    /// Words that take back what was said before them. CORRECTION is the standard word (SERA.14075(c)); the German
+    /// word "Korrektur" and "berichtige" are common practice, no source.
+    pub fn corrections(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &["correction"],
+            Self::German => &["korrektur", "berichtige", "correction"],
+        }
+    }
+
+    /// Hesitation sounds and small talk that belong to no element. Common practice, no source.
+    pub fn fillers(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &[
+                "uh",
+                "um",
+                "er",
+                "erm",
+                "ah",
+                "hello",
+                "please",
+                "okay",
+                "this is",
+                "good morning",
+            ],
+            Self::German => &[
+                "äh",
+                "ähm",
+                "hm",
+                "hallo",
+                "bitte",
+                "okay",
+                "hier ist",
+                "guten morgen",
+            ],
+        }
+    }
+
+    /// Small words that join elements and mean nothing alone ("on the north winch cable", "am Windenseil Wald").
+    pub fn joiners(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &["on the", "on", "the"],
+            Self::German => &["am", "auf", "auf dem"],
+        }
+    }
+}

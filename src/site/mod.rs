@@ -1,0 +1,316 @@
+//! A club's launch place and its phrases: a folder of TOML files becomes a checked [`Site`].
+//!
+//! Pure: files are read by [`crate::folders`] and handed in as [`Files`].
+
+pub mod callsign;
+mod check;
+pub mod language;
+pub mod number;
+pub mod problem;
+mod raw;
+pub mod spelling;
+
+pub use callsign::Callsign;
+pub use language::Language;
+pub use problem::{Problem, Problems};
+
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The files of a site's folder that must be there.
+pub const FILES: [&str; 4] = ["site.toml", "fleet.toml", "words.toml", "steps.toml"];
+/// The file that may be there: the briefing before a launch.
+pub const BRIEFING: &str = "briefing.toml";
+
+/// What was read from a site's folder.
+#[derive(Debug, Clone, Default)]
+pub struct Files {
+    /// The folder as the user named it, for messages.
+    pub folder: String,
+    /// Text of each TOML file found, by file name.
+    pub texts: BTreeMap<String, String>,
+    /// Every other file in the folder, as paths with `/` relative to it (recorded prompts).
+    pub others: BTreeSet<String>,
+    /// Files that could not be read, with the reason.
+    pub unreadable: BTreeMap<String, String>,
+}
+
+/// A checked site. Fields hold what the files say; nothing in it can contradict itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Short name, the folder's name: lower-case letters, digits and hyphens.
+    pub id: String,
+    /// Name on screen.
+    pub name: String,
+    /// Language of the calls.
+    pub language: Language,
+    /// Version of the site's files, as the club counts.
+    pub version: String,
+    /// Date of the rules the site's files follow, `YYYY-MM-DD`.
+    pub rules_date: String,
+    /// No real place: said on screen.
+    pub invented: bool,
+    /// One line about the place.
+    pub about: String,
+    /// Caution shown on screen, on prints and in debriefs.
+    pub caution: String,
+    /// Stations on the frequency.
+    pub stations: Vec<Station>,
+    /// Launch directions; the usual one first.
+    pub directions: Vec<Direction>,
+    /// Cables.
+    pub cables: Vec<Wording>,
+    /// Customs of the place.
+    pub customs: Customs,
+    /// Light signals of the place; empty unless the site names some. They have opposite meanings in different countries.
+    pub signals: Vec<(String, String)>,
+    /// The club's aircraft.
+    pub fleet: Vec<Aircraft>,
+    /// Elements by id.
+    pub elements: BTreeMap<String, Element>,
+    /// Steps in the order of the launch.
+    pub steps: Vec<Step>,
+    /// Eventualities to be spoken before each launch, in order.
+    pub eventualities: Vec<Eventuality>,
+    /// Height bands of the briefing, lowest first.
+    pub bands: Vec<Band>,
+}
+
+/// A station on the frequency.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Station {
+    /// Id used by steps.
+    pub id: String,
+    /// Name on screen.
+    pub name: String,
+    /// The words a call to it begins with.
+    pub address: Wording,
+}
+
+/// A launch direction. Left and right swap with it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Direction {
+    /// Id.
+    pub id: String,
+    /// Name on screen.
+    pub name: String,
+    /// Cable ids as seen from the launch point by somebody who faces the winch.
+    pub cables_left_to_right: Vec<String>,
+}
+
+/// A value and the words for it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wording {
+    /// The value in results.
+    pub id: String,
+    /// Words the club teaches.
+    pub taught: String,
+    /// Words that mean the same and pass with advice.
+    pub understood: Vec<String>,
+}
+
+/// May or must something be said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Need {
+    /// Not part of the call.
+    Never,
+    /// May be said.
+    Optional,
+    /// Must be said.
+    Required,
+}
+
+/// How the aircraft may be called.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CallsignCustom {
+    /// Every character of the registration.
+    Full,
+    /// A short form once contact is made and the ground has used it (CAP 413 1.8.2).
+    ShortAfterContact,
+}
+
+/// Customs of a place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Customs {
+    /// Who speaks to the winch: pilot, signaller or controller.
+    pub calls_winch: String,
+    /// Who says that the slack is out.
+    pub says_slack_out: String,
+    /// How often the slack-out words are said.
+    pub slack_out_times: u8,
+    /// How often "stop" is said by habit; one is enough.
+    pub stop_times: u8,
+    /// Full or short callsigns.
+    pub callsign: CallsignCustom,
+    /// Whether "forty-seven sixty-one" is forbidden; otherwise it passes with advice.
+    pub number_pairs_forbidden: bool,
+    /// Type in the ready call.
+    pub type_in_ready_call: Need,
+    /// Whether the cable's name may be dropped while only one is laid.
+    pub cable_may_be_dropped_when_single: bool,
+    /// Elements the winch driver reads back.
+    pub readback_by_winch: Vec<String>,
+    /// How often the release is pulled at the top.
+    pub release_pulls: u8,
+}
+
+/// An aircraft of the club.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aircraft {
+    /// Registration.
+    pub registration: Callsign,
+    /// Type name.
+    pub kind: String,
+    /// 1 or 2.
+    pub seats: u8,
+    /// Competition sign.
+    pub competition_sign: Option<String>,
+    /// Spoken forms: `registration`, `competition sign`, `last letters`, `type`.
+    pub said_by: Vec<String>,
+    /// The weak link named in the type's own data.
+    pub weak_link: Option<String>,
+    /// Overrides the site's custom for the type in the ready call.
+    pub say_type: Option<bool>,
+    /// Overrides whether the crew is said.
+    pub say_crew: Option<bool>,
+}
+
+/// A part of a call.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Element {
+    /// Id: `address`, `callsign`, `crew` ...
+    pub id: String,
+    /// Name on screen.
+    pub label: String,
+    /// One sentence: why it is said.
+    pub why: String,
+    /// Its values. Empty for the callsign, whose values are spelled.
+    pub values: Vec<Wording>,
+    /// Half of a wording: heard alone it leaves the element missing.
+    pub incomplete: Vec<String>,
+    /// Wordings of another value ("aerotow").
+    pub other: Vec<Wording>,
+    /// Wordings that deny the element ("not ready").
+    pub negated: Vec<String>,
+}
+
+/// A line the other side speaks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Who speaks.
+    pub role: String,
+    /// Text with `{element}` in braces.
+    pub text: String,
+    /// A recording, relative to the site's folder.
+    pub clip: Option<String>,
+}
+
+/// An exchange of the launch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Id.
+    pub id: String,
+    /// Name on screen.
+    pub title: String,
+    /// Who makes the call.
+    pub speaker: String,
+    /// The station called.
+    pub to: String,
+    /// Element ids in the taught order.
+    pub elements: Vec<String>,
+    /// Elements that decide the outcome.
+    pub critical: Vec<String>,
+    /// The call as taught, with `{element}` in braces.
+    pub taught: String,
+    /// Other right shapes.
+    pub also_right: Vec<String>,
+    /// What is said before the student's turn.
+    pub prompt: Option<Line>,
+    /// Answer to a complete call.
+    pub answer: Option<Line>,
+    /// Question for one element; `{asked}` stands for its label.
+    pub ask_again: Option<Line>,
+    /// Question for the whole call.
+    pub ask_all_again: Option<Line>,
+}
+
+/// A part of the briefing spoken before each launch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Eventuality {
+    /// Value and words.
+    pub wording: Wording,
+    /// Name on screen.
+    pub label: String,
+}
+
+/// A height band of the briefing. Shown only with the caution to brief it with the local instructor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Band {
+    /// Name.
+    pub name: String,
+    /// Metres above the field.
+    pub from: u16,
+    /// Metres above the field, open at the top when absent.
+    pub to: Option<u16>,
+    /// What is briefed for it.
+    pub answer: String,
+}
+
+impl Site {
+    /// Check a site's files. All problems are reported at once.
+    pub fn check(files: &Files) -> Result<Self, Problems> {
+        check::check(files)
+    }
+
+    /// A step by id.
+    pub fn step(&self, id: &str) -> Option<&Step> {
+        self.steps.iter().find(|s| s.id == id)
+    }
+
+    /// An aircraft by registration.
+    pub fn aircraft(&self, registration: &Callsign) -> Option<&Aircraft> {
+        self.fleet.iter().find(|a| &a.registration == registration)
+    }
+
+    /// The words taught for a value of an element; `None` when the site has no such value.
+    pub fn taught_words(&self, element: &str, value: &str) -> Option<String> {
+        if element == "callsign" {
+            return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
+        }
+        let values = &self.elements.get(element)?.values;
+        values
+            .iter()
+            .find(|w| w.id == value)
+            .map(|w| w.taught.clone())
+    }
+}
+
+/// The names in braces of a template, in order.
+pub fn placeholders(template: &str) -> Vec<&str> {
+    let mut names = Vec::new();
+    let mut rest = template;
+    while let Some(open) = rest.find('{') {
+        let Some(close) = rest[open..].find('}') else {
+            break;
+        };
+        names.push(&rest[open + 1..open + close]);
+        rest = &rest[open + close + 1..];
+    }
+    names
+}
+
+/// Fill a template's braces.
+pub fn fill(template: &str, value: impl Fn(&str) -> Option<String>) -> String {
+    let mut out = String::new();
+    let mut rest = template;
+    while let Some(open) = rest.find('{') {
+        let Some(close) = rest[open..].find('}') else {
+            break;
+        };
+        out.push_str(&rest[..open]);
+        let name = &rest[open + 1..open + close];
+        out.push_str(&value(name).unwrap_or_default());
+        rest = &rest[open + close + 1..];
+    }
+    out.push_str(rest);
+    out
+}

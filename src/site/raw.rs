@@ -1,0 +1,185 @@
+//! The files of a site as written: nothing checked but the shape. Field by field documented in `phrases/README.md`.
+
+use super::language::Language;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use toml::Spanned;
+
+type Text = Spanned<String>;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawHead {
+    pub id: Text,
+    pub name: Text,
+    pub language: Language,
+    pub version: Text,
+    pub rules_date: Spanned<toml::value::Datetime>,
+    #[serde(default)]
+    pub invented: bool,
+    #[serde(default)]
+    pub about: String,
+    pub caution: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawStation {
+    pub id: Text,
+    pub name: Text,
+    pub address: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawDirection {
+    pub id: Text,
+    pub name: Text,
+    #[serde(default)]
+    pub usual: bool,
+    pub cables_left_to_right: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawCable {
+    pub id: Text,
+    pub taught: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum RawNeed {
+    Never,
+    Optional,
+    Required,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawCustoms {
+    pub calls_winch: Text,
+    pub says_slack_out: Text,
+    pub slack_out_times: Spanned<u8>,
+    pub stop_times: Spanned<u8>,
+    pub callsign: Text,
+    pub number_pairs_in_callsign: Text,
+    pub type_in_ready_call: RawNeed,
+    #[serde(default)]
+    pub cable_may_be_dropped_when_single: bool,
+    #[serde(default)]
+    pub readback_by_winch: Vec<Text>,
+    #[serde(default)]
+    pub release_pulls: Option<Spanned<u8>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawSignal {
+    pub light: Text,
+    pub meaning: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawAircraft {
+    pub registration: Text,
+    #[serde(rename = "type")]
+    pub kind: Text,
+    pub seats: Spanned<u8>,
+    #[serde(default)]
+    pub competition_sign: Option<Text>,
+    #[serde(default)]
+    pub said_by: Vec<Text>,
+    #[serde(default)]
+    pub weak_link: Option<String>,
+    /// Crew or type said only for some aircraft: overrides the site's custom.
+    #[serde(default)]
+    pub say_type: Option<bool>,
+    #[serde(default)]
+    pub say_crew: Option<bool>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawWording {
+    pub id: Text,
+    pub taught: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawElement {
+    pub label: Text,
+    pub why: Text,
+    #[serde(default)]
+    pub value: Vec<RawWording>,
+    #[serde(default)]
+    pub incomplete: Vec<Text>,
+    #[serde(default)]
+    pub other: Vec<RawWording>,
+    #[serde(default)]
+    pub negated: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawLine {
+    pub role: Text,
+    pub text: Text,
+    /// A recording of the line, a path inside the site's folder.
+    #[serde(default)]
+    pub clip: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawStep {
+    pub id: Text,
+    pub title: Text,
+    pub speaker: Text,
+    pub to: Text,
+    pub elements: Vec<Text>,
+    pub critical: Vec<Text>,
+    pub taught: Text,
+    #[serde(default)]
+    pub also_right: Vec<Text>,
+    #[serde(default)]
+    pub prompt: Option<RawLine>,
+    #[serde(default)]
+    pub answer: Option<RawLine>,
+    #[serde(default)]
+    pub ask_again: Option<RawLine>,
+    #[serde(default)]
+    pub ask_all_again: Option<RawLine>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawEventuality {
+    pub id: Text,
+    pub label: Text,
+    pub taught: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawBand {
+    pub name: Text,
+    /// Metres above the field.
+    pub from: Spanned<u16>,
+    #[serde(default)]
+    pub to: Option<Spanned<u16>>,
+    pub answer: Text,
+}
+
+/// The elements of `words.toml`, by id.
+pub type RawElements = BTreeMap<String, RawElement>;
