@@ -16,19 +16,25 @@ struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Command {
+    Demo(command::demo::DemoArgs),
+    Drill(command::drill::DrillArgs),
     Site(command::site::SiteArgs),
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
     Model(command::model::ModelArgs),
+    Sound(command::sound::SoundArgs),
     Logbook(command::logbook::LogbookArgs),
 }
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     match &arguments.command {
+        Command::Demo(a) => command::demo::run(a),
+        Command::Drill(a) => command::drill::run(a),
         Command::Site(a) => command::site::run(a),
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),
         Command::Model(a) => command::model::run(a),
+        Command::Sound(a) => command::sound::run(a),
         Command::Logbook(a) => command::logbook::run(a),
     }
 }

@@ -13,8 +13,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use cableside::sound::{
-    Player, PlayerEvent, RATE, Recorded, Recorder, RecorderEvent, SoundError, Trouble, devices,
-    part, read_clip,
+    Player, PlayerEvent, RATE, Recorded, Recorder, RecorderEvent, SoundError, Trouble, devices, part, read_clip,
 };
 
 const ROLE: &str = "CABLESIDE_TEST_ROLE";
@@ -44,30 +43,25 @@ impl Server {
     fn start() -> Self {
         let folder = tempfile::tempdir().unwrap();
         std::fs::write(folder.path().join("start.pa"), START).unwrap();
-        let child = environment(
-            Command::new("pulseaudio").arg("-n").arg("-F"),
-            folder.path(),
-        )
-        .arg(folder.path().join("start.pa"))
-        .args([
-            "--daemonize=no",
-            "--exit-idle-time=-1",
-            "--disallow-exit",
-            "--log-target=stderr",
-            "--log-level=error",
-        ])
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap_or_else(|e| panic!("this test needs pulseaudio ({e}); scripts/test installs it"));
+        let child = environment(Command::new("pulseaudio").arg("-n").arg("-F"), folder.path())
+            .arg(folder.path().join("start.pa"))
+            .args([
+                "--daemonize=no",
+                "--exit-idle-time=-1",
+                "--disallow-exit",
+                "--log-target=stderr",
+                "--log-level=error",
+            ])
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap_or_else(|e| panic!("this test needs pulseaudio ({e}); scripts/test installs it"));
         let server = Self { folder, child };
         let until = Instant::now() + Duration::from_secs(10);
         while Instant::now() < until {
             let about = environment(&mut Command::new("pactl"), server.folder.path())
                 .args(["list", "short", "sources"])
                 .output()
-                .unwrap_or_else(|e| {
-                    panic!("this test needs pactl ({e}); scripts/test installs pulseaudio-utils")
-                });
+                .unwrap_or_else(|e| panic!("this test needs pactl ({e}); scripts/test installs pulseaudio-utils"));
             if String::from_utf8_lossy(&about.stdout).contains("mic44") {
                 return server;
             }
@@ -133,13 +127,7 @@ fn folder() -> PathBuf {
 /// Sends the server a signal.
 fn signal(name: &str) {
     let id = std::env::var(SERVER).unwrap();
-    assert!(
-        Command::new("kill")
-            .args([name, &id])
-            .status()
-            .unwrap()
-            .success()
-    );
+    assert!(Command::new("kill").args([name, &id]).status().unwrap().success());
 }
 
 /// Two seconds of band-limited noise bursts, peak about 0.6: like speech it has edges and no period.
@@ -187,11 +175,7 @@ fn speak(sink: &str, path: &Path) {
 
 fn ready(recorder: &Recorder) -> (String, u32, u16) {
     match recorder.wait(Duration::from_secs(10)) {
-        Some(RecorderEvent::Ready {
-            device,
-            rate,
-            channels,
-        }) => (device, rate, channels),
+        Some(RecorderEvent::Ready { device, rate, channels }) => (device, rate, channels),
         other => panic!("{other:?}"),
     }
 }
@@ -266,10 +250,7 @@ fn records_what_is_spoken() {
         println!("residual {left:.1} dB, {clip:?}", clip = clip.levels);
         assert!(left < -60.0, "{left}");
         assert!(clip.troubles.is_empty(), "{:?}", clip.troubles);
-        assert!(
-            (loudest - clip.levels.peak_dbfs).abs() < 1.0,
-            "level shown {loudest}"
-        );
+        assert!((loudest - clip.levels.peak_dbfs).abs() < 1.0, "level shown {loudest}");
         let keying = clip.keying.unwrap();
         println!("{keying:?}, clip {:.3} s", clip.seconds());
         assert!((keying.prompt_end_to_press.unwrap() - 0.4).abs() < 0.05);
@@ -285,12 +266,7 @@ fn records_what_is_spoken() {
                 .zip(&clip.samples)
                 .all(|(a, b)| (a - b).abs() < 2.0 / 32_768.0)
         );
-        assert_eq!(
-            std::fs::read_dir(folder().join("recordings"))
-                .unwrap()
-                .count(),
-            1
-        );
+        assert_eq!(std::fs::read_dir(folder().join("recordings")).unwrap().count(), 1);
     });
 }
 
@@ -317,10 +293,7 @@ fn another_device_is_chosen_by_name_and_converted() {
         // silent channel.
         let peak = clip.samples.iter().fold(0f32, |m, s| m.max(s.abs()));
         let wanted = signal_48k().iter().fold(0f32, |m, s| m.max(s.abs()));
-        assert!(
-            (20.0 * (peak / wanted).log10()).abs() < 1.0,
-            "{peak} for {wanted}"
-        );
+        assert!((20.0 * (peak / wanted).log10()).abs() < 1.0, "{peak} for {wanted}");
         let saved = read_clip(&path.unwrap()).unwrap();
         assert!(
             saved
@@ -378,12 +351,7 @@ fn tone(hz: f32, peak: f32, count: u16) -> Vec<f32> {
 
 /// Half a second of 1000 Hz, a quarter of nothing, half a second of 700 Hz.
 fn prompt() -> Vec<f32> {
-    [
-        tone(1000.0, 0.25, 8000),
-        vec![0.0; 4000],
-        tone(700.0, 0.125, 8000),
-    ]
-    .concat()
+    [tone(1000.0, 0.25, 8000), vec![0.0; 4000], tone(700.0, 0.125, 8000)].concat()
 }
 
 /// Plays the prompt, catches it and measures what came: how long it took by the events, the levels of its three parts
@@ -420,13 +388,7 @@ fn play_and_measure(player: &Player) -> (f64, [f32; 3], [usize; 2]) {
     ];
     let quiet = |w: &[f32]| w.iter().all(|s| s.abs() < 0.002);
     let gap = heard.windows(40).position(quiet).unwrap_or(0);
-    let back = heard
-        .iter()
-        .skip(gap + 40)
-        .position(|s| s.abs() > 0.005)
-        .unwrap_or(0)
-        + gap
-        + 40;
+    let back = heard.iter().skip(gap + 40).position(|s| s.abs() > 0.005).unwrap_or(0) + gap + 40;
     (took, levels, [gap, back])
 }
 
@@ -493,10 +455,7 @@ fn a_server_that_dies_leaves_the_clip() {
         // What was still on its way when the server died is lost with it.
         assert!(residual_of_signal(&clip.samples, 1.6) < -50.0);
         assert_eq!(path.as_deref(), Some(target.as_path()));
-        assert_eq!(
-            read_clip(&target).unwrap().samples.len(),
-            clip.samples.len()
-        );
+        assert_eq!(read_clip(&target).unwrap().samples.len(), clip.samples.len());
         assert!(matches!(
             recorder.wait(Duration::from_secs(2)),
             Some(RecorderEvent::Lost { .. })
@@ -504,10 +463,7 @@ fn a_server_that_dies_leaves_the_clip() {
         recorder.press(None, None);
         let told = recorder.wait(Duration::from_secs(10));
         assert!(
-            matches!(
-                told,
-                Some(RecorderEvent::NotReady(_) | RecorderEvent::Failed(_))
-            ),
+            matches!(told, Some(RecorderEvent::NotReady(_) | RecorderEvent::Failed(_))),
             "{told:?}"
         );
         let start = Instant::now();
@@ -550,9 +506,7 @@ fn a_frozen_server_holds_nobody_up() {
         signal("-STOP");
         let Recorded { clip, .. } = recorded(&recorder);
         assert!(
-            clip.troubles
-                .iter()
-                .any(|t| matches!(t, Trouble::DeviceLost { .. })),
+            clip.troubles.iter().any(|t| matches!(t, Trouble::DeviceLost { .. })),
             "{:?}",
             clip.troubles
         );
@@ -563,15 +517,8 @@ fn a_frozen_server_holds_nobody_up() {
         let player = Player::open(None).unwrap();
         player.play(vec![0.1; 1600]);
         drop(player);
-        assert!(
-            start.elapsed() < Duration::from_millis(50),
-            "{:?}",
-            start.elapsed()
-        );
-        assert!(matches!(
-            devices::list(),
-            Err(SoundError::NoAnswer { .. }) | Ok(_)
-        ));
+        assert!(start.elapsed() < Duration::from_millis(50), "{:?}", start.elapsed());
+        assert!(matches!(devices::list(), Err(SoundError::NoAnswer { .. }) | Ok(_)));
         signal("-CONT");
     });
 }
@@ -677,10 +624,7 @@ fn a_disk_that_fills_up_while_recording_costs_only_the_file() {
         clip.troubles
     );
     assert!(residual_of_signal(&clip.samples, 2.0) < -60.0);
-    assert_eq!(
-        std::fs::read_dir(folder().join("calls")).unwrap().count(),
-        0
-    );
+    assert_eq!(std::fs::read_dir(folder().join("calls")).unwrap().count(), 0);
 }
 
 #[test]
@@ -719,10 +663,7 @@ fn a_kill_while_recording_leaves_a_recording() {
         assert_eq!(path, recordings.join("call.wav"));
         // The last half second may not have reached the disk.
         let residual = residual_of_signal(&clip.samples, 1.6);
-        println!(
-            "recovered {:.2} s, residual {residual:.1} dB",
-            clip.seconds()
-        );
+        println!("recovered {:.2} s, residual {residual:.1} dB", clip.seconds());
         assert!(residual < -50.0);
     });
 }

@@ -108,17 +108,11 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
                 )
             }
             Piece::Phrase(p) => match &vocabulary.phrases[p].meaning {
-                Meaning::Value {
-                    element,
-                    value,
-                    taught,
-                } => mention(*element, Said::Value(value.clone()), *taught, false, false),
-                Meaning::Incomplete { element } => {
-                    mention(*element, Said::Incomplete, false, false, false)
+                Meaning::Value { element, value, taught } => {
+                    mention(*element, Said::Value(value.clone()), *taught, false, false)
                 }
-                Meaning::Negated { element } => {
-                    mention(*element, Said::Negated, false, false, false)
-                }
+                Meaning::Incomplete { element } => mention(*element, Said::Incomplete, false, false, false),
+                Meaning::Negated { element } => mention(*element, Said::Negated, false, false, false),
                 Meaning::Correction => {
                     corrected = true;
                     continue;
@@ -166,7 +160,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
             }
         };
         for (i, phrase) in vocabulary.phrases.iter().enumerate() {
-            if words[at..].starts_with(&phrase.words) {
+            if begins_with(vocabulary, &words[at..], &phrase.words) {
                 let extra = match phrase.meaning {
                     Meaning::Filler | Meaning::Joiner => SMALL_WORD,
                     _ => PIECE,
@@ -182,11 +176,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
                 chars.extend(c);
                 pairs |= pair;
                 to += used;
-                let extra = if chars.len() == 1 {
-                    LONE_CHARACTER
-                } else {
-                    PIECE
-                };
+                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE };
                 offer(
                     to,
                     extra,
@@ -212,6 +202,16 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
     pieces
 }
 
+/// Do the words begin with a wording? A digit written as such is its word ("2 up").
+fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> bool {
+    words.len() >= phrase.len()
+        && words.iter().zip(phrase).all(|(w, p)| {
+            w == p
+                || w.parse::<u8>()
+                    .is_ok_and(|d| d < 10 && number::digit(vocabulary.language, p) == Some(d))
+        })
+}
+
 /// The characters the next words spell: one letter, one digit, or a number spoken as a pair.
 fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usize, bool)> {
     let language = vocabulary.language;
@@ -232,10 +232,7 @@ fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usiz
         return Some((vec![c.to_ascii_uppercase()], 1, false));
     }
     let pair = number::pair_word(language, word)?;
-    let unit = words
-        .get(1)
-        .and_then(|w| number::digit(language, w))
-        .filter(|u| *u > 0);
+    let unit = words.get(1).and_then(|w| number::digit(language, w)).filter(|u| *u > 0);
     if let (Some(unit), true) = (unit, pair >= 20 && pair % 10 == 0) {
         return Some((vec![as_char(pair / 10), as_char(unit)], 2, true));
     }

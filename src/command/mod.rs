@@ -1,6 +1,8 @@
 //! One file a subcommand; the only room that prints.
 
 pub mod common;
+pub mod demo;
+pub mod drill;
 pub mod evaluate;
 pub mod logbook;
 pub mod model;

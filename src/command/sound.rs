@@ -5,9 +5,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use super::Failure;
-use crate::sound::{
-    DeviceInfo, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, devices, write_wav,
-};
+use crate::sound::{DeviceInfo, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, devices, write_wav};
 use crate::voice::{Language, Line, Origin, Role, Speaker};
 
 /// How long the microphone may take to become ready.
@@ -176,10 +174,7 @@ fn show(title: &str, devices: &[DeviceInfo]) {
         let form = device
             .form
             .map_or("cannot be opened now".to_string(), |(rate, channels)| {
-                format!(
-                    "{rate} Hz, {channels} channel{}",
-                    if channels == 1 { "" } else { "s" }
-                )
+                format!("{rate} Hz, {channels} channel{}", if channels == 1 { "" } else { "s" })
             });
         println!("{mark} {} ({form})", device.name);
         if device.id != device.name {
@@ -195,20 +190,14 @@ fn record(seconds: f64, input: Option<String>) -> Result<Recorded, Failure> {
     let until = Instant::now() + READY;
     loop {
         match recorder.wait(until.saturating_duration_since(Instant::now())) {
-            Some(RecorderEvent::Ready {
-                device,
-                rate,
-                channels,
-            }) => {
+            Some(RecorderEvent::Ready { device, rate, channels }) => {
                 println!("{device}: {rate} Hz, channels: {channels}. Speak now.");
                 break;
             }
             Some(RecorderEvent::Failed(e)) => return Err(e.into()),
             Some(_) => {}
             None => {
-                return Err(
-                    "the microphone did not become ready; choose another one with --input".into(),
-                );
+                return Err("the microphone did not become ready; choose another one with --input".into());
             }
         }
     }
@@ -242,11 +231,7 @@ fn bar(recorder: &Recorder) {
     }
     let level = recorder.level();
     let filled = ((level.rms_dbfs + 60.0).clamp(0.0, 60.0) / 2.0) as usize;
-    print!(
-        "\r[{:<30}] peak {:>6.1} dBFS ",
-        "#".repeat(filled),
-        level.peak_dbfs
-    );
+    print!("\r[{:<30}] peak {:>6.1} dBFS ", "#".repeat(filled), level.peak_dbfs);
     // A terminal that went away is noticed at the next line that matters.
     let _ = out.flush();
 }
@@ -263,10 +248,7 @@ fn play(samples: Vec<f32>, output: Option<String>) -> Result<(), Failure> {
             Some(PlayerEvent::Finished { .. } | PlayerEvent::Stopped { .. }) => return Ok(()),
             Some(PlayerEvent::Failed { error, .. }) => return Err(error.into()),
             None => {
-                return Err(
-                    "the loudspeaker did not play to the end; choose another one with --output"
-                        .into(),
-                );
+                return Err("the loudspeaker did not play to the end; choose another one with --output".into());
             }
         }
     }

@@ -134,11 +134,7 @@ pub(super) fn name_of(device: &cpal::Device) -> String {
 
 /// The device meant by `choice`: its identifier or name exactly, else the only one whose name contains it whatever the
 /// case; without a choice the default one.
-pub(super) fn find(
-    host: &cpal::Host,
-    direction: Direction,
-    choice: Option<&str>,
-) -> Result<cpal::Device, SoundError> {
+pub(super) fn find(host: &cpal::Host, direction: Direction, choice: Option<&str>) -> Result<cpal::Device, SoundError> {
     let Some(wanted) = choice else {
         return default_device(host, direction).ok_or_else(|| SoundError::NoDevice {
             direction,
@@ -148,25 +144,17 @@ pub(super) fn find(
     let devices = devices(host, direction)?;
     let names: Vec<(String, String)> = devices
         .iter()
-        .map(|d| {
-            (
-                d.id().map(|i| i.id().to_string()).unwrap_or_default(),
-                name_of(d),
-            )
-        })
+        .map(|d| (d.id().map(|i| i.id().to_string()).unwrap_or_default(), name_of(d)))
         .collect();
     let index = pick(&names, wanted).map_err(|fitting| SoundError::UnknownDevice {
         direction,
         wanted: wanted.to_string(),
         have: choices(&names, &fitting),
     })?;
-    devices
-        .into_iter()
-        .nth(index)
-        .ok_or_else(|| SoundError::NoDevice {
-            direction,
-            detail: wanted.to_string(),
-        })
+    devices.into_iter().nth(index).ok_or_else(|| SoundError::NoDevice {
+        direction,
+        detail: wanted.to_string(),
+    })
 }
 
 /// The names to choose from: of those that fit, or of all if none does; the identifier where a name stands for several.
@@ -195,10 +183,7 @@ fn choices(names: &[(String, String)], fitting: &[usize]) -> String {
 
 /// Index of the device meant, or of those that fit equally well.
 fn pick(names: &[(String, String)], wanted: &str) -> Result<usize, Vec<usize>> {
-    if let Some(exact) = names
-        .iter()
-        .position(|(id, name)| id == wanted || name == wanted)
-    {
+    if let Some(exact) = names.iter().position(|(id, name)| id == wanted || name == wanted) {
         return Ok(exact);
     }
     let lower = wanted.to_lowercase();
@@ -232,11 +217,9 @@ pub(super) fn aside<T: Send + 'static>(
 }
 
 pub(super) fn wait_for<T>(answer: &mpsc::Receiver<Result<T, SoundError>>) -> Result<T, SoundError> {
-    answer
-        .recv_timeout(PATIENCE)
-        .map_err(|_| SoundError::NoAnswer {
-            seconds: PATIENCE.as_secs(),
-        })?
+    answer.recv_timeout(PATIENCE).map_err(|_| SoundError::NoAnswer {
+        seconds: PATIENCE.as_secs(),
+    })?
 }
 
 /// Drops something of the sound system's where it may hang without harm: a stream whose server has died can wait for
@@ -301,10 +284,7 @@ mod tests {
         assert!(pick(&names(), "telephone").unwrap_err().is_empty());
         let mut doubled = names();
         doubled.push(("hw:3".into(), "Headset".into()));
-        assert_eq!(
-            choices(&doubled, &[0, 1]),
-            "Built-in Microphone, Headset Microphone"
-        );
+        assert_eq!(choices(&doubled, &[0, 1]), "Built-in Microphone, Headset Microphone");
         assert_eq!(
             choices(&doubled, &[]),
             "Built-in Microphone, Headset Microphone, hw:2, hw:3"

@@ -87,9 +87,7 @@ pub enum SoundError {
         detail: String,
     },
     /// There is no device of that kind at all.
-    #[error(
-        "no {direction} was found ({detail}); plug one in or switch it on in the system's sound settings"
-    )]
+    #[error("no {direction} was found ({detail}); plug one in or switch it on in the system's sound settings")]
     NoDevice {
         /// What was looked for.
         direction: Direction,
@@ -119,9 +117,7 @@ pub enum SoundError {
         detail: String,
     },
     /// The sound system hangs.
-    #[error(
-        "the sound system did not answer within {seconds} seconds; restart it, or work with recordings"
-    )]
+    #[error("the sound system did not answer within {seconds} seconds; restart it, or work with recordings")]
     NoAnswer {
         /// How long was waited.
         seconds: u64,

@@ -37,8 +37,7 @@ impl PartFile {
             std::fs::create_dir_all(folder)?;
         }
         let part = part_path(target);
-        let mut writer = hound::WavWriter::new(BufWriter::new(File::create(&part)?), wav_form())
-            .map_err(hound_io)?;
+        let mut writer = hound::WavWriter::new(BufWriter::new(File::create(&part)?), wav_form()).map_err(hound_io)?;
         writer.flush().map_err(hound_io)?;
         Ok(Self {
             writer,
@@ -53,9 +52,7 @@ impl PartFile {
     /// Brings the file up to `samples`: all there are so far, of which some are already written.
     pub(crate) fn extend(&mut self, samples: &[f32]) -> io::Result<()> {
         for s in samples.get(self.written..).unwrap_or_default() {
-            self.writer
-                .write_sample(to_i16(s * self.gain))
-                .map_err(hound_io)?;
+            self.writer.write_sample(to_i16(s * self.gain)).map_err(hound_io)?;
             self.written += 1;
         }
         if self.flushed.elapsed() >= FLUSH_EVERY {
@@ -129,9 +126,7 @@ pub fn left_over(folder: &Path) -> Result<Vec<PathBuf>, SoundError> {
         let part = entry.file_name().to_string_lossy().ends_with(PART);
         let idle = entry.metadata().and_then(|m| m.modified()).is_ok_and(|t| {
             // A time in the future (a clock set back) says nothing about use.
-            SystemTime::now()
-                .duration_since(t)
-                .map_or(true, |age| age > IN_USE)
+            SystemTime::now().duration_since(t).map_or(true, |age| age > IN_USE)
         });
         if part && idle {
             found.push(entry.path());
@@ -146,9 +141,7 @@ pub fn left_over(folder: &Path) -> Result<Vec<PathBuf>, SoundError> {
 pub fn recover(part: &Path) -> Result<(PathBuf, Clip), SoundError> {
     let clip = match read_clip(part) {
         Ok(clip) => clip,
-        Err(
-            e @ (SoundError::Empty { .. } | SoundError::Form { .. } | SoundError::NotSound { .. }),
-        ) => {
+        Err(e @ (SoundError::Empty { .. } | SoundError::Form { .. } | SoundError::NotSound { .. })) => {
             std::fs::remove_file(part).map_err(|source| SoundError::File {
                 operation: "remove",
                 path: part.to_path_buf(),
@@ -159,10 +152,7 @@ pub fn recover(part: &Path) -> Result<(PathBuf, Clip), SoundError> {
         Err(e) => return Err(e),
     };
     let name = part.file_name().unwrap_or_default().to_string_lossy();
-    let target = part.with_file_name(format!(
-        "{}{DONE}",
-        name.strip_suffix(PART).unwrap_or(&name)
-    ));
+    let target = part.with_file_name(format!("{}{DONE}", name.strip_suffix(PART).unwrap_or(&name)));
     write_wav(&target, &clip.samples)?;
     std::fs::remove_file(part).map_err(|source| SoundError::File {
         operation: "remove",
@@ -214,11 +204,7 @@ mod tests {
         let mut file = PartFile::create(&target, 0.5).unwrap();
         file.extend(&ramp(8000)).unwrap();
         file.finish(&ramp(8000), 1.0).unwrap();
-        let peak = read_clip(&target)
-            .unwrap()
-            .samples
-            .iter()
-            .fold(0f32, |m, s| m.max(*s));
+        let peak = read_clip(&target).unwrap().samples.iter().fold(0f32, |m, s| m.max(*s));
         assert!((peak - 0.6).abs() < 0.01, "{peak}");
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
     }

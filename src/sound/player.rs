@@ -188,18 +188,12 @@ impl Worker {
     }
 
     fn start(&mut self, id: u64, samples: &[f32]) -> Result<(), SoundError> {
-        if self
-            .sink
-            .as_ref()
-            .is_some_and(|s| s.ending.load(Ordering::Relaxed))
-        {
+        if self.sink.as_ref().is_some_and(|s| s.ending.load(Ordering::Relaxed)) {
             self.close();
         }
         if self.sink.is_none() {
             let choice = self.choice.clone();
-            self.sink = Some(wait_for(&aside("sound-open", move || {
-                open(choice.as_deref())
-            })?)?);
+            self.sink = Some(wait_for(&aside("sound-open", move || open(choice.as_deref()))?)?);
         }
         let Some(sink) = &self.sink else {
             return Ok(());
@@ -315,11 +309,7 @@ fn open(choice: Option<&str>) -> Result<Sink, SoundError> {
     match with(period).or_else(|_| with(cpal::BufferSize::Default)) {
         Ok(mut device) => {
             device.log_on_drop(false);
-            Ok(Sink {
-                device,
-                name,
-                ending,
-            })
+            Ok(Sink { device, name, ending })
         }
         Err(e) => Err(trouble_opening(name, &e)),
     }
@@ -342,21 +332,17 @@ fn trouble_opening(name: String, e: &rodio::DeviceSinkError) -> SoundError {
     use rodio::DeviceSinkError as Sink;
     let direction = Direction::Output;
     match e {
-        Sink::PlayError(cause) | Sink::DefaultSinkConfigError(cause) | Sink::BuildError(cause) => {
-            match cause.kind() {
-                cpal::ErrorKind::DeviceNotAvailable | cpal::ErrorKind::HostUnavailable => {
-                    SoundError::NoDevice {
-                        direction,
-                        detail: format!("{name}: {cause}"),
-                    }
-                }
-                _ => SoundError::Device {
-                    direction,
-                    name,
-                    detail: cause.to_string(),
-                },
-            }
-        }
+        Sink::PlayError(cause) | Sink::DefaultSinkConfigError(cause) | Sink::BuildError(cause) => match cause.kind() {
+            cpal::ErrorKind::DeviceNotAvailable | cpal::ErrorKind::HostUnavailable => SoundError::NoDevice {
+                direction,
+                detail: format!("{name}: {cause}"),
+            },
+            _ => SoundError::Device {
+                direction,
+                name,
+                detail: cause.to_string(),
+            },
+        },
         other => SoundError::Device {
             direction,
             name,

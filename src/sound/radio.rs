@@ -73,9 +73,7 @@ impl Channel {
         // The quality factors of a fourth-order Butterworth filter's two sections: 1 / (2 cos(pi/8)), 1 / (2 cos(3 pi/8)).
         let qs = [1.0 / 8.0, 3.0 / 8.0].map(|part| 0.5 / (std::f64::consts::PI * part).cos());
         let edges = [(Type::HighPass, LOW), (Type::LowPass, HIGH)];
-        let sections = edges
-            .iter()
-            .flat_map(|(kind, edge)| qs.map(|q| (*kind, *edge, q)));
+        let sections = edges.iter().flat_map(|(kind, edge)| qs.map(|q| (*kind, *edge, q)));
         Self(
             sections
                 .filter_map(|(kind, edge, q)| {
@@ -149,8 +147,7 @@ mod tests {
     #[test]
     fn the_channel_is_the_filter_of_theory() {
         for hz in [
-            60.0, 100.0, 150.0, 200.0, 300.0, 400.0, 1000.0, 2000.0, 3000.0, 3400.0, 4000.0,
-            5000.0, 6000.0, 7000.0,
+            60.0, 100.0, 150.0, 200.0, 300.0, 400.0, 1000.0, 2000.0, 3000.0, 3400.0, 4000.0, 5000.0, 6000.0, 7000.0,
         ] {
             let tone: Vec<f32> = (0..32_000)
                 .map(|i| (0.5 * (TAU * hz * f64::from(i) / f64::from(RATE)).sin()) as f32)

@@ -212,8 +212,7 @@ impl SharedLevel {
     }
 
     fn set(&self, level: Level) {
-        self.peak
-            .store(level.peak_dbfs.to_bits(), Ordering::Relaxed);
+        self.peak.store(level.peak_dbfs.to_bits(), Ordering::Relaxed);
         self.rms.store(level.rms_dbfs.to_bits(), Ordering::Relaxed);
     }
 }
@@ -241,10 +240,7 @@ impl Pulse {
 
     /// How long no data has come.
     fn silent_for(&self) -> Duration {
-        Duration::from_micros(
-            self.now()
-                .saturating_sub(self.last_data.load(Ordering::Relaxed)),
-        )
+        Duration::from_micros(self.now().saturating_sub(self.last_data.load(Ordering::Relaxed)))
     }
 }
 
@@ -332,17 +328,10 @@ impl Worker {
                 self.reported = false;
                 self.close(Instant::now(), RETRY[0]);
             }
-            Command::Press {
-                at,
-                target,
-                prompt_end,
-            } => self.press(at, target.as_deref(), prompt_end),
+            Command::Press { at, target, prompt_end } => self.press(at, target.as_deref(), prompt_end),
             Command::Release { at } => self.release(at),
             Command::Cancel => {
-                if let Some(Recording {
-                    file: Some(file), ..
-                }) = self.recording.take()
-                {
+                if let Some(Recording { file: Some(file), .. }) = self.recording.take() {
                     file.remove();
                 }
             }
@@ -359,9 +348,7 @@ impl Worker {
             } else {
                 "is not there"
             };
-            let text = format!(
-                "The microphone {why}. Wait a moment, choose another one, or type the call."
-            );
+            let text = format!("The microphone {why}. Wait a moment, choose another one, or type the call.");
             self.tell(RecorderEvent::NotReady(text));
             return;
         };
@@ -409,9 +396,7 @@ impl Worker {
         if recording.released.is_some() {
             return;
         }
-        let held = at
-            .saturating_duration_since(recording.pressed)
-            .as_secs_f64();
+        let held = at.saturating_duration_since(recording.pressed).as_secs_f64();
         recording.released = Some(at);
         recording.wanted = recording
             .wanted
@@ -437,12 +422,8 @@ impl Worker {
         self.scratch.extend_from_slice(first);
         self.scratch.extend_from_slice(second);
         chunk.commit_all();
-        self.level.set(next_level(
-            self.level.get(),
-            &self.scratch,
-            input.channels,
-            input.rate,
-        ));
+        self.level
+            .set(next_level(self.level.get(), &self.scratch, input.channels, input.rate));
         if let Some(recording) = &mut self.recording
             && let Err(e) = recording.take(&self.scratch, input.channels)
         {
@@ -459,11 +440,7 @@ impl Worker {
                     self.state = self.start_opening(*pause);
                 }
             }
-            State::Opening {
-                answer,
-                until,
-                pause,
-            } => {
+            State::Opening { answer, until, pause } => {
                 let pause = *pause;
                 match answer.try_recv() {
                     Ok(Ok(input)) => {
@@ -498,10 +475,7 @@ impl Worker {
                 };
                 if silent > patience {
                     let device = input.device.clone();
-                    let lost = self
-                        .recording
-                        .as_ref()
-                        .map(|r| r.gather.meter().seconds() - r.lead);
+                    let lost = self.recording.as_ref().map(|r| r.gather.meter().seconds() - r.lead);
                     self.finish(lost.map(|at| Trouble::DeviceLost {
                         at_seconds: at.max(0.0),
                     }));
@@ -564,9 +538,7 @@ impl Worker {
     }
 
     fn close(&mut self, again: Instant, pause: Duration) {
-        if let State::Open(input) =
-            std::mem::replace(&mut self.state, State::Closed { again, pause })
-        {
+        if let State::Open(input) = std::mem::replace(&mut self.state, State::Closed { again, pause }) {
             discard(input.stream);
         }
         self.level.set(Level {
@@ -603,8 +575,7 @@ impl Recording {
     }
 
     fn complete(&self) -> bool {
-        self.gather.meter().frames() >= self.wanted
-            || self.give_up.is_some_and(|t| Instant::now() >= t)
+        self.gather.meter().frames() >= self.wanted || self.give_up.is_some_and(|t| Instant::now() >= t)
     }
 
     /// Writes what is new to the file. When that fails the recording goes on in memory, and the reason is given once.
@@ -623,9 +594,9 @@ impl Recording {
         let seconds = self.gather.meter().seconds();
         let limit = self.released.is_none() && trouble.is_none() && seconds >= LONGEST_CALL;
         let mut clip = self.gather.finish()?;
-        let end = self.released.unwrap_or_else(|| {
-            self.pressed + Duration::from_secs_f64((seconds - self.lead).max(0.0))
-        });
+        let end = self
+            .released
+            .unwrap_or_else(|| self.pressed + Duration::from_secs_f64((seconds - self.lead).max(0.0)));
         clip.keying = Some(Keying {
             prompt_end_to_press: self.prompt_end.map(|prompt| between(prompt, self.pressed)),
             press_to_release: between(self.pressed, end),
@@ -633,9 +604,7 @@ impl Recording {
         });
         clip.troubles.extend(trouble);
         if limit {
-            clip.troubles.push(Trouble::TimeLimit {
-                seconds: LONGEST_CALL,
-            });
+            clip.troubles.push(Trouble::TimeLimit { seconds: LONGEST_CALL });
         }
         let lost = dropped.saturating_sub(self.dropped_before);
         if lost > 0 {
@@ -672,11 +641,7 @@ fn next_level(before: Level, samples: &[f32], channels: usize, rate: u32) -> Lev
     let count = samples.len().max(1) as f64;
     let seconds = count / channels.max(1) as f64 / f64::from(rate.max(1));
     let peak = samples.iter().fold(0f32, |m, s| m.max(s.abs()));
-    let energy = samples
-        .iter()
-        .map(|s| f64::from(*s) * f64::from(*s))
-        .sum::<f64>()
-        / count;
+    let energy = samples.iter().map(|s| f64::from(*s) * f64::from(*s)).sum::<f64>() / count;
     let keep = (-seconds / 0.1).exp();
     let energy_before = 10f64.powf(f64::from(before.rms_dbfs) / 10.0);
     Level {
@@ -718,12 +683,10 @@ fn open(choice: Option<&str>) -> Result<Input, SoundError> {
 
 fn trouble_opening(name: &str, e: &cpal::Error) -> SoundError {
     match e.kind() {
-        cpal::ErrorKind::DeviceNotAvailable | cpal::ErrorKind::HostUnavailable => {
-            SoundError::NoDevice {
-                direction: Direction::Input,
-                detail: format!("{name}: {e}"),
-            }
-        }
+        cpal::ErrorKind::DeviceNotAvailable | cpal::ErrorKind::HostUnavailable => SoundError::NoDevice {
+            direction: Direction::Input,
+            detail: format!("{name}: {e}"),
+        },
         _ => SoundError::Device {
             direction: Direction::Input,
             name: name.to_string(),
@@ -734,11 +697,7 @@ fn trouble_opening(name: &str, e: &cpal::Error) -> SoundError {
 
 type Built = (cpal::Stream, Arc<Pulse>, rtrb::Consumer<f32>);
 
-fn build(
-    device: &cpal::Device,
-    config: cpal::StreamConfig,
-    format: SampleFormat,
-) -> Result<Built, cpal::Error> {
+fn build(device: &cpal::Device, config: cpal::StreamConfig, format: SampleFormat) -> Result<Built, cpal::Error> {
     match format {
         SampleFormat::I8 => build_as::<i8>(device, config),
         SampleFormat::I16 => build_as::<i16>(device, config),
@@ -759,10 +718,7 @@ fn build(
     }
 }
 
-fn build_as<T: SizedSample>(
-    device: &cpal::Device,
-    config: cpal::StreamConfig,
-) -> Result<Built, cpal::Error>
+fn build_as<T: SizedSample>(device: &cpal::Device, config: cpal::StreamConfig) -> Result<Built, cpal::Error>
 where
     f32: FromSample<T>,
 {
@@ -791,9 +747,7 @@ where
             }
             let stamp = info.timestamp();
             let latency = stamp.callback.duration_since(stamp.capture);
-            for_data
-                .latency
-                .store(latency.as_micros() as u64, Ordering::Relaxed);
+            for_data.latency.store(latency.as_micros() as u64, Ordering::Relaxed);
             for_data.last_data.store(for_data.now(), Ordering::Relaxed);
         },
         move |e| {

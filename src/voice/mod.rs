@@ -48,9 +48,7 @@ pub enum VoiceError {
         name: String,
     },
     /// The engine would not do it.
-    #[error(
-        "the speech synthesiser failed ({detail}); prompts are shown as text, or record them as clips"
-    )]
+    #[error("the speech synthesiser failed ({detail}); prompts are shown as text, or record them as clips")]
     Engine {
         /// Its reason.
         detail: String,
@@ -105,9 +103,7 @@ impl std::str::FromStr for Language {
         } else if language.eq_ignore_ascii_case("de") {
             Ok(Self::German)
         } else {
-            Err(VoiceError::Language {
-                name: name.to_string(),
-            })
+            Err(VoiceError::Language { name: name.to_string() })
         }
     }
 }
@@ -226,9 +222,7 @@ impl Speaker {
                     // Whoever asked may be gone; then nobody needs the answer.
                     let _ = match (order.answer, result) {
                         (Some(answer), result) => answer.send(result).is_ok(),
-                        (None, Ok(spoken)) => {
-                            outbox.send(VoiceEvent::Spoken { id, spoken }).is_ok()
-                        }
+                        (None, Ok(spoken)) => outbox.send(VoiceEvent::Spoken { id, spoken }).is_ok(),
                         (None, Err(error)) => outbox.send(VoiceEvent::Failed { id, error }).is_ok(),
                     };
                 }
@@ -251,19 +245,12 @@ impl Speaker {
     pub fn speak(&self, line: Line, radio: Option<Radio>) -> Result<Spoken, VoiceError> {
         let (answer, receiver) = mpsc::channel();
         self.order(line, radio, Some(answer));
-        receiver
-            .recv_timeout(PATIENCE)
-            .map_err(|_| VoiceError::NoAnswer {
-                seconds: PATIENCE.as_secs(),
-            })?
+        receiver.recv_timeout(PATIENCE).map_err(|_| VoiceError::NoAnswer {
+            seconds: PATIENCE.as_secs(),
+        })?
     }
 
-    fn order(
-        &self,
-        line: Line,
-        radio: Option<Radio>,
-        answer: Option<Sender<Result<Spoken, VoiceError>>>,
-    ) -> u64 {
+    fn order(&self, line: Line, radio: Option<Radio>, answer: Option<Sender<Result<Spoken, VoiceError>>>) -> u64 {
         let id = self.next.fetch_add(1, Ordering::Relaxed);
         // The worker ends only with this handle.
         let _ = self.orders.send(Order {
@@ -320,11 +307,7 @@ fn speak(
     Ok(Spoken { samples, origin })
 }
 
-fn synthesise(
-    engine: &mut pico::Engine,
-    line: &Line,
-    stop: &dyn Fn() -> bool,
-) -> Result<Vec<f32>, VoiceError> {
+fn synthesise(engine: &mut pico::Engine, line: &Line, stop: &dyn Fn() -> bool) -> Result<Vec<f32>, VoiceError> {
     let found = line.text.chars().count();
     if found > LONGEST_TEXT {
         return Err(VoiceError::TooLong {
@@ -431,10 +414,7 @@ mod tests {
     #[test]
     fn more_words_take_more_time() {
         let one = spoken_seconds(&say("north cable north cable", Language::English));
-        let three = spoken_seconds(&say(
-            &["north cable north cable"; 3].join(" "),
-            Language::English,
-        ));
+        let three = spoken_seconds(&say(&["north cable north cable"; 3].join(" "), Language::English));
         let ratio = three / one;
         assert!((2.4..3.6).contains(&ratio), "{one:.2} s and {three:.2} s");
     }
@@ -470,13 +450,7 @@ mod tests {
             .map(|w| {
                 let lag = (40..266)
                     .max_by(|a, b| {
-                        let fit = |lag: usize| {
-                            w[..1000]
-                                .iter()
-                                .zip(&w[lag..])
-                                .map(|(x, y)| x * y)
-                                .sum::<f32>()
-                        };
+                        let fit = |lag: usize| w[..1000].iter().zip(&w[lag..]).map(|(x, y)| x * y).sum::<f32>();
                         fit(*a).total_cmp(&fit(*b))
                     })
                     .unwrap();
@@ -499,10 +473,7 @@ mod tests {
             "\u{5317}\u{98a8}",
         ] {
             let result = speaker.speak(line(text, Language::English), None);
-            assert!(
-                matches!(result, Err(VoiceError::NothingToSay)),
-                "{text:?}: {result:?}"
-            );
+            assert!(matches!(result, Err(VoiceError::NothingToSay)), "{text:?}: {result:?}");
         }
         for text in [
             "<speed level='500'>fast</speed>",
@@ -516,12 +487,7 @@ mod tests {
         ] {
             let spoken = speaker.speak(line(text, Language::German), None).unwrap();
             assert!(spoken.samples.len() > 1000, "{text:?}");
-            assert!(
-                spoken
-                    .samples
-                    .iter()
-                    .all(|s| s.is_finite() && s.abs() <= 1.0)
-            );
+            assert!(spoken.samples.iter().all(|s| s.is_finite() && s.abs() <= 1.0));
         }
         let long = speaker.speak(line(&"word ".repeat(300), Language::English), None);
         assert!(matches!(long, Err(VoiceError::TooLong { found: 1500, .. })));
@@ -531,9 +497,7 @@ mod tests {
     fn a_recorded_clip_goes_before_the_synthesiser() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("say-again.wav");
-        let tone: Vec<f32> = (0u16..8000)
-            .map(|i| 0.5 * (f32::from(i) * 0.3).sin())
-            .collect();
+        let tone: Vec<f32> = (0u16..8000).map(|i| 0.5 * (f32::from(i) * 0.3).sin()).collect();
         write_wav(&path, &tone).unwrap();
         let speaker = Speaker::open().unwrap();
         let with = |clip| Line {
@@ -543,14 +507,9 @@ mod tests {
         let spoken = speaker.speak(with(path), None).unwrap();
         assert!(matches!(spoken.origin, Origin::Clip));
         assert_eq!(spoken.samples.len(), 8000);
-        let spoken = speaker
-            .speak(with(dir.path().join("lost.wav")), None)
-            .unwrap();
+        let spoken = speaker.speak(with(dir.path().join("lost.wav")), None).unwrap();
         assert!(
-            matches!(
-                spoken.origin,
-                Origin::InsteadOfClip(SoundError::File { .. })
-            ),
+            matches!(spoken.origin, Origin::InsteadOfClip(SoundError::File { .. })),
             "{:?}",
             spoken.origin
         );
@@ -596,20 +555,13 @@ mod tests {
                 other @ VoiceEvent::Failed { .. } => panic!("{other:?}"),
             }
         }
-        assert!(
-            matches!(speaker.wait(PATIENCE), Some(VoiceEvent::Spoken { id, .. }) if id == after)
-        );
+        assert!(matches!(speaker.wait(PATIENCE), Some(VoiceEvent::Spoken { id, .. }) if id == after));
     }
 
     #[test]
     fn languages_are_named_as_sites_name_them() {
         assert_eq!("en-GB".parse::<Language>().unwrap(), Language::English);
         assert_eq!("DE".parse::<Language>().unwrap(), Language::German);
-        assert!(
-            "fr".parse::<Language>()
-                .unwrap_err()
-                .to_string()
-                .contains("\"fr\"")
-        );
+        assert!("fr".parse::<Language>().unwrap_err().to_string().contains("\"fr\""));
     }
 }

@@ -62,17 +62,14 @@ impl Engine {
                 load(language)?
             }
         };
-        let marked =
-            format!("<pitch level='{pitch}'><speed level='{speed}'>{text}</speed></pitch>\0");
+        let marked = format!("<pitch level='{pitch}'><speed level='{speed}'>{text}</speed></pitch>\0");
         // The crate asserts instead of returning some errors; such a one must cost the line, not the program.
-        let outcome = catch_unwind(AssertUnwindSafe(|| {
-            run(&mut engine, marked.as_bytes(), stop)
-        }))
-        .unwrap_or_else(|_| {
-            Err(VoiceError::Engine {
-                detail: "it stopped in the middle of a line".into(),
-            })
-        });
+        let outcome =
+            catch_unwind(AssertUnwindSafe(|| run(&mut engine, marked.as_bytes(), stop))).unwrap_or_else(|_| {
+                Err(VoiceError::Engine {
+                    detail: "it stopped in the middle of a line".into(),
+                })
+            });
         if outcome.is_ok() {
             self.loaded = Some((language, engine));
         }
@@ -81,11 +78,7 @@ impl Engine {
     }
 }
 
-fn run(
-    engine: &mut ttspico::Engine,
-    text: &[u8],
-    stop: &dyn Fn() -> bool,
-) -> Result<Vec<f32>, VoiceError> {
+fn run(engine: &mut ttspico::Engine, text: &[u8], stop: &dyn Fn() -> bool) -> Result<Vec<f32>, VoiceError> {
     let mut samples = Vec::new();
     let mut block = [0i16; BLOCK];
     let mut rest = text;
@@ -114,9 +107,7 @@ fn run(
 
 #[allow(clippy::needless_pass_by_value)]
 fn failed(e: PicoError) -> VoiceError {
-    VoiceError::Engine {
-        detail: e.to_string(),
-    }
+    VoiceError::Engine { detail: e.to_string() }
 }
 
 fn load(language: Language) -> Result<ttspico::Engine, VoiceError> {
@@ -136,15 +127,9 @@ fn load(language: Language) -> Result<ttspico::Engine, VoiceError> {
     unsafe { Voice::create_engine(voice) }.map_err(failed)
 }
 
-fn load_resource(
-    system: &Rc<RefCell<System>>,
-    path: &Path,
-) -> Result<Rc<RefCell<ttspico::Resource>>, VoiceError> {
+fn load_resource(system: &Rc<RefCell<System>>, path: &Path) -> Result<Rc<RefCell<ttspico::Resource>>, VoiceError> {
     let name = path.to_str().ok_or_else(|| VoiceError::Engine {
-        detail: format!(
-            "it cannot read from a folder with such a name: {}",
-            path.display()
-        ),
+        detail: format!("it cannot read from a folder with such a name: {}", path.display()),
     })?;
     System::load_resource(system.clone(), name).map_err(failed)
 }
@@ -156,8 +141,7 @@ impl Folder {
     fn new() -> Result<Self, VoiceError> {
         static COUNT: AtomicU32 = AtomicU32::new(0);
         let count = COUNT.fetch_add(1, Ordering::Relaxed);
-        let path =
-            std::env::temp_dir().join(format!("cableside-voice-{}-{count}", std::process::id()));
+        let path = std::env::temp_dir().join(format!("cableside-voice-{}-{count}", std::process::id()));
         // One left behind by a killed program with the same number; anything else in its place fails below.
         let _ = std::fs::remove_dir_all(&path);
         let mut builder = std::fs::DirBuilder::new();
@@ -203,10 +187,7 @@ mod tests {
                 let sum = Sha256::digest(bytes)
                     .iter()
                     .fold(String::new(), |s, b| s + &format!("{b:02x}"));
-                assert!(
-                    readme.contains(&format!("| {} | `{sum}` |", bytes.len())),
-                    "{sum}"
-                );
+                assert!(readme.contains(&format!("| {} | `{sum}` |", bytes.len())), "{sum}");
             }
         }
     }
@@ -222,13 +203,7 @@ mod tests {
         for _ in 0..50 {
             let left = std::fs::read_dir(std::env::temp_dir())
                 .unwrap()
-                .filter(|e| {
-                    e.as_ref()
-                        .unwrap()
-                        .file_name()
-                        .to_string_lossy()
-                        .starts_with(&mine)
-                })
+                .filter(|e| e.as_ref().unwrap().file_name().to_string_lossy().starts_with(&mine))
                 .count();
             if left == 0 {
                 return;
