@@ -10,12 +10,14 @@ use std::process::ExitCode;
 #[derive(Parser)]
 #[command(version, about)]
 struct Arguments {
+    /// Without a command the window opens
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(clap::Subcommand)]
 enum Command {
+    Window(command::window::WindowArgs),
     Site(command::site::SiteArgs),
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
@@ -24,7 +26,11 @@ enum Command {
 }
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
-    match &arguments.command {
+    let Some(command) = &arguments.command else {
+        return command::window::run(&command::window::WindowArgs::default());
+    };
+    match command {
+        Command::Window(a) => command::window::run(a),
         Command::Site(a) => command::site::run(a),
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),

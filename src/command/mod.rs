@@ -6,6 +6,7 @@ pub mod logbook;
 pub mod model;
 pub mod score;
 pub mod show;
+pub mod window;
 pub mod site;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
