@@ -12,10 +12,8 @@ pub fn data_root() -> PathBuf {
     if let Some(root) = std::env::var_os("CABLESIDE_HOME").filter(|v| !v.is_empty()) {
         return PathBuf::from(root);
     }
-    directories::ProjectDirs::from("", "", "cableside").map_or_else(
-        || PathBuf::from("cableside-data"),
-        |d| d.data_dir().to_path_buf(),
-    )
+    directories::ProjectDirs::from("", "", "cableside")
+        .map_or_else(|| PathBuf::from("cableside-data"), |d| d.data_dir().to_path_buf())
 }
 
 /// Speech model files.
@@ -56,12 +54,7 @@ pub fn read_site(dir: &std::path::Path) -> crate::site::Files {
     files
 }
 
-fn walk(
-    root: &std::path::Path,
-    dir: &std::path::Path,
-    depth: usize,
-    files: &mut crate::site::Files,
-) {
+fn walk(root: &std::path::Path, dir: &std::path::Path, depth: usize, files: &mut crate::site::Files) {
     const LARGEST: u64 = 1_000_000;
     let Ok(entries) = std::fs::read_dir(dir) else {
         return;

@@ -18,10 +18,13 @@ struct Arguments {
 #[derive(clap::Subcommand)]
 enum Command {
     Window(command::window::WindowArgs),
+    Demo(command::demo::DemoArgs),
+    Drill(command::drill::DrillArgs),
     Site(command::site::SiteArgs),
     Score(command::score::ScoreArgs),
     Evaluate(command::evaluate::EvaluateArgs),
     Model(command::model::ModelArgs),
+    Sound(command::sound::SoundArgs),
     Logbook(command::logbook::LogbookArgs),
 }
 
@@ -31,10 +34,13 @@ fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     };
     match command {
         Command::Window(a) => command::window::run(a),
+        Command::Demo(a) => command::demo::run(a),
+        Command::Drill(a) => command::drill::run(a),
         Command::Site(a) => command::site::run(a),
         Command::Score(a) => command::score::run(a),
         Command::Evaluate(a) => command::evaluate::run(a),
         Command::Model(a) => command::model::run(a),
+        Command::Sound(a) => command::sound::run(a),
         Command::Logbook(a) => command::logbook::run(a),
     }
 }

@@ -15,8 +15,8 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use cableside::logbook::{
-    Consent, ElementVerdict, Fate, LeftoverKind, Logbook, LogbookError, ModelUsed, NewAttempt,
-    NewStudent, Outcome, Overrule, RecordingName, Student, Timings, Verdict, Whose,
+    Consent, ElementVerdict, Fate, LeftoverKind, Logbook, LogbookError, ModelUsed, NewAttempt, NewStudent, Outcome,
+    Overrule, RecordingName, Student, Timings, Verdict, Whose,
 };
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::Connection;
@@ -62,10 +62,7 @@ impl World {
                 if path.is_dir() {
                     return search(&path, needle);
                 }
-                std::fs::read(&path)
-                    .unwrap()
-                    .windows(needle.len())
-                    .any(|w| w == needle)
+                std::fs::read(&path).unwrap().windows(needle.len()).any(|w| w == needle)
             })
         }
         search(self.dir.path(), needle.as_bytes())
@@ -201,10 +198,7 @@ fn an_attempt_comes_back_as_it_was_given() {
     let stored = logbook.attempt(given.id).unwrap().unwrap();
     assert_eq!(stored.attempt, given);
     assert_eq!((stored.created_at, stored.changed_at), (at(9), at(9)));
-    assert_eq!(
-        logbook.find_attempt(&given.id.to_string()[..8]).unwrap(),
-        stored
-    );
+    assert_eq!(logbook.find_attempt(&given.id.to_string()[..8]).unwrap(), stored);
     assert_eq!(logbook.attempt(Uuid::new_v4()).unwrap(), None);
     assert!(matches!(
         logbook.find_attempt("ffffffff-"),
@@ -259,10 +253,7 @@ fn what_makes_no_sense_is_refused_and_leaves_nothing() {
         twice,
     ] {
         assert!(
-            matches!(
-                logbook.record(&bad, at(0)),
-                Err(LogbookError::Invalid { .. })
-            ),
+            matches!(logbook.record(&bad, at(0)), Err(LogbookError::Invalid { .. })),
             "{bad:?}"
         );
     }
@@ -277,10 +268,7 @@ fn what_makes_no_sense_is_refused_and_leaves_nothing() {
     assert_eq!(logbook.count_attempts(Whose::Anyone).unwrap(), 0);
     logbook.record(&good, at(0)).unwrap();
     assert!(
-        matches!(
-            logbook.record(&good, at(0)),
-            Err(LogbookError::Invalid { .. })
-        ),
+        matches!(logbook.record(&good, at(0)), Err(LogbookError::Invalid { .. })),
         "the same id again"
     );
     for name in ["", "  ", "two\nlines", &"x".repeat(101)] {
@@ -289,10 +277,7 @@ fn what_makes_no_sense_is_refused_and_leaves_nothing() {
             ..NewStudent::default()
         };
         assert!(
-            matches!(
-                logbook.add_student(&new, at(0)),
-                Err(LogbookError::Invalid { .. })
-            ),
+            matches!(logbook.add_student(&new, at(0)), Err(LogbookError::Invalid { .. })),
             "{name:?}"
         );
     }
@@ -305,11 +290,7 @@ fn lists_and_counts_are_those_of_the_one_asked_for() {
     let mara = add(&mut logbook, "Mara Lind", None).id;
     let jon = add(&mut logbook, "Jon Hale", None).id;
     let mut turn = Vec::new();
-    for (seconds, outcome) in [
-        (30, Outcome::Pass),
-        (10, Outcome::NotYet),
-        (20, Outcome::SayAgain),
-    ] {
+    for (seconds, outcome) in [(30, Outcome::Pass), (10, Outcome::NotYet), (20, Outcome::SayAgain)] {
         let a = NewAttempt {
             outcome,
             ..attempt(Some(mara), seconds)
@@ -336,13 +317,7 @@ fn lists_and_counts_are_those_of_the_one_asked_for() {
     for e in &mut silent.elements {
         e.verdict = Verdict::Missing;
     }
-    for a in [
-        &repeat,
-        &held,
-        &silent,
-        &attempt(Some(jon), 15),
-        &attempt(None, 25),
-    ] {
+    for a in [&repeat, &held, &silent, &attempt(Some(jon), 15), &attempt(None, 25)] {
         logbook.record(a, at(100)).unwrap();
     }
 
@@ -354,9 +329,7 @@ fn lists_and_counts_are_those_of_the_one_asked_for() {
             .map(|a| a.id)
             .collect()
     };
-    let newest_first = [
-        silent.id, held.id, repeat.id, turn[0].id, turn[2].id, turn[1].id,
-    ];
+    let newest_first = [silent.id, held.id, repeat.id, turn[0].id, turn[2].id, turn[1].id];
     assert_eq!(ids(Whose::Student(mara), 0, 100), newest_first);
     assert_eq!(ids(Whose::Student(mara), 2, 2), newest_first[2..4]);
     assert!(ids(Whose::Student(mara), 6, 2).is_empty());
@@ -366,21 +339,13 @@ fn lists_and_counts_are_those_of_the_one_asked_for() {
 
     let counts = logbook.outcome_counts(Whose::Student(mara)).unwrap();
     assert_eq!(
-        (
-            counts.pass,
-            counts.not_yet,
-            counts.say_again,
-            counts.nothing_heard
-        ),
+        (counts.pass, counts.not_yet, counts.say_again, counts.nothing_heard),
         (2, 1, 1, 1)
     );
     assert_eq!(counts.total(), 5);
     let first = logbook.first_time(Whose::Student(mara)).unwrap();
     let o = first.outcomes;
-    assert_eq!(
-        (o.pass, o.not_yet, o.say_again, o.nothing_heard),
-        (1, 1, 1, 1)
-    );
+    assert_eq!((o.pass, o.not_yet, o.say_again, o.nothing_heard), (1, 1, 1, 1));
     let named: Vec<_> = first
         .elements
         .iter()
@@ -396,13 +361,7 @@ fn lists_and_counts_are_those_of_the_one_asked_for() {
             ("ready", 3, 0, 0, 0)
         ]
     );
-    assert_eq!(
-        logbook
-            .first_time(Whose::Student(Uuid::new_v4()))
-            .unwrap()
-            .elements,
-        []
-    );
+    assert_eq!(logbook.first_time(Whose::Student(Uuid::new_v4())).unwrap().elements, []);
 }
 
 #[test]
@@ -424,10 +383,7 @@ fn an_instructors_verdict_counts_before_the_programs() {
         .unwrap()
         .elements
         .swap_remove(1);
-    assert_eq!(
-        (crew.element.as_str(), crew.said, crew.missing),
-        ("crew", 1, 0)
-    );
+    assert_eq!((crew.element.as_str(), crew.said, crew.missing), ("crew", 1, 0));
 }
 
 #[test]
@@ -439,10 +395,7 @@ fn students_are_found_by_name_or_id_and_never_guessed() {
     let second = add(&mut logbook, "anna berg", None);
     assert_eq!(logbook.find_student(" öznur AKSOY ").unwrap(), oezil);
     assert_eq!(logbook.find_student(&first.id.to_string()).unwrap(), first);
-    assert_eq!(
-        logbook.find_student(&second.id.to_string()[..8]).unwrap(),
-        second
-    );
+    assert_eq!(logbook.find_student(&second.id.to_string()[..8]).unwrap(), second);
     match logbook.find_student("Anna Berg").unwrap_err() {
         e @ LogbookError::AmbiguousStudent { .. } => {
             let text = e.to_string();
@@ -455,8 +408,7 @@ fn students_are_found_by_name_or_id_and_never_guessed() {
     }
     let near = logbook.find_student("aksoy").unwrap_err();
     assert!(
-        matches!(near, LogbookError::NoSuchStudent { .. })
-            && near.to_string().contains("Öznur Aksoy"),
+        matches!(near, LogbookError::NoSuchStudent { .. }) && near.to_string().contains("Öznur Aksoy"),
         "{near}"
     );
     assert!(matches!(
@@ -464,18 +416,9 @@ fn students_are_found_by_name_or_id_and_never_guessed() {
         Err(LogbookError::NoSuchStudent { .. })
     ));
     let renamed = logbook
-        .change_student(
-            second.id,
-            "Anna B. Berg",
-            Some("de"),
-            Some("instructor"),
-            at(7),
-        )
+        .change_student(second.id, "Anna B. Berg", Some("de"), Some("instructor"), at(7))
         .unwrap();
-    assert_eq!(
-        (renamed.changed_at, renamed.created_at),
-        (at(7), second.created_at)
-    );
+    assert_eq!((renamed.changed_at, renamed.created_at), (at(7), second.created_at));
     assert_eq!(logbook.find_student("Anna Berg").unwrap(), first);
 }
 
@@ -586,9 +529,7 @@ fn leftovers_are_listed_and_those_without_consent_removed() {
     logbook.forget(gone.id, at(3)).unwrap();
     // As if the program had been killed between removing the rows and the files.
     std::fs::write(forgotten.path(&folder), b"RIFF").unwrap();
-    let unknown: RecordingName = format!("{}_{}.wav", Uuid::new_v4(), Uuid::new_v4())
-        .parse()
-        .unwrap();
+    let unknown: RecordingName = format!("{}_{}.wav", Uuid::new_v4(), Uuid::new_v4()).parse().unwrap();
     std::fs::write(unknown.path(&folder), b"RIFF").unwrap();
     std::fs::write(folder.join("hangar door.wav"), b"RIFF").unwrap();
     std::fs::write(folder.join("notes.txt"), b"not a sound").unwrap();
@@ -612,10 +553,7 @@ fn leftovers_are_listed_and_those_without_consent_removed() {
         (LeftoverKind::WithoutAttempt, &Fate::Kept(mara))
     );
     assert_eq!(of(forgotten.path(&folder)).fate, Fate::Removed);
-    assert_eq!(
-        of(unknown.path(&folder)).fate,
-        Fate::UnknownStudent(unknown.student())
-    );
+    assert_eq!(of(unknown.path(&folder)).fate, Fate::UnknownStudent(unknown.student()));
     assert_eq!(of(folder.join("hangar door.wav")).fate, Fate::Foreign);
     assert!(!forgotten.path(&folder).exists());
     assert_eq!(
@@ -652,12 +590,7 @@ fn a_forgotten_student_is_nowhere_in_the_files() {
     let words = "winch this is an unmistakable transcript";
     for i in 0..50 {
         let student = if i % 2 == 0 { gone } else { stays };
-        let transcript = if i % 2 == 0 {
-            words
-        } else {
-            "winch the other one"
-        }
-        .to_owned();
+        let transcript = if i % 2 == 0 { words } else { "winch the other one" }.to_owned();
         // Long evidence, so that rows reach over several pages.
         let evidence = json!({"words": vec![transcript.clone(); 200]});
         let a = NewAttempt {
@@ -667,23 +600,12 @@ fn a_forgotten_student_is_nowhere_in_the_files() {
         };
         logbook.record(&a, at(i)).unwrap();
     }
-    std::fs::write(
-        world.dir.path().join("logbook.sqlite.format-1.backup"),
-        name,
-    )
-    .unwrap();
-    std::fs::write(
-        world.dir.path().join("logbook.sqlite.set-aside-1"),
-        "damaged",
-    )
-    .unwrap();
+    std::fs::write(world.dir.path().join("logbook.sqlite.format-1.backup"), name).unwrap();
+    std::fs::write(world.dir.path().join("logbook.sqlite.set-aside-1"), "damaged").unwrap();
     assert!(world.contains(name) && world.contains(words) && world.contains("guardian"));
 
     let report = logbook.forget(gone, at(100)).unwrap();
-    assert_eq!(
-        (report.attempts, report.recordings, report.backups.len()),
-        (25, 25, 1)
-    );
+    assert_eq!((report.attempts, report.recordings, report.backups.len()), (25, 25, 1));
     assert_eq!(
         report.may_still_hold,
         [world.dir.path().join("logbook.sqlite.set-aside-1")]
@@ -742,9 +664,7 @@ fn forgetting_one_touches_no_other() {
         for i in 0..dice.below(60) {
             let who = students.get(dice.below(students.len() as u64 + 1) as usize);
             let mut a = match who {
-                Some(s) if s.recording_allowed() && dice.below(2) == 0 => {
-                    with_recording(&logbook, s.id, i as i64)
-                }
+                Some(s) if s.recording_allowed() && dice.below(2) == 0 => with_recording(&logbook, s.id, i as i64),
                 who => attempt(who.map(|s| s.id), i as i64),
             };
             a.elements.truncate(dice.below(6) as usize);
@@ -763,8 +683,7 @@ fn forgetting_one_touches_no_other() {
         let gone = students[dice.below(students.len() as u64) as usize].id;
         logbook.forget(gone, at(1)).unwrap();
 
-        let (his, others): (Vec<_>, Vec<_>) =
-            attempts.into_iter().partition(|a| a.student == Some(gone));
+        let (his, others): (Vec<_>, Vec<_>) = attempts.into_iter().partition(|a| a.student == Some(gone));
         for a in his {
             assert_eq!(logbook.attempt(a.id).unwrap(), None, "seed {seed}");
             assert!(
@@ -780,11 +699,7 @@ fn forgetting_one_touches_no_other() {
             for o in a.elements.iter_mut().filter_map(|e| e.overrule.as_mut()) {
                 o.by = o.by.filter(|&by| by != gone);
             }
-            assert_eq!(
-                logbook.attempt(a.id).unwrap().unwrap().attempt,
-                a,
-                "seed {seed}"
-            );
+            assert_eq!(logbook.attempt(a.id).unwrap().unwrap().attempt, a, "seed {seed}");
         }
         for s in &students {
             match logbook.student(s.id) {
@@ -804,8 +719,7 @@ fn forgetting_one_touches_no_other() {
 fn a_kill_at_any_moment_keeps_every_finished_attempt() {
     const NAME: &str = "a_kill_at_any_moment_keeps_every_finished_attempt";
     if let Some(dir) = as_child() {
-        let mut logbook =
-            Logbook::open(&dir.join("logbook.sqlite"), &dir.join("recordings")).unwrap();
+        let mut logbook = Logbook::open(&dir.join("logbook.sqlite"), &dir.join("recordings")).unwrap();
         let student = logbook.find_student("Mara Lind").unwrap().id;
         for i in 0.. {
             let mut a = with_recording(&logbook, student, i);
@@ -850,14 +764,7 @@ fn a_kill_at_any_moment_keeps_every_finished_attempt() {
                 .unwrap()
                 .unwrap_or_else(|| panic!("round {round}: {id} is lost"));
             assert_eq!(stored.attempt.elements.len(), 5);
-            assert!(
-                stored
-                    .attempt
-                    .recording
-                    .unwrap()
-                    .path(&world.recordings())
-                    .is_file()
-            );
+            assert!(stored.attempt.recording.unwrap().path(&world.recordings()).is_file());
         }
         let stored = logbook.count_attempts(Whose::Anyone).unwrap();
         let files = std::fs::read_dir(world.recordings()).map_or(0, Iterator::count) as u64;
@@ -870,15 +777,8 @@ fn a_kill_at_any_moment_keeps_every_finished_attempt() {
         assert!(leftovers.iter().all(|l| matches!(l.fate, Fate::Kept(_))));
         assert!(leftovers.len() <= round, "a kill costs one call at most");
     }
-    println!(
-        "20 kills, {} attempts printed as finished, all there",
-        finished.len()
-    );
-    assert!(
-        finished.len() >= 10,
-        "the writer hardly wrote: {}",
-        finished.len()
-    );
+    println!("20 kills, {} attempts printed as finished, all there", finished.len());
+    assert!(finished.len() >= 10, "the writer hardly wrote: {}", finished.len());
 }
 
 #[test]
@@ -905,10 +805,7 @@ fn two_programs_share_a_logbook_and_a_held_lock_is_told() {
         start.elapsed() >= Duration::from_millis(150),
         "it waits for the other first"
     );
-    assert!(
-        error.to_string().contains("in use by another program"),
-        "{error}"
-    );
+    assert!(error.to_string().contains("in use by another program"), "{error}");
     assert!(matches!(world.try_open(), Err(LogbookError::Busy { .. })));
     other.execute_batch("COMMIT").unwrap();
     first.record(&attempt(Some(mara), 50), at(50)).unwrap();
@@ -948,13 +845,9 @@ fn a_newer_logbook_is_refused_and_untouched() {
         .unwrap();
     let before = std::fs::read(world.path()).unwrap();
     let error = world.try_open().unwrap_err();
+    assert!(matches!(error, LogbookError::Newer { found: 7, .. }), "{error}");
     assert!(
-        matches!(error, LogbookError::Newer { found: 7, .. }),
-        "{error}"
-    );
-    assert!(
-        error.to_string().contains("newer version")
-            && error.to_string().ends_with("logbook.sqlite"),
+        error.to_string().contains("newer version") && error.to_string().ends_with("logbook.sqlite"),
         "{error}"
     );
     assert_eq!(std::fs::read(world.path()).unwrap(), before);
@@ -972,10 +865,7 @@ fn foreign_and_damaged_files_are_refused_and_untouched() {
         let before = std::fs::read(world.path()).unwrap();
         let error = world.try_open().unwrap_err();
         assert!(
-            matches!(
-                error,
-                LogbookError::NotALogbook { .. } | LogbookError::Damaged { .. }
-            ),
+            matches!(error, LogbookError::NotALogbook { .. } | LogbookError::Damaged { .. }),
             "{what}: {error:?}"
         );
         assert!(error.to_string().contains("set-aside"), "{what}: {error}");
@@ -1016,9 +906,7 @@ fn foreign_and_damaged_files_are_refused_and_untouched() {
     let logbook = world.open();
     let error = logbook.check_integrity().unwrap_err();
     assert!(matches!(error, LogbookError::Damaged { .. }), "{error:?}");
-    let error = logbook
-        .export_json(Whose::Anyone, std::io::sink())
-        .unwrap_err();
+    let error = logbook.export_json(Whose::Anyone, std::io::sink()).unwrap_err();
     assert!(matches!(error, LogbookError::Damaged { .. }), "{error:?}");
     drop(logbook);
 
@@ -1026,12 +914,8 @@ fn foreign_and_damaged_files_are_refused_and_untouched() {
     assert_eq!(std::fs::read(aside).unwrap(), bytes);
     world.open().check_integrity().unwrap();
     std::fs::create_dir(world.dir.path().join("folder.sqlite")).unwrap();
-    let folder =
-        Logbook::open(&world.dir.path().join("folder.sqlite"), &world.recordings()).unwrap_err();
-    assert!(
-        matches!(folder, LogbookError::NotALogbook { .. }),
-        "{folder:?}"
-    );
+    let folder = Logbook::open(&world.dir.path().join("folder.sqlite"), &world.recordings()).unwrap_err();
+    assert!(matches!(folder, LogbookError::NotALogbook { .. }), "{folder:?}");
 }
 
 /// An empty file is a new logbook: that is what SQLite leaves when the program is killed right at the beginning.
@@ -1063,17 +947,9 @@ fn a_write_protected_logbook_can_be_read() {
                 .unwrap_or_else(|| panic!("{folder} can be written"));
             assert!(notice.contains("nothing can be recorded"), "{notice}");
             let mara = logbook.find_student("Mara Lind").unwrap();
-            assert_eq!(
-                logbook
-                    .attempts(Whose::Student(mara.id), 0, 9)
-                    .unwrap()
-                    .len(),
-                1
-            );
+            assert_eq!(logbook.attempts(Whose::Student(mara.id), 0, 9).unwrap().len(), 1);
             logbook.export_csv(Whose::Anyone, std::io::sink()).unwrap();
-            let error = logbook
-                .record(&attempt(Some(mara.id), 5), at(5))
-                .unwrap_err();
+            let error = logbook.record(&attempt(Some(mara.id), 5), at(5)).unwrap_err();
             assert!(matches!(error, LogbookError::ReadOnly { .. }), "{error}");
             assert!(matches!(
                 logbook.begin_recording(Some(mara.id)),
@@ -1141,12 +1017,8 @@ fn a_write_protected_logbook_can_be_read() {
             .gid(65534)
             .output()
             .unwrap();
-        let text = String::from_utf8_lossy(&output.stdout).into_owned()
-            + &String::from_utf8_lossy(&output.stderr);
-        assert!(
-            output.status.success() && text.contains("1 passed"),
-            "{text}"
-        );
+        let text = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success() && text.contains("1 passed"), "{text}");
     }
     for folder in all {
         set(&world.dir.path().join(folder), 0o755);
@@ -1176,36 +1048,26 @@ fn a_full_disk_loses_nothing_that_was_recorded() {
             assert!(stored.len() < 1000, "the disk does not fill");
         };
         assert!(matches!(error, LogbookError::DiskFull { .. }), "{error:?}");
-        assert!(
-            error.to_string().contains("the disk is full")
-                && error.to_string().ends_with("logbook.sqlite")
-        );
+        assert!(error.to_string().contains("the disk is full") && error.to_string().ends_with("logbook.sqlite"));
         assert!(stored.len() > 5);
         let all_there = |logbook: &Logbook| {
             logbook.check_integrity().unwrap();
-            assert!(
-                stored
-                    .iter()
-                    .all(|id| logbook.attempt(*id).unwrap().is_some())
-            );
+            assert!(stored.iter().all(|id| logbook.attempt(*id).unwrap().is_some()));
         };
         all_there(&logbook);
         drop(logbook);
         // Opened on the full disk, then with space again.
         let mut logbook = Logbook::open(&path, &recordings).unwrap();
         all_there(&logbook);
-        assert_eq!(
-            logbook.read_only_notice(),
-            None,
-            "a full disk is not a protected one"
-        );
+        assert_eq!(logbook.read_only_notice(), None, "a full disk is not a protected one");
         std::fs::remove_file(dir.join("filler")).unwrap();
         logbook.record(&attempt(Some(mara), 0), at(0)).unwrap();
         println!("\nfull after {} attempts", stored.len());
         return;
     }
     let world = World::new();
-    let script = "mount -t tmpfs -o size=1m tmpfs \"$CHILD_DIR\" && echo mounted && exec \"$0\" --exact \"$1\" --nocapture";
+    let script =
+        "mount -t tmpfs -o size=1m tmpfs \"$CHILD_DIR\" && echo mounted && exec \"$0\" --exact \"$1\" --nocapture";
     let mut refusals = String::new();
     for rights in [&["--mount"][..], &["--mount", "--map-root-user"]] {
         let mut command = Command::new("unshare");
@@ -1214,20 +1076,12 @@ fn a_full_disk_loses_nothing_that_was_recorded() {
             .args(["sh", "-c", script])
             .arg(std::env::current_exe().unwrap())
             .arg(NAME);
-        let Ok(output) = command
-            .env(CHILD, "fill")
-            .env("CHILD_DIR", world.dir.path())
-            .output()
-        else {
+        let Ok(output) = command.env(CHILD, "fill").env("CHILD_DIR", world.dir.path()).output() else {
             continue;
         };
-        let text = String::from_utf8_lossy(&output.stdout).into_owned()
-            + &String::from_utf8_lossy(&output.stderr);
+        let text = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
         if text.contains("mounted") {
-            assert!(
-                output.status.success() && text.contains("full after"),
-                "{text}"
-            );
+            assert!(output.status.success() && text.contains("full after"), "{text}");
             println!("{text}");
             return;
         }
@@ -1275,23 +1129,14 @@ fn json_export_is_exact() {
         (&json["form"], &json["version"]),
         (&json!("cableside logbook"), &json!(1))
     );
-    let read: Vec<cableside::logbook::StoredAttempt> =
-        serde_json::from_value(json["attempts"].clone()).unwrap();
-    assert_eq!(
-        read.into_iter().map(|s| s.attempt).collect::<Vec<_>>(),
-        attempts
-    );
+    let read: Vec<cableside::logbook::StoredAttempt> = serde_json::from_value(json["attempts"].clone()).unwrap();
+    assert_eq!(read.into_iter().map(|s| s.attempt).collect::<Vec<_>>(), attempts);
     let students: Vec<Student> = serde_json::from_value(json["students"].clone()).unwrap();
     assert_eq!(students, logbook.students().unwrap());
 
     let mut one = Vec::new();
     let oezil = attempts[1].student.unwrap();
-    assert_eq!(
-        logbook
-            .export_json(Whose::Student(oezil), &mut one)
-            .unwrap(),
-        1
-    );
+    assert_eq!(logbook.export_json(Whose::Student(oezil), &mut one).unwrap(), 1);
     assert!(
         !String::from_utf8(one).unwrap().contains("HYPERLINK"),
         "nothing of anybody else"
@@ -1339,10 +1184,7 @@ fn csv_export_has_one_row_an_attempt_and_no_formulas() {
     assert_eq!(cell(2, "judging ms"), "");
     for text in rows.iter().flatten() {
         assert!(!text.starts_with(['=', '+', '@']), "{text}");
-        assert!(
-            !text.starts_with('-') || text.parse::<f64>().is_ok(),
-            "{text}"
-        );
+        assert!(!text.starts_with('-') || text.parse::<f64>().is_ok(), "{text}");
     }
 }
 
@@ -1379,10 +1221,7 @@ print("python agrees, sqlite", sqlite3.sqlite_version)
 "#;
     let world = World::new();
     let (logbook, _) = for_export(&world);
-    let (csv, json) = (
-        world.dir.path().join("a.csv"),
-        world.dir.path().join("a.json"),
-    );
+    let (csv, json) = (world.dir.path().join("a.csv"), world.dir.path().join("a.json"));
     logbook
         .export_csv(Whose::Anyone, std::fs::File::create(&csv).unwrap())
         .unwrap();
@@ -1403,12 +1242,8 @@ print("python agrees, sqlite", sqlite3.sqlite_version)
         }
         other => other.unwrap(),
     };
-    let text = String::from_utf8_lossy(&output.stdout).into_owned()
-        + &String::from_utf8_lossy(&output.stderr);
-    assert!(
-        output.status.success() && text.contains("python agrees"),
-        "{text}"
-    );
+    let text = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success() && text.contains("python agrees"), "{text}");
     println!("{text}");
 }
 
@@ -1441,9 +1276,7 @@ fn hundred_thousand_attempts_are_answered_at_once() {
         some = a.id;
     }
     println!("filled in {:.1} s", start.elapsed().as_secs_f64());
-    let size = std::fs::metadata(dir.path().join("logbook.sqlite"))
-        .unwrap()
-        .len();
+    let size = std::fs::metadata(dir.path().join("logbook.sqlite")).unwrap().len();
     println!("{} MB", size / 1_000_000);
     let one = Whose::Student(students[3]);
     let measure = |what: &str, limit: u128, ask: &dyn Fn()| {
@@ -1469,10 +1302,7 @@ fn hundred_thousand_attempts_are_answered_at_once() {
         assert_eq!(logbook.attempts(one, 3000, 50).unwrap().len(), 50);
     });
     measure("last page of all", 50, &|| {
-        assert_eq!(
-            logbook.attempts(Whose::Anyone, 99_950, 50).unwrap().len(),
-            50
-        );
+        assert_eq!(logbook.attempts(Whose::Anyone, 99_950, 50).unwrap().len(), 50);
     });
     measure("one attempt", 50, &|| {
         assert!(logbook.attempt(some).unwrap().is_some());
@@ -1481,10 +1311,7 @@ fn hundred_thousand_attempts_are_answered_at_once() {
         assert!(logbook.outcome_counts(one).unwrap().total() > 3000);
     });
     measure("outcomes of all", 50, &|| {
-        assert_eq!(
-            logbook.outcome_counts(Whose::Anyone).unwrap().total(),
-            100_000
-        );
+        assert_eq!(logbook.outcome_counts(Whose::Anyone).unwrap().total(), 100_000);
     });
     measure("first time, a student", 50, &|| {
         assert_eq!(logbook.first_time(one).unwrap().elements.len(), 5);

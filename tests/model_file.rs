@@ -2,11 +2,7 @@
 //! SHA-256 of the official files; what the room says of damaged and renamed copies of them.
 //!
 //! Needs the models: in the folder named by `CABLESIDE_MODELS`, else in the data folder. `scripts/test` obtains them first.
-#![allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a test fails by panicking"
-)]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
 use std::fs::{self, File};
 use std::io::{Read, Seek, SeekFrom, Write};
@@ -41,17 +37,8 @@ fn checksums(path: &Path) -> (String, String) {
         sha1.update(&piece[..count]);
         sha256.update(&piece[..count]);
     }
-    let hexadecimal = |bytes: &[u8]| {
-        bytes
-            .iter()
-            .map(|b| format!("{b:02x}"))
-            .collect::<Vec<_>>()
-            .concat()
-    };
-    (
-        hexadecimal(&sha1.finalize()),
-        hexadecimal(&sha256.finalize()),
-    )
+    let hexadecimal = |bytes: &[u8]| bytes.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat();
+    (hexadecimal(&sha1.finalize()), hexadecimal(&sha256.finalize()))
 }
 
 #[test]
@@ -88,9 +75,7 @@ fn the_mel_filters_of_the_published_file() {
     let mut bytes = vec![0; 80 * 201 * 4];
     file.read_exact(&mut bytes).unwrap();
     assert_eq!(bytes[..4], [0; 4], "+0.0");
-    let weights = bytes
-        .chunks(4)
-        .map(|b| f32::from_le_bytes(b.try_into().unwrap()));
+    let weights = bytes.chunks(4).map(|b| f32::from_le_bytes(b.try_into().unwrap()));
     assert_eq!(weights.filter(|w| *w != 0.0).count(), 391);
 }
 
@@ -116,10 +101,7 @@ fn a_copy_is_recognised_by_checksum_whatever_its_name_and_damage_is_noticed() {
     drop(file);
     assert_eq!(model::verify(&copy).unwrap().known, None);
     let refused = model::resolve(dir.path(), copy.to_str(), false).unwrap_err();
-    assert!(
-        matches!(refused, ModelError::UnknownChecksum { .. }),
-        "{refused}"
-    );
+    assert!(matches!(refused, ModelError::UnknownChecksum { .. }), "{refused}");
 
     // The same under the official name, then cut short by one byte.
     let official = dir.path().join("ggml-tiny.en.bin");
@@ -134,13 +116,7 @@ fn a_copy_is_recognised_by_checksum_whatever_its_name_and_damage_is_noticed() {
         .unwrap();
     let short = model::find(dir.path(), "tiny.en").unwrap_err();
     assert!(
-        matches!(
-            short,
-            ModelError::Truncated {
-                found: 77_704_714,
-                ..
-            }
-        ),
+        matches!(short, ModelError::Truncated { found: 77_704_714, .. }),
         "{short}"
     );
 }

@@ -61,10 +61,7 @@ impl Evidence {
             speech: true,
             silence: None,
             transcript: text.trim().to_owned(),
-            readings: vec![Scored {
-                reading,
-                score: 0.0,
-            }],
+            readings: vec![Scored { reading, score: 0.0 }],
             foreign: 0.0,
             fit: 0.0,
             unfinished: false,

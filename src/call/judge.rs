@@ -26,9 +26,9 @@ impl Limits {
     /// The limits in force.
     pub const DEFAULT: Self = Self {
         said: 1.0,
-        failed: 1.0,
-        foreign: 6.0,
-        fit: -2.5,
+        failed: 1.5,
+        foreign: 4.0,
+        fit: -1.5,
     };
 }
 
@@ -203,12 +203,7 @@ impl Judgement {
     /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
     /// then what is unsure, in the same order.
     pub fn raised(&self) -> Option<&ElementVerdict> {
-        let place = |e: &ElementVerdict| {
-            RAISED
-                .iter()
-                .position(|r| *r == e.element)
-                .unwrap_or(RAISED.len())
-        };
+        let place = |e: &ElementVerdict| RAISED.iter().position(|r| *r == e.element).unwrap_or(RAISED.len());
         [Verdict::Wrong, Verdict::Missing, Verdict::Unsure]
             .into_iter()
             .find_map(|v| {
@@ -252,11 +247,7 @@ struct Finding {
 }
 
 fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool) -> Finding {
-    let mentions: Vec<&Mention> = reading
-        .mentions
-        .iter()
-        .filter(|m| m.element == element)
-        .collect();
+    let mentions: Vec<&Mention> = reading.mentions.iter().filter(|m| m.element == element).collect();
     if mentions.iter().any(|m| m.said == Said::Negated) {
         let words = mentions
             .iter()
@@ -291,17 +282,10 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
 }
 
 /// Judge a call.
-pub fn judge(
-    site: &Site,
-    step: &Step,
-    situation: &Situation,
-    evidence: &Evidence,
-    limits: &Limits,
-) -> Judgement {
+pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
     let values = situation.values(site, step);
     let best = evidence.readings.first();
-    let foreign =
-        evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
+    let foreign = evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
@@ -330,11 +314,7 @@ pub fn judge(
                 let rival = evidence
                     .readings
                     .iter()
-                    .find(|r| {
-                        (find(&r.reading, index, &expected, pairs_forbidden).verdict
-                            == Verdict::Said)
-                            != said
-                    })
+                    .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = if said { limits.said } else { limits.failed };
                 let undecided = rival.is_some_and(|m| m < limit);
@@ -385,11 +365,7 @@ pub fn judge(
 }
 
 fn outcome(elements: &[ElementVerdict]) -> Outcome {
-    let mut critical = elements
-        .iter()
-        .filter(|e| e.critical)
-        .map(|e| e.verdict)
-        .peekable();
+    let mut critical = elements.iter().filter(|e| e.critical).map(|e| e.verdict).peekable();
     let has = |v: Verdict| elements.iter().any(|e| e.critical && e.verdict == v);
     if has(Verdict::Wrong) || has(Verdict::Missing) {
         Outcome::NotYet
@@ -400,27 +376,14 @@ fn outcome(elements: &[ElementVerdict]) -> Outcome {
     }
 }
 
-fn reason(
-    site: &Site,
-    id: &str,
-    expected: &str,
-    finding: &Finding,
-    evidence: &Evidence,
-    foreign: bool,
-) -> String {
-    let words = |value: &str| {
-        site.taught_words(id, value)
-            .unwrap_or_else(|| value.to_owned())
-    };
+fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &Evidence, foreign: bool) -> String {
+    let words = |value: &str| site.taught_words(id, value).unwrap_or_else(|| value.to_owned());
     match (finding.verdict, &finding.heard) {
         (Verdict::Said, _) => "Heard.".to_owned(),
         (Verdict::Wrong, Some(h)) => {
             format!("Heard \"{}\"; right is \"{}\".", words(h), words(expected))
         }
-        (Verdict::Wrong, None) => format!(
-            "Something else was heard; right is \"{}\".",
-            words(expected)
-        ),
+        (Verdict::Wrong, None) => format!("Something else was heard; right is \"{}\".", words(expected)),
         (Verdict::Missing, Some(h)) => format!("Heard only \"{h}\"; say \"{}\".", words(expected)),
         (Verdict::Missing, None) if !evidence.speech => evidence
             .silence
@@ -430,10 +393,7 @@ fn reason(
         (Verdict::Unsure, _) if foreign => {
             "The sound does not fit the words of this call well enough to decide.".to_owned()
         }
-        (Verdict::Unsure, Some(h)) => format!(
-            "It may have been \"{}\"; the sound does not decide it.",
-            words(h)
-        ),
+        (Verdict::Unsure, Some(h)) => format!("It may have been \"{}\"; the sound does not decide it.", words(h)),
         (Verdict::Unsure, None) => format!(
             "\"{}\" may have been said; the sound does not decide it.",
             words(expected)
@@ -450,9 +410,7 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
         if judged.verdict != Verdict::Said {
             continue;
         }
-        let taught = site
-            .taught_words(&judged.element, &judged.expected)
-            .unwrap_or_default();
+        let taught = site.taught_words(&judged.element, &judged.expected).unwrap_or_default();
         if m.pairs {
             out.push(Advice::NumberPairs {
                 said: m.words.clone(),
@@ -473,15 +431,13 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
         out.push(Advice::Corrected);
     }
     let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).collect();
-    let mut shapes = std::iter::once(&step.taught)
-        .chain(&step.also_right)
-        .map(|t| {
-            let names = crate::site::placeholders(t);
-            names
-                .iter()
-                .filter_map(|n| step.elements.iter().position(|e| e == n))
-                .collect::<Vec<_>>()
-        });
+    let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
+        let names = crate::site::placeholders(t);
+        names
+            .iter()
+            .filter_map(|n| step.elements.iter().position(|e| e == n))
+            .collect::<Vec<_>>()
+    });
     let follows = |shape: &Vec<usize>| {
         let mut last = 0;
         order.iter().all(|e| {
@@ -537,17 +493,12 @@ fn score(elements: &[ElementVerdict], advice: &[Advice]) -> (Option<u32>, Vec<Sc
     if parts.is_empty() {
         return (None, parts);
     }
-    let nags = advice
-        .iter()
-        .filter(|a| !matches!(a, Advice::Corrected))
-        .count() as u32;
+    let nags = advice.iter().filter(|a| !matches!(a, Advice::Corrected)).count() as u32;
     parts.push(ScorePart {
         name: "wording and order".to_owned(),
         points: 5u32.saturating_sub(2 * nags),
         of: 5,
     });
-    let (got, of): (u32, u32) = parts
-        .iter()
-        .fold((0, 0), |(g, o), p| (g + p.points, o + p.of));
+    let (got, of): (u32, u32) = parts.iter().fold((0, 0), |(g, o), p| (g + p.points, o + p.of));
     (Some((got * 100 + of / 2) / of.max(1)), parts)
 }

@@ -108,17 +108,11 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
                 )
             }
             Piece::Phrase(p) => match &vocabulary.phrases[p].meaning {
-                Meaning::Value {
-                    element,
-                    value,
-                    taught,
-                } => mention(*element, Said::Value(value.clone()), *taught, false, false),
-                Meaning::Incomplete { element } => {
-                    mention(*element, Said::Incomplete, false, false, false)
+                Meaning::Value { element, value, taught } => {
+                    mention(*element, Said::Value(value.clone()), *taught, false, false)
                 }
-                Meaning::Negated { element } => {
-                    mention(*element, Said::Negated, false, false, false)
-                }
+                Meaning::Incomplete { element } => mention(*element, Said::Incomplete, false, false, false),
+                Meaning::Negated { element } => mention(*element, Said::Negated, false, false, false),
                 Meaning::Correction => {
                     corrected = true;
                     continue;
@@ -182,11 +176,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
                 chars.extend(c);
                 pairs |= pair;
                 to += used;
-                let extra = if chars.len() == 1 {
-                    LONE_CHARACTER
-                } else {
-                    PIECE
-                };
+                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE };
                 offer(
                     to,
                     extra,
@@ -232,10 +222,7 @@ fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usiz
         return Some((vec![c.to_ascii_uppercase()], 1, false));
     }
     let pair = number::pair_word(language, word)?;
-    let unit = words
-        .get(1)
-        .and_then(|w| number::digit(language, w))
-        .filter(|u| *u > 0);
+    let unit = words.get(1).and_then(|w| number::digit(language, w)).filter(|u| *u > 0);
     if let (Some(unit), true) = (unit, pair >= 20 && pair % 10 == 0) {
         return Some((vec![as_char(pair / 10), as_char(unit)], 2, true));
     }

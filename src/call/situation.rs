@@ -94,11 +94,7 @@ impl Situation {
         let text = crate::site::fill(&step.taught, |name| {
             let value = values.get(name)?;
             let words = site.taught_words(name, value)?;
-            Some(if name == "callsign" {
-                title_case(&words)
-            } else {
-                words
-            })
+            Some(if name == "callsign" { title_case(&words) } else { words })
         });
         let mut chars = text.chars();
         chars
@@ -112,9 +108,7 @@ fn title_case(words: &str) -> String {
         let mut c = w.chars();
         // Digit words stay small as in ordinary writing; letters' words are names.
         match c.next() {
-            Some(f) if crate::site::spelling::letter(w).is_some() => {
-                f.to_uppercase().chain(c).collect()
-            }
+            Some(f) if crate::site::spelling::letter(w).is_some() => f.to_uppercase().chain(c).collect(),
             _ => w.to_owned(),
         }
     };

@@ -37,9 +37,7 @@ impl Meaning {
     /// The element it speaks of.
     pub fn element(&self) -> Option<usize> {
         match self {
-            Self::Value { element, .. }
-            | Self::Incomplete { element }
-            | Self::Negated { element } => Some(*element),
+            Self::Value { element, .. } | Self::Incomplete { element } | Self::Negated { element } => Some(*element),
             _ => None,
         }
     }

@@ -39,15 +39,9 @@ mod tests {
 
     #[test]
     fn words_are_cut_one_way() {
-        assert_eq!(
-            of("Winch, Golf X-ray: two-up!"),
-            ["winch", "golf", "xray", "two", "up"]
-        );
+        assert_eq!(of("Winch, Golf X-ray: two-up!"), ["winch", "golf", "xray", "two", "up"]);
         assert_eq!(of("D4761 2"), ["d", "4", "7", "6", "1", "2"]);
-        assert_eq!(
-            of("fünf  Windenseil\tWald."),
-            ["fünf", "windenseil", "wald"]
-        );
+        assert_eq!(of("fünf  Windenseil\tWald."), ["fünf", "windenseil", "wald"]);
         assert!(of(" ,. ").is_empty());
     }
 }

@@ -55,10 +55,7 @@ pub fn site_folder(name: &str, first: Option<&Path>) -> Result<PathBuf, Failure>
     } else {
         format!("there are: {}", known.join(", "))
     };
-    Err(format!(
-        "there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases"
-    )
-    .into())
+    Err(format!("there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases").into())
 }
 
 /// Load and check a site.
@@ -80,10 +77,7 @@ pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<S
 
 /// The model file to use: the one named, else the base model of the models folder.
 pub fn model_file(named: Option<&Path>) -> PathBuf {
-    named.map_or_else(
-        || folders::models().join("ggml-base.bin"),
-        Path::to_path_buf,
-    )
+    named.map_or_else(|| folders::models().join("ggml-base.bin"), Path::to_path_buf)
 }
 
 /// Load the recogniser.
@@ -103,3 +97,48 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
         .into()
     })
 }
+
+/// A site that the program brings with it: from a phrases folder if one is found, else from its own copy.
+pub fn bundled_site(name: &str) -> Result<Site, Failure> {
+    if let Ok(site) = load_site(name, None) {
+        return Ok(site);
+    }
+    let Some((_, files)) = BUNDLED.iter().find(|(n, _)| *n == name) else {
+        return Err(format!("the program brings no site \"{name}\" with it").into());
+    };
+    let texts = files.iter().map(|(f, t)| ((*f).to_owned(), (*t).to_owned())).collect();
+    Ok(Site::check(&crate::site::Files {
+        folder: format!("(built in) {name}"),
+        texts,
+        ..Default::default()
+    })?)
+}
+
+macro_rules! bundled {
+    ($name:literal) => {
+        (
+            $name,
+            [
+                (
+                    "site.toml",
+                    include_str!(concat!("../../phrases/", $name, "/site.toml")),
+                ),
+                (
+                    "fleet.toml",
+                    include_str!(concat!("../../phrases/", $name, "/fleet.toml")),
+                ),
+                (
+                    "words.toml",
+                    include_str!(concat!("../../phrases/", $name, "/words.toml")),
+                ),
+                (
+                    "steps.toml",
+                    include_str!(concat!("../../phrases/", $name, "/steps.toml")),
+                ),
+            ],
+        )
+    };
+}
+
+/// The sites that ship, as texts.
+pub const BUNDLED: [(&str, [(&str, &str); 4]); 2] = [bundled!("larkmoor"), bundled!("erlengrund")];

@@ -1,9 +1,5 @@
 //! `cableside evaluate`: the real recogniser and judge over labelled calls, with a table of what they got right.
-#![allow(
-    clippy::print_stdout,
-    clippy::print_stderr,
-    reason = "a command's room prints"
-)]
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command's room prints")]
 
 use super::Failure;
 use super::common;
@@ -12,6 +8,7 @@ use crate::hear::Recogniser;
 use crate::site::{Callsign, Site};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -108,18 +105,10 @@ struct Work<'a> {
 
 /// Run the command.
 pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
-    let text = std::fs::read_to_string(&args.manifest).map_err(|e| {
-        format!(
-            "the manifest cannot be read: {e}\n  {}",
-            args.manifest.display()
-        )
-    })?;
+    let text = std::fs::read_to_string(&args.manifest)
+        .map_err(|e| format!("the manifest cannot be read: {e}\n  {}", args.manifest.display()))?;
     let mut rows: Vec<Labelled> = Vec::new();
-    for (i, line) in text
-        .lines()
-        .enumerate()
-        .filter(|(_, l)| !l.trim().is_empty())
-    {
+    for (i, line) in text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty()) {
         rows.push(serde_json::from_str(line).map_err(|e| {
             format!(
                 "line {} of the manifest is not in its form: {e}\n  {}",
@@ -132,11 +121,7 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         rows.retain(|r| r.audio.contains(only));
     }
     if rows.is_empty() {
-        return Err(format!(
-            "there are no labelled calls to measure\n  {}",
-            args.manifest.display()
-        )
-        .into());
+        return Err(format!("there are no labelled calls to measure\n  {}", args.manifest.display()).into());
     }
     let mut sites: BTreeMap<String, Result<Site, String>> = BTreeMap::new();
     for r in &rows {
@@ -183,12 +168,8 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     print!("{}", table(&rows, &done, &model_name));
     let clips: Vec<&ClipResult> = done.iter().map(|(_, c, _)| c).collect();
     let json = serde_json::json!({ "model": model_name, "clips": clips });
-    std::fs::write(&args.out, serde_json::to_string_pretty(&json)?).map_err(|e| {
-        format!(
-            "the results cannot be written: {e}\n  {}",
-            args.out.display()
-        )
-    })?;
+    std::fs::write(&args.out, serde_json::to_string_pretty(&json)?)
+        .map_err(|e| format!("the results cannot be written: {e}\n  {}", args.out.display()))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -225,11 +206,7 @@ impl Work<'_> {
         let site = self.sites[&row.site].as_ref().map_err(String::as_str)?;
         let step = common::step(site, &row.step)?;
         if row.audio.contains("..") || Path::new(&row.audio).is_absolute() {
-            return Err(format!(
-                "the clip lies outside the manifest's folder\n  {}",
-                row.audio
-            )
-            .into());
+            return Err(format!("the clip lies outside the manifest's folder\n  {}", row.audio).into());
         }
         let s = &row.situation;
         let situation = Situation {
@@ -240,21 +217,17 @@ impl Work<'_> {
         situation.check(site)?;
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();
-        let evidence =
-            recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?;
+        let evidence = recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?;
         let judgement = judge(site, step, &situation, &evidence, &Limits::DEFAULT);
         let milliseconds = begin.elapsed().as_millis() as u64;
         let elements = judgement
             .elements
             .iter()
             .map(|e| {
-                let heard = e
-                    .heard
-                    .clone()
-                    .map(|h| match (e.element.as_str(), h.parse::<u8>()) {
-                        ("crew", Ok(n)) => n.into(),
-                        _ => h.into(),
-                    });
+                let heard = e.heard.clone().map(|h| match (e.element.as_str(), h.parse::<u8>()) {
+                    ("crew", Ok(n)) => n.into(),
+                    _ => h.into(),
+                });
                 (
                     e.element.clone(),
                     ElementResult {
@@ -298,13 +271,7 @@ struct Counts {
 }
 
 impl Counts {
-    fn element(
-        &mut self,
-        truth: &str,
-        verdict: Verdict,
-        heard: Option<&str>,
-        spoken: Option<&str>,
-    ) {
+    fn element(&mut self, truth: &str, verdict: Verdict, heard: Option<&str>, spoken: Option<&str>) {
         if truth == "said" {
             self.right += 1;
             self.false_fail += usize::from(matches!(verdict, Verdict::Wrong | Verdict::Missing));
@@ -363,11 +330,8 @@ impl Counts {
     }
 }
 
-fn table(
-    rows: &[Labelled],
-    done: &[(usize, ClipResult, Option<Judgement>)],
-    model: &str,
-) -> String {
+#[allow(clippy::too_many_lines, reason = "one table, line by line")]
+fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], model: &str) -> String {
     let mut groups: BTreeMap<String, Counts> = BTreeMap::new();
     let mut silent: BTreeMap<String, (usize, usize)> = BTreeMap::new();
     let mut times: Vec<u64> = Vec::new();
@@ -375,11 +339,7 @@ fn table(
     for (i, clip, judgement) in done {
         let row = &rows[*i];
         let Some(j) = judgement else {
-            errors.push(format!(
-                "{}: {}",
-                clip.audio,
-                clip.error.as_deref().unwrap_or("")
-            ));
+            errors.push(format!("{}: {}", clip.audio, clip.error.as_deref().unwrap_or("")));
             continue;
         };
         if row.fault == "nospeech" {
@@ -418,22 +378,17 @@ fn table(
                 names.push(format!("4 {} {}", row.voice, level));
             }
             for n in names {
-                groups.entry(n).or_default().element(
-                    truth,
-                    e.verdict,
-                    e.heard.as_deref(),
-                    spoken.as_deref(),
-                );
+                groups
+                    .entry(n)
+                    .or_default()
+                    .element(truth, e.verdict, e.heard.as_deref(), spoken.as_deref());
             }
         }
         if row.human {
             continue;
         }
         let step_critical = |e: &str| j.element(e).is_some_and(|x| x.critical);
-        let right = row
-            .truth
-            .iter()
-            .all(|(e, t)| t == "said" || !step_critical(e));
+        let right = row.truth.iter().all(|(e, t)| t == "said" || !step_critical(e));
         let passed = j.outcome == crate::call::Outcome::Pass;
         let again = j.outcome == crate::call::Outcome::SayAgain;
         for n in [
@@ -468,19 +423,18 @@ fn table(
     }
     out.push_str("\nWithout speech\n");
     for (kind, (n, said)) in &silent {
-        out.push_str(&format!(
-            "  {kind}: {n}, of them with something `said`: {said}\n"
-        ));
+        let _ = writeln!(out, "  {kind}: {n}, of them with something `said`: {said}");
     }
     times.sort_unstable();
     if let Some(m) = times.get(times.len() / 2) {
-        out.push_str(&format!(
+        let _ = write!(
+            out,
             "\nMedian {m} ms a call, longest {} ms\n",
             times.last().unwrap_or(m)
-        ));
+        );
     }
     for e in errors {
-        out.push_str(&format!("error: {e}\n"));
+        let _ = writeln!(out, "error: {e}");
     }
     out
 }

@@ -12,8 +12,8 @@ use jiff::tz::Offset;
 use super::Failure;
 use crate::folders;
 use crate::logbook::{
-    AttemptSummary, Consent, Fate, Forgotten, Leftover, LeftoverKind, Logbook, NewStudent,
-    StoredAttempt, Student, Verdict, Whose, set_aside,
+    AttemptSummary, Consent, Fate, Forgotten, Leftover, LeftoverKind, Logbook, NewStudent, StoredAttempt, Student,
+    Verdict, Whose, set_aside,
 };
 
 /// Look into the logbook: students, attempts, recordings.
@@ -168,11 +168,7 @@ fn act(
     }
     let mut logbook = Logbook::open(path, recordings)?;
     match action {
-        Action::List {
-            student,
-            limit,
-            offset,
-        } => {
+        Action::List { student, limit, offset } => {
             let whose = whose(&logbook, student.as_deref())?;
             list(&logbook, whose, *offset, *limit, out)?;
         }
@@ -201,12 +197,7 @@ fn act(
         } => {
             let whose = whose(&logbook, student.as_deref())?;
             let count = export_to_file(&logbook, *format, whose, file)?;
-            writeln!(
-                out,
-                "{} written: {}",
-                counted(count, "attempt"),
-                file.display()
-            )?;
+            writeln!(out, "{} written: {}", counted(count, "attempt"), file.display())?;
         }
         Action::Forget { student, yes } => return forget(&mut logbook, student, *yes, now, out),
         Action::Leftovers => leftovers(&logbook.adopt_leftovers()?, out)?,
@@ -222,12 +213,7 @@ fn whose(logbook: &Logbook, student: Option<&str>) -> Result<Whose, Failure> {
     })
 }
 
-fn student(
-    logbook: &mut Logbook,
-    action: &StudentAction,
-    now: Timestamp,
-    out: &mut impl Write,
-) -> Result<(), Failure> {
+fn student(logbook: &mut Logbook, action: &StudentAction, now: Timestamp, out: &mut impl Write) -> Result<(), Failure> {
     match action {
         StudentAction::Add {
             name,
@@ -243,22 +229,11 @@ fn student(
             };
             refuse_double(logbook, name)?;
             let student = logbook.add_student(&new, now)?;
-            writeln!(
-                out,
-                "{}  {}  ({})",
-                student.id,
-                student.name,
-                consent_words(&student)
-            )?;
+            writeln!(out, "{}  {}  ({})", student.id, student.name, consent_words(&student))?;
         }
-        StudentAction::Consent {
-            student,
-            answer,
-            by,
-        } => {
+        StudentAction::Consent { student, answer, by } => {
             let student = logbook.find_student(student)?;
-            let removed =
-                logbook.set_consent(student.id, &answered(*answer, by.as_ref(), now), now)?;
+            let removed = logbook.set_consent(student.id, &answered(*answer, by.as_ref(), now), now)?;
             let student = logbook.student(student.id)?;
             writeln!(out, "{}: {}", student.name, consent_words(&student))?;
             if removed > 0 {
@@ -302,10 +277,7 @@ fn counted(n: usize, what: &str) -> String {
 /// Local time of the student at that moment.
 fn local(at: Timestamp, offset_seconds: i32) -> String {
     let offset = Offset::from_seconds(offset_seconds).unwrap_or(Offset::UTC);
-    offset
-        .to_datetime(at)
-        .strftime("%Y-%m-%d %H:%M")
-        .to_string()
+    offset.to_datetime(at).strftime("%Y-%m-%d %H:%M").to_string()
 }
 
 fn consent_words(student: &Student) -> String {
@@ -318,11 +290,7 @@ fn consent_words(student: &Student) -> String {
         "no recordings"
     });
     // Writing to a String cannot fail.
-    let _ = write!(
-        words,
-        ", answered {}",
-        consent.asked_at.strftime("%Y-%m-%d")
-    );
+    let _ = write!(words, ", answered {}", consent.asked_at.strftime("%Y-%m-%d"));
     if let Some(by) = &consent.by {
         let _ = write!(words, " by {by}");
     }
@@ -346,13 +314,7 @@ fn dealt(situation: &serde_json::Value) -> String {
         .join(", ")
 }
 
-fn list(
-    logbook: &Logbook,
-    whose: Whose,
-    offset: u32,
-    limit: u32,
-    out: &mut impl Write,
-) -> Result<(), Failure> {
+fn list(logbook: &Logbook, whose: Whose, offset: u32, limit: u32, out: &mut impl Write) -> Result<(), Failure> {
     let attempts = logbook.attempts(whose, offset, limit)?;
     let total = logbook.count_attempts(whose)?;
     if attempts.is_empty() {
@@ -385,8 +347,7 @@ fn list(
             } else {
                 a.outcome.as_str().to_owned()
             },
-            a.score
-                .map_or_else(|| "-".to_owned(), |s| format!("{s:.0}")),
+            a.score.map_or_else(|| "-".to_owned(), |s| format!("{s:.0}")),
             a.turn_attempt.to_string(),
         ]);
     }
@@ -432,17 +393,12 @@ fn first_time(logbook: &Logbook, whose: Whose, out: &mut impl Write) -> Result<(
 
 fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Result<(), Failure> {
     let a = &stored.attempt;
-    let student = a.student.map_or_else(
-        || Ok("nobody's".to_owned()),
-        |id| logbook.student(id).map(|s| s.name),
-    )?;
+    let student = a
+        .student
+        .map_or_else(|| Ok("nobody's".to_owned()), |id| logbook.student(id).map(|s| s.name))?;
     writeln!(out, "attempt   {}", a.id)?;
     writeln!(out, "student   {student}")?;
-    writeln!(
-        out,
-        "when      {}",
-        local(a.started_at, a.utc_offset_seconds)
-    )?;
+    writeln!(out, "when      {}", local(a.started_at, a.utc_offset_seconds))?;
     writeln!(
         out,
         "site      {} (version {}), step {}",
@@ -463,14 +419,8 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
             &a.transcript
         }
     )?;
-    let score = a
-        .score
-        .map_or_else(String::new, |s| format!(", score {s:.0}"));
-    let held_out = if a.held_out {
-        ", held out of the record"
-    } else {
-        ""
-    };
+    let score = a.score.map_or_else(String::new, |s| format!(", score {s:.0}"));
+    let held_out = if a.held_out { ", held out of the record" } else { "" };
     writeln!(out, "outcome   {}{score}{held_out}", a.outcome.as_str())?;
     match &a.model {
         Some(model) => writeln!(out, "model     {} ({})", model.name, model.sha1)?,
@@ -493,8 +443,7 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
                 |o| format!("{} (was {})", o, e.verdict.as_str()),
             ),
             e.heard.clone().unwrap_or_else(|| "-".to_owned()),
-            e.margin
-                .map_or_else(|| "-".to_owned(), |m| format!("{m:.2}")),
+            e.margin.map_or_else(|| "-".to_owned(), |m| format!("{m:.2}")),
             place.map_or_else(|| "-".to_owned(), |(b, e)| format!("{b:.2} to {e:.2}")),
         ]);
     }
@@ -523,12 +472,7 @@ fn students(logbook: &Logbook, out: &mut impl Write) -> Result<(), Failure> {
     table(&rows, out)
 }
 
-fn export(
-    logbook: &Logbook,
-    format: Format,
-    whose: Whose,
-    out: impl Write,
-) -> Result<usize, Failure> {
+fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {
     Ok(match format {
         Format::Csv => logbook.export_csv(whose, out)?,
         Format::Json => logbook.export_json(whose, out)?,
@@ -536,12 +480,7 @@ fn export(
 }
 
 /// The file appears under its name only when it is whole, and never in the place of another.
-fn export_to_file(
-    logbook: &Logbook,
-    format: Format,
-    whose: Whose,
-    file: &Path,
-) -> Result<usize, Failure> {
+fn export_to_file(logbook: &Logbook, format: Format, whose: Whose, file: &Path) -> Result<usize, Failure> {
     if file.exists() {
         return Err(format!(
             "this file exists already; choose another name or remove it: {}",
@@ -555,9 +494,7 @@ fn export_to_file(
     let write = || -> Result<usize, Failure> {
         let mut out = io::BufWriter::new(std::fs::File::create(&unfinished)?);
         let count = export(logbook, format, whose, &mut out)?;
-        out.into_inner()
-            .map_err(io::IntoInnerError::into_error)?
-            .sync_all()?;
+        out.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
         std::fs::rename(&unfinished, file)?;
         Ok(count)
     };
@@ -589,11 +526,7 @@ fn forget(
     .into())
 }
 
-fn forgotten(
-    student: &Student,
-    report: &Forgotten,
-    out: &mut impl Write,
-) -> Result<ExitCode, Failure> {
+fn forgotten(student: &Student, report: &Forgotten, out: &mut impl Write) -> Result<ExitCode, Failure> {
     writeln!(
         out,
         "{} was removed with {} and {}.",
@@ -645,9 +578,9 @@ fn leftovers(leftovers: &[Leftover], out: &mut impl Write) -> Result<(), Failure
             }
             Fate::Foreign => "kept, not a recording of this program".to_owned(),
         };
-        let when = left.modified.map_or_else(String::new, |t| {
-            format!(", {}", t.strftime("%Y-%m-%d %H:%M UTC"))
-        });
+        let when = left
+            .modified
+            .map_or_else(String::new, |t| format!(", {}", t.strftime("%Y-%m-%d %H:%M UTC")));
         writeln!(
             out,
             "{fate}; {kind}; {} kB{when}: {}",
@@ -664,12 +597,7 @@ fn leftovers(leftovers: &[Leftover], out: &mut impl Write) -> Result<(), Failure
 
 /// Columns as wide as their widest cell, left-aligned.
 fn table<const N: usize>(rows: &[[String; N]], out: &mut impl Write) -> Result<(), Failure> {
-    let width = |column: usize| {
-        rows.iter()
-            .map(|r| r[column].chars().count())
-            .max()
-            .unwrap_or(0)
-    };
+    let width = |column: usize| rows.iter().map(|r| r[column].chars().count()).max().unwrap_or(0);
     let widths: [usize; N] = std::array::from_fn(width);
     for row in rows {
         let mut line = String::new();
@@ -716,23 +644,14 @@ mod tests {
         cableside(dir, &["student", "add", "Mara Lind"]).unwrap_err();
         let added = cableside(
             dir,
-            &[
-                "student",
-                "add",
-                "Mara Lind",
-                "--consent",
-                "yes",
-                "--by",
-                "guardian",
-            ],
+            &["student", "add", "Mara Lind", "--consent", "yes", "--by", "guardian"],
         )
         .unwrap();
         assert!(
             added.contains("recordings allowed, answered 2025-05-03 by guardian"),
             "{added}"
         );
-        let double =
-            cableside(dir, &["student", "add", "mara lind", "--consent", "no"]).unwrap_err();
+        let double = cableside(dir, &["student", "add", "mara lind", "--consent", "no"]).unwrap_err();
         assert!(double.contains("in the logbook already"), "{double}");
 
         let refused = cableside(dir, &["student", "consent", "Mara Lind", "no"]).unwrap();
@@ -751,11 +670,7 @@ mod tests {
         let near = cableside(dir, &["forget", "Mara", "--yes"]).unwrap_err();
         assert!(near.contains("did you mean"), "{near}");
         cableside(dir, &["forget", "Mara Lind", "--yes"]).unwrap();
-        assert!(
-            cableside(dir, &["students"])
-                .unwrap()
-                .contains("No students yet")
-        );
+        assert!(cableside(dir, &["students"]).unwrap().contains("No students yet"));
     }
 
     #[test]
@@ -765,8 +680,7 @@ mod tests {
         let name = file.to_str().unwrap();
         cableside(dir.path(), &["export", "--format", "json", "--out", name]).unwrap();
         let first = std::fs::read(&file).unwrap();
-        let again =
-            cableside(dir.path(), &["export", "--format", "csv", "--out", name]).unwrap_err();
+        let again = cableside(dir.path(), &["export", "--format", "csv", "--out", name]).unwrap_err();
         assert!(again.contains("exists already"), "{again}");
         assert_eq!(std::fs::read(&file).unwrap(), first);
         let nowhere = cableside(
@@ -798,11 +712,7 @@ mod tests {
             "{refused}"
         );
         cableside(dir.path(), &["set-aside"]).unwrap();
-        assert!(
-            cableside(dir.path(), &["list"])
-                .unwrap()
-                .contains("No attempts")
-        );
+        assert!(cableside(dir.path(), &["list"]).unwrap().contains("No attempts"));
         assert!(
             std::fs::read_to_string(dir.path().join("logbook.sqlite.set-aside-1"))
                 .unwrap()

@@ -1,6 +1,8 @@
 //! One file a subcommand; the only room that prints.
 
 pub mod common;
+pub mod demo;
+pub mod drill;
 pub mod evaluate;
 pub mod logbook;
 pub mod model;
@@ -8,6 +10,7 @@ pub mod score;
 pub mod show;
 pub mod window;
 pub mod site;
+pub mod sound;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;

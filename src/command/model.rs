@@ -88,22 +88,13 @@ fn check(dir: &std::path::Path) -> ExitCode {
             }
         }
     }
-    if good {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    }
+    if good { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
 fn describe(verified: &Verified) -> String {
     let what = verified.known.map_or_else(
         || "unknown checksum, used only with --allow-unknown".to_owned(),
-        |known| {
-            format!(
-                "model {} ({}), checksum as published",
-                known.name, known.languages
-            )
-        },
+        |known| format!("model {} ({}), checksum as published", known.name, known.languages),
     );
     format!(
         "{what}, {} bytes, SHA-1 {}: {}",
@@ -123,9 +114,7 @@ struct Bar {
 impl Bar {
     fn show(&mut self, progress: Progress) {
         let fresh = self.stage != Some(progress.stage);
-        let due = self
-            .shown
-            .is_none_or(|at| at.elapsed() > Duration::from_millis(200));
+        let due = self.shown.is_none_or(|at| at.elapsed() > Duration::from_millis(200));
         let terminal = std::io::stderr().is_terminal();
         let wanted = fresh || (terminal && due);
         if !wanted {
@@ -136,11 +125,7 @@ impl Bar {
             Stage::Unpacking => ("unpacking the weights", "MB", 1_000_000),
             Stage::Rebuilding => ("rebuilding the model file", "tensors", 1),
         };
-        let line = format!(
-            "{doing}: {} of {} {unit}",
-            progress.done / size,
-            progress.total / size
-        );
+        let line = format!("{doing}: {} of {} {unit}", progress.done / size, progress.total / size);
         if terminal {
             eprint!("\r\x1b[K{line}");
             // A terminal that is gone has nothing to show.

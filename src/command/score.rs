@@ -61,18 +61,11 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
         for t in &clip.troubles {
             println!("{t}");
         }
-        print!(
-            "{}",
-            show::judgement(&site, step, &situation, &judgement, &evidence)
-        );
+        print!("{}", show::judgement(&site, step, &situation, &judgement, &evidence));
         if args.evidence {
             print!("{}", show::readings(&evidence));
         }
     }
     let failed = args.strict && judgement.outcome != Outcome::Pass;
-    Ok(if failed {
-        ExitCode::from(3)
-    } else {
-        ExitCode::SUCCESS
-    })
+    Ok(if failed { ExitCode::from(3) } else { ExitCode::SUCCESS })
 }

@@ -13,11 +13,7 @@ pub fn judgement(
     evidence: &Evidence,
 ) -> String {
     let mut out = String::new();
-    let _ = writeln!(
-        out,
-        "As it should be: {}",
-        situation.taught_call(site, step)
-    );
+    let _ = writeln!(out, "As it should be: {}", situation.taught_call(site, step));
     let _ = writeln!(
         out,
         "As it was heard: {}",

@@ -1,7 +1,7 @@
 //! `cableside site`: check a site's folder, start a new one, list those there are.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
-use super::Failure;
+use super::{Failure, common};
 use crate::folders;
 use crate::site::Site;
 use std::path::{Path, PathBuf};
@@ -33,27 +33,6 @@ enum What {
     List,
 }
 
-const STARTERS: [(&str, [(&str, &str); 4]); 2] = [
-    (
-        "en",
-        [
-            ("site.toml", include_str!("../../phrases/larkmoor/site.toml")),
-            ("fleet.toml", include_str!("../../phrases/larkmoor/fleet.toml")),
-            ("words.toml", include_str!("../../phrases/larkmoor/words.toml")),
-            ("steps.toml", include_str!("../../phrases/larkmoor/steps.toml")),
-        ],
-    ),
-    (
-        "de",
-        [
-            ("site.toml", include_str!("../../phrases/erlengrund/site.toml")),
-            ("fleet.toml", include_str!("../../phrases/erlengrund/fleet.toml")),
-            ("words.toml", include_str!("../../phrases/erlengrund/words.toml")),
-            ("steps.toml", include_str!("../../phrases/erlengrund/steps.toml")),
-        ],
-    ),
-];
-
 /// Run the command.
 pub fn run(args: &SiteArgs) -> Result<ExitCode, Failure> {
     match &args.what {
@@ -84,25 +63,47 @@ fn check(dir: &Path) -> Result<ExitCode, Failure> {
 }
 
 fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
-    let Some((_, files)) = STARTERS.iter().find(|(l, _)| *l == language) else {
+    let from = match language {
+        "de" => ("erlengrund", "Erlengrund"),
+        _ => ("larkmoor", "Larkmoor"),
+    };
+    let files = common::BUNDLED
+        .iter()
+        .find(|(n, _)| *n == from.0)
+        .filter(|_| ["en", "de"].contains(&language));
+    let Some((_, files)) = files else {
         return Err(format!("there is no site to start from in \"{language}\"; there is one in: en, de").into());
     };
-    let name = dir.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    let id: String = name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    let name = dir
+        .file_name()
+        .map(|n| n.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let id: String = name
+        .to_lowercase()
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+        .collect();
     if id.is_empty() {
         return Err("name a folder for the site, such as phrases/ourfield".into());
     }
     if dir.exists() && std::fs::read_dir(dir).is_ok_and(|mut d| d.next().is_some()) {
-        return Err(format!("the folder is not empty, and nothing in it will be overwritten\n  {}", dir.display()).into());
+        return Err(format!(
+            "the folder is not empty, and nothing in it will be overwritten\n  {}",
+            dir.display()
+        )
+        .into());
     }
     std::fs::create_dir_all(dir).map_err(|e| format!("the folder cannot be made: {e}\n  {}", dir.display()))?;
-    let from = if language == "de" { ("erlengrund", "Erlengrund") } else { ("larkmoor", "Larkmoor") };
     for (file, text) in files {
-        let text = text.replace(&format!("\"{}\"", from.0), &format!("\"{id}\"")).replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
+        let text = text
+            .replace(&format!("\"{}\"", from.0), &format!("\"{id}\""))
+            .replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
         let path = dir.join(file);
         std::fs::write(&path, text).map_err(|e| format!("the file cannot be written: {e}\n  {}", path.display()))?;
     }
-    println!("Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;");
+    println!(
+        "Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;"
+    );
     println!("then check it: cableside site check {}", dir.display());
     Ok(ExitCode::SUCCESS)
 }
@@ -110,12 +111,28 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
 fn list() {
     for dir in folders::phrases() {
         let Ok(entries) = std::fs::read_dir(&dir) else { continue };
-        let mut names: Vec<PathBuf> = entries.flatten().map(|e| e.path()).filter(|p| p.join("site.toml").is_file()).collect();
+        let mut names: Vec<PathBuf> = entries
+            .flatten()
+            .map(|e| e.path())
+            .filter(|p| p.join("site.toml").is_file())
+            .collect();
         names.sort();
         for p in names {
             match Site::check(&folders::read_site(&p)) {
-                Ok(s) => println!("{:<16} {} version {}, {}  {}", s.id, s.language.code(), s.version, s.name, p.display()),
-                Err(e) => println!("{:<16} has {} problems; see: cableside site check {}", "?", e.list.len(), p.display()),
+                Ok(s) => println!(
+                    "{:<16} {} version {}, {}  {}",
+                    s.id,
+                    s.language.code(),
+                    s.version,
+                    s.name,
+                    p.display()
+                ),
+                Err(e) => println!(
+                    "{:<16} has {} problems; see: cableside site check {}",
+                    "?",
+                    e.list.len(),
+                    p.display()
+                ),
             }
         }
     }

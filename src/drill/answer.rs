@@ -43,7 +43,9 @@ impl Answer {
     /// The line to be spoken, if any.
     pub fn line(&self) -> Option<&Spoken> {
         match self {
-            Self::Complete(l) | Self::SayAgain(l) | Self::Ask { line: l, .. } | Self::ReadBack { line: l, .. } => Some(l),
+            Self::Complete(l) | Self::SayAgain(l) | Self::Ask { line: l, .. } | Self::ReadBack { line: l, .. } => {
+                Some(l)
+            }
             Self::Silence => None,
         }
     }
@@ -51,11 +53,21 @@ impl Answer {
 
 /// The answer to a judged call. One fault is raised at a time: wrong before missing, in the order of the judgement.
 pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
-    let asked_label = |element: &str| site.elements.get(element).map_or_else(|| element.to_owned(), |e| e.label.to_lowercase());
+    let asked_label = |element: &str| {
+        site.elements
+            .get(element)
+            .map_or_else(|| element.to_owned(), |e| e.label.to_lowercase())
+    };
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {
             role: l.role.clone(),
-            text: fill(&l.text, |name| if name == "asked" { asked.map(asked_label) } else { heard_words(site, judgement, name) }),
+            text: fill(&l.text, |name| {
+                if name == "asked" {
+                    asked.map(asked_label)
+                } else {
+                    heard_words(site, judgement, name)
+                }
+            }),
             clip: l.clip.clone(),
         })
     };
@@ -63,10 +75,17 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
         Outcome::NothingHeard => Answer::Silence,
         Outcome::Pass => Answer::Complete(speak(&step.answer, None)),
         Outcome::SayAgain => {
-            let unsure: Vec<&str> =
-                judgement.elements.iter().filter(|e| e.critical && e.verdict == Verdict::Unsure).map(|e| e.element.as_str()).collect();
+            let unsure: Vec<&str> = judgement
+                .elements
+                .iter()
+                .filter(|e| e.critical && e.verdict == Verdict::Unsure)
+                .map(|e| e.element.as_str())
+                .collect();
             match unsure.as_slice() {
-                [one] => Answer::Ask { element: (*one).to_owned(), line: speak(&step.ask_again, Some(one)) },
+                [one] => Answer::Ask {
+                    element: (*one).to_owned(),
+                    line: speak(&step.ask_again, Some(one)),
+                },
                 _ => Answer::SayAgain(speak(&step.ask_all_again, None)),
             }
         }
@@ -74,11 +93,26 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
             // What was heard wrong is read back as heard: that is how a real driver shows it.
             Some(e) if e.verdict == Verdict::Wrong && can_be_read_back(site, &e.element, e.heard.as_deref()) => {
                 let words = heard_words(site, judgement, &e.element).unwrap_or_default();
-                let role = step.answer.as_ref().or(step.ask_again.as_ref()).map(|l| l.role.clone()).unwrap_or_default();
-                let line = Spoken { role, text: format!("{}?", sentence(&words)), clip: None };
-                Answer::ReadBack { element: e.element.clone(), line }
+                let role = step
+                    .answer
+                    .as_ref()
+                    .or(step.ask_again.as_ref())
+                    .map(|l| l.role.clone())
+                    .unwrap_or_default();
+                let line = Spoken {
+                    role,
+                    text: format!("{}?", sentence(&words)),
+                    clip: None,
+                };
+                Answer::ReadBack {
+                    element: e.element.clone(),
+                    line,
+                }
             }
-            Some(e) => Answer::Ask { element: e.element.clone(), line: speak(&step.ask_again, Some(&e.element)) },
+            Some(e) => Answer::Ask {
+                element: e.element.clone(),
+                line: speak(&step.ask_again, Some(&e.element)),
+            },
             None => Answer::SayAgain(speak(&step.ask_all_again, None)),
         },
     }
@@ -97,5 +131,7 @@ fn heard_words(site: &Site, judgement: &Judgement, element: &str) -> Option<Stri
 
 fn sentence(words: &str) -> String {
     let mut chars = words.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

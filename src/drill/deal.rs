@@ -10,7 +10,11 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
         .fleet
         .iter()
         .flat_map(|a| (1..=a.seats).flat_map(move |crew| site.cables.iter().map(move |c| (a, crew, c))))
-        .map(|(a, crew, c)| Situation { callsign: a.registration.clone(), crew, cable: c.id.clone() })
+        .map(|(a, crew, c)| Situation {
+            callsign: a.registration.clone(),
+            crew,
+            cable: c.id.clone(),
+        })
         .filter(|s| s.check(site).is_ok())
         .collect();
     let fresh: Vec<&Situation> = all.iter().filter(|s| Some(*s) != before).collect();
@@ -18,6 +22,6 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     if from.is_empty() {
         return None;
     }
-    let place = (u64::from(random()) * from.len() as u64 >> 32) as usize;
+    let place = ((u64::from(random()) * from.len() as u64) >> 32) as usize;
     from.get(place).map(|s| (*s).clone())
 }

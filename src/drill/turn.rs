@@ -40,7 +40,14 @@ pub struct Turn {
 impl Turn {
     /// A new turn: the other side speaks first.
     pub fn new(situation: Situation) -> Self {
-        Self { situation, state: TurnState::Receiving, attempts: 0, asked: None, so_far: None, first_time: None }
+        Self {
+            situation,
+            state: TurnState::Receiving,
+            attempts: 0,
+            asked: None,
+            so_far: None,
+            first_time: None,
+        }
     }
 
     /// The other side has spoken.
@@ -79,8 +86,13 @@ impl Turn {
     pub fn judged(&mut self, site: &Site, step: &Step, judgement: &Judgement) -> Answer {
         self.attempts += 1;
         let counted = match (&self.so_far, &self.asked) {
-            (Some(old), Some(asked)) if judgement.outcome != Outcome::NothingHeard => old.completed_by(judgement, asked),
-            (Some(old), _) if judgement.outcome == Outcome::NothingHeard => Judgement { outcome: Outcome::NothingHeard, ..old.clone() },
+            (Some(old), Some(asked)) if judgement.outcome != Outcome::NothingHeard => {
+                old.completed_by(judgement, asked)
+            }
+            (Some(old), _) if judgement.outcome == Outcome::NothingHeard => Judgement {
+                outcome: Outcome::NothingHeard,
+                ..old.clone()
+            },
             _ => judgement.clone(),
         };
         let heard = counted.outcome != Outcome::NothingHeard;
@@ -134,12 +146,23 @@ mod tests {
     #[test]
     fn a_forgotten_crew_is_asked_for_and_the_answer_completes_the_call() {
         let site = larkmoor();
-        let mut turn = Turn::new(Situation { callsign: Callsign::parse("G-CLRM").unwrap(), crew: 2, cable: "north".into() });
-        let reply = say(&site, &mut turn, "Winch, Golf Charlie Lima Romeo Mike, north winch cable, ready");
+        let mut turn = Turn::new(Situation {
+            callsign: Callsign::parse("G-CLRM").unwrap(),
+            crew: 2,
+            cable: "north".into(),
+        });
+        let reply = say(
+            &site,
+            &mut turn,
+            "Winch, Golf Charlie Lima Romeo Mike, north winch cable, ready",
+        );
         assert_eq!(reply.line().unwrap().text, "Say again crew.");
         assert_eq!(turn.asked.as_deref(), Some("crew"));
         let reply = say(&site, &mut turn, "two up");
-        assert_eq!(reply.line().unwrap().text, "golf charlie lima romeo mike, two up, north winch cable. Taking up slack.");
+        assert_eq!(
+            reply.line().unwrap().text,
+            "golf charlie lima romeo mike, two up, north winch cable. Taking up slack."
+        );
         assert_eq!(turn.state, TurnState::Done);
         assert_eq!(turn.first_time, Some(false));
     }
@@ -147,14 +170,28 @@ mod tests {
     #[test]
     fn a_wrong_cable_is_read_back_as_heard_before_anything_missing_is_asked() {
         let site = larkmoor();
-        let mut turn = Turn::new(Situation { callsign: Callsign::parse("G-CLRM").unwrap(), crew: 2, cable: "north".into() });
-        let reply = say(&site, &mut turn, "Winch, Golf Charlie Lima Romeo Mike, south winch cable, ready");
-        assert!(matches!(&reply, Answer::ReadBack { element, line } if element == "cable" && line.text == "South?"), "{reply:?}");
+        let mut turn = Turn::new(Situation {
+            callsign: Callsign::parse("G-CLRM").unwrap(),
+            crew: 2,
+            cable: "north".into(),
+        });
+        let reply = say(
+            &site,
+            &mut turn,
+            "Winch, Golf Charlie Lima Romeo Mike, south winch cable, ready",
+        );
+        assert!(
+            matches!(&reply, Answer::ReadBack { element, line } if element == "cable" && line.text == "South?"),
+            "{reply:?}"
+        );
         // An answer with the wrong value again stays wrong; silence changes nothing and nothing moves.
         assert!(matches!(say(&site, &mut turn, "south"), Answer::ReadBack { .. }));
         assert_eq!(say(&site, &mut turn, ""), Answer::Silence);
         let reply = say(&site, &mut turn, "correction, north winch cable");
-        assert!(matches!(&reply, Answer::Ask { element, .. } if element == "crew"), "{reply:?}");
+        assert!(
+            matches!(&reply, Answer::Ask { element, .. } if element == "crew"),
+            "{reply:?}"
+        );
         assert!(matches!(say(&site, &mut turn, "two up"), Answer::Complete(_)));
     }
 }

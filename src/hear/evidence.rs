@@ -42,10 +42,7 @@ pub fn syllables(word: &str) -> usize {
 
 /// The weight of words for the sound they leave unexplained (nats, 0 or below). `active` is the time with sound in seconds.
 pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
-    let n: usize = words
-        .iter()
-        .map(|w| syllables(&lattice.words[usize::from(*w)]))
-        .sum();
+    let n: usize = words.iter().map(|w| syllables(&lattice.words[usize::from(*w)])).sum();
     -SYLLABLE * (SLOWEST * active - n as f32).max(0.0)
 }
 
@@ -75,10 +72,7 @@ pub fn gather(
     let mut readings: Vec<Scored> = Vec::new();
     let mut meanings: Vec<Vec<(usize, reading::Said)>> = Vec::new();
     for (words, score) in list {
-        let words: Vec<String> = words
-            .iter()
-            .map(|w| lattice.words[usize::from(*w)].clone())
-            .collect();
+        let words: Vec<String> = words.iter().map(|w| lattice.words[usize::from(*w)].clone()).collect();
         let reading = reading::read_words(vocabulary, words);
         let meaning = meaning(&reading);
         if !meanings.contains(&meaning) {
@@ -100,11 +94,7 @@ pub fn gather(
 }
 
 fn meaning(reading: &Reading) -> Vec<(usize, reading::Said)> {
-    let mut m: Vec<_> = reading
-        .mentions
-        .iter()
-        .map(|m| (m.element, m.said.clone()))
-        .collect();
+    let mut m: Vec<_> = reading.mentions.iter().map(|m| (m.element, m.said.clone())).collect();
     m.sort_by(|a, b| format!("{a:?}").cmp(&format!("{b:?}")));
     m.dedup();
     m

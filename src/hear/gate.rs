@@ -59,17 +59,14 @@ pub fn speech(samples: &[f32]) -> Gate {
         return Gate::Nothing("There is only silence in the recording.".to_owned());
     }
     let threshold = (floor + RISE).min(loud - 3.0).max(SILENCE);
-    let active: Vec<usize> = (0..levels.len())
-        .filter(|i| levels[*i] > threshold)
-        .collect();
+    let active: Vec<usize> = (0..levels.len()).filter(|i| levels[*i] > threshold).collect();
     let seconds = active.len() as f32 * HOP as f32 / RATE as f32;
     if seconds < SHORTEST {
         return Gate::Nothing("There is no word in the recording, only short sounds.".to_owned());
     }
     if loud - floor < RISE {
         return Gate::Nothing(
-            "There is an even sound in the recording but no voice that stands out from it."
-                .to_owned(),
+            "There is an even sound in the recording but no voice that stands out from it.".to_owned(),
         );
     }
     let first = active.first().map_or(0, |i| i * HOP).saturating_sub(MARGIN);

@@ -81,8 +81,7 @@ impl Lattice {
             .map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone()))
             .collect();
         let mut same: Vec<(Word, &[&str])> = Vec::new();
-        let (mut characters, mut tens, mut whole_pairs, mut units) =
-            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut characters, mut tens, mut whole_pairs, mut units) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         if vocabulary.spelled.is_some() {
             let language = vocabulary.language;
             for (_, letter_words) in &spelling::LETTERS {
@@ -164,9 +163,7 @@ impl Lattice {
     pub fn next(&self, states: &States) -> BTreeMap<Word, States> {
         let mut out: BTreeMap<Word, Vec<State>> = BTreeMap::new();
         for s in &states.0 {
-            self.follow(*s, &mut |word, state| {
-                out.entry(word).or_default().push(state)
-            });
+            self.follow(*s, &mut |word, state| out.entry(word).or_default().push(state));
         }
         out.into_iter()
             .map(|(w, mut list)| {
@@ -193,11 +190,7 @@ impl Lattice {
     }
 
     /// The states after a sequence of words that follows `states`, `None` when the lattice does not hold it.
-    pub fn after<'w>(
-        &self,
-        states: &States,
-        words: impl IntoIterator<Item = &'w Word>,
-    ) -> Option<States> {
+    pub fn after<'w>(&self, states: &States, words: impl IntoIterator<Item = &'w Word>) -> Option<States> {
         let mut states = states.clone();
         for w in words {
             states = self.step(&states, *w)?;
@@ -299,9 +292,7 @@ impl Lattice {
                 Meaning::Filler => t.fillers += 1,
                 Meaning::Correction => t.corrections += 1,
                 Meaning::Joiner => {}
-                Meaning::Value { element, .. }
-                | Meaning::Incomplete { element }
-                | Meaning::Negated { element } => {
+                Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
                     if count(s.used, *element) >= limit {
                         continue;
                     }

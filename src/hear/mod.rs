@@ -35,12 +35,7 @@ pub enum HearError {
 /// Turns clips into evidence.
 pub trait Recogniser {
     /// Hear a clip against a step's vocabulary.
-    fn hear(
-        &mut self,
-        clip: &Clip,
-        vocabulary: &Vocabulary,
-        cancel: &AtomicBool,
-    ) -> Result<Evidence, HearError>;
+    fn hear(&mut self, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError>;
     /// The model's name for the logbook.
     fn model(&self) -> &str;
 }
@@ -64,12 +59,7 @@ impl LatticeRecogniser {
 }
 
 impl Recogniser for LatticeRecogniser {
-    fn hear(
-        &mut self,
-        clip: &Clip,
-        vocabulary: &Vocabulary,
-        cancel: &AtomicBool,
-    ) -> Result<Evidence, HearError> {
+    fn hear(&mut self, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError> {
         let (speech, active) = match gate::speech(&clip.samples) {
             gate::Gate::Speech { range, active } => (range, active),
             gate::Gate::Nothing(why) => return Ok(Evidence::silence(why)),
@@ -78,48 +68,17 @@ impl Recogniser for LatticeRecogniser {
         let samples = gate::padded(&clip.samples[speech]);
         let lattice = lattice::Lattice::new(vocabulary);
         let language = vocabulary.language.code();
-        let Some(mut decoder) = self
-            .model
-            .listen(&samples, language, self.threads, cancel)?
-        else {
+        let Some(mut decoder) = self.model.listen(&samples, language, self.threads, cancel)? else {
             return Err(HearError::Cancelled);
         };
-        let t0 = std::time::Instant::now();
         let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
-        let mut found = search::search(
-            &mut decoder,
-            &mut self.forms,
-            &lattice,
-            &search::Width::NARROW,
-            length,
-        )?;
+        let mut found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::NARROW, length)?;
         if evidence::poor(&found) {
-            found = search::search(
-                &mut decoder,
-                &mut self.forms,
-                &lattice,
-                &search::Width::WIDE,
-                length,
-            )?;
+            found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::WIDE, length)?;
         }
-        let t1 = t0.elapsed();
         let free = search::free_text(&mut decoder, 60)?;
-        let t2 = t0.elapsed();
         let mut evidence = evidence::gather(&lattice, vocabulary, &found, &free, seconds);
-        if std::env::var_os("CABLESIDE_TRACE").is_some() {
-            use search::Decoder;
-            #[allow(clippy::print_stderr)]
-            {
-                eprintln!(
-                    "search {t1:?} free {t2:?} all {:?} search steps {} all steps {} decode {:?}",
-                    t0.elapsed(),
-                    found.steps,
-                    decoder.steps(),
-                    decoder.spent
-                );
-            }
-        }
-        evidence.transcript = decoder.text(&free.0).trim().to_owned();
+        decoder.text(&free.0).trim().clone_into(&mut evidence.transcript);
         Ok(evidence)
     }
 

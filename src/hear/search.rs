@@ -24,6 +24,9 @@ pub trait Decoder {
     fn tokens(&mut self, text: &str) -> Vec<Token>;
 }
 
+/// The model wants to end where the end's log-probability is above this.
+const WILLING: f32 = -1.0;
+
 /// How the search is done. Values were chosen on the tuning calls; DEVELOPERS.md says how.
 #[derive(Debug, Clone, Copy)]
 pub struct Width {
@@ -95,25 +98,14 @@ struct Open {
     words: Vec<Word>,
     tokens: Vec<Token>,
     starts: Vec<usize>,
-    states: Arc<States>,
+    states: States,
     likelihood: f32,
     /// Tokens that are no punctuation: those are rewarded.
     pieces: usize,
 }
 
-/// The weight that a sequence must reach to be among the heaviest that are kept.
-fn nth_best(grown: &HashMap<Vec<Word>, Open>, width: &Width) -> f32 {
-    if grown.len() < width.beam {
-        return f32::NEG_INFINITY;
-    }
-    let mut scores: Vec<f32> = grown.values().map(|o| o.score(width)).collect();
-    scores.sort_by(|a, b| b.total_cmp(a));
-    scores[width.beam - 1]
-}
-
 /// A sequence in one style: as it is, or with a mark after it.
 struct Base {
-    hyp: usize,
     tokens: Vec<Token>,
     likelihood: f32,
     marked: bool,
@@ -180,11 +172,7 @@ impl Open {
 pub type Forms = HashMap<String, Arc<Vec<Vec<Token>>>>;
 
 /// The writing styles of a word: each spelling with a leading space, small or with capitals; after a hyphen.
-pub fn forms(
-    decoder: &mut impl Decoder,
-    cache: &mut Forms,
-    spellings: &[String],
-) -> Arc<Vec<Vec<Token>>> {
+pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]) -> Arc<Vec<Vec<Token>>> {
     let key = spellings.first().map_or("", String::as_str);
     if let Some(f) = cache.get(key) {
         return Arc::clone(f);
@@ -222,217 +210,35 @@ pub fn search(
     width: &Width,
     length: impl Fn(&[Word]) -> f32,
 ) -> Result<Found, HearError> {
-    let all_forms: Vec<Arc<Vec<Vec<Token>>>> = lattice
-        .spellings
-        .iter()
-        .map(|w| forms(decoder, cache, w))
-        .collect();
+    let forms: Vec<Arc<Vec<Vec<Token>>>> = lattice.spellings.iter().map(|w| forms(decoder, cache, w)).collect();
     let marks: Vec<Token> = [",", ".", "-"]
         .iter()
         .filter_map(|p| decoder.tokens(p).first().copied())
         .collect();
-    let end = decoder.end();
     let before = decoder.steps();
-    let mut ended: HashMap<Vec<Word>, Path> = HashMap::new();
-    let mut best_ended = f32::NEG_INFINITY;
-    let mut best_willing = f32::NEG_INFINITY;
-    let mut open = vec![Open {
+    let mut search = Search {
+        lattice,
+        width,
+        forms,
+        marks,
+        last_step: before + width.steps,
+        length,
+        ended: Ended::default(),
+    };
+    let first = Open {
         words: vec![],
         tokens: vec![],
         starts: vec![],
-        states: Arc::new(lattice.start()),
+        states: lattice.start(),
         likelihood: 0.0,
         pieces: 0,
-    }];
-
-    while !open.is_empty() && decoder.steps() - before < width.steps {
-        // Complete words found at this level, best style of each word sequence. One sequence after the other, since the
-        // model runs fastest on texts with a common beginning; within each the most promising first, until nothing that is
-        // left can be among the `beam` heaviest.
-        let mut grown: HashMap<Vec<Word>, Open> = HashMap::new();
-        let mut best_grown = f32::NEG_INFINITY;
-        let nexts: Vec<BTreeMap<Word, States>> =
-            open.iter().map(|h| lattice.next(&h.states)).collect();
-        let mut bases: Vec<Base> = Vec::new();
-        for (h, hyp) in open.iter().enumerate() {
-            let mut queue: BinaryHeap<Item> = BinaryHeap::new();
-            bases.push(Base {
-                hyp: h,
-                tokens: hyp.tokens.clone(),
-                likelihood: hyp.likelihood,
-                marked: false,
-            });
-            queue.push(Item {
-                priority: hyp.score(width) + width.reward,
-                order: 0,
-                job: Job::Look(bases.len() - 1),
-            });
-            let mut order = 0;
-            while let Some(item) = queue.pop() {
-                let least = (best_grown - width.prune).max(nth_best(&grown, width));
-                if item.priority < least || decoder.steps() - before >= width.steps {
-                    break;
-                }
-                let mut push = |queue: &mut BinaryHeap<Item>, priority: f32, job: Job| {
-                    if priority.is_finite() {
-                        order += 1;
-                        queue.push(Item {
-                            priority,
-                            order,
-                            job,
-                        });
-                    }
-                };
-                match item.job {
-                    Job::Look(base) => {
-                        let (h, likelihood, marked) =
-                            (bases[base].hyp, bases[base].likelihood, bases[base].marked);
-                        let hyp = &open[h];
-                        let logp = decoder.next(&bases[base].tokens)?;
-                        if lattice.may_end(&hyp.states) {
-                            let ended_likelihood = likelihood + logp[end as usize];
-                            let score = ended_likelihood
-                                + width.reward * hyp.pieces as f32
-                                + length(&hyp.words);
-                            if logp[end as usize] > -1.0 {
-                                best_willing = best_willing.max(score);
-                            }
-                            if ended_likelihood.is_finite()
-                                && ended.get(&hyp.words).is_none_or(|o: &Path| o.score < score)
-                            {
-                                best_ended = best_ended.max(score);
-                                let tokens = bases[base].tokens.clone();
-                                let path = Path {
-                                    words: hyp.words.clone(),
-                                    tokens,
-                                    starts: hyp.starts.clone(),
-                                    score,
-                                    likelihood: ended_likelihood,
-                                };
-                                ended.insert(hyp.words.clone(), path);
-                            }
-                        }
-                        if !marked && !hyp.words.is_empty() {
-                            for mark in &marks {
-                                let p = logp[*mark as usize];
-                                if p > width.punctuation {
-                                    let mut tokens = hyp.tokens.clone();
-                                    tokens.push(*mark);
-                                    bases.push(Base {
-                                        hyp: h,
-                                        tokens,
-                                        likelihood: likelihood + p,
-                                        marked: true,
-                                    });
-                                    let priority =
-                                        likelihood + p + width.reward * (hyp.pieces + 1) as f32;
-                                    push(&mut queue, priority, Job::Look(bases.len() - 1));
-                                }
-                            }
-                        }
-                        for word in nexts[h].keys() {
-                            for (form, tokens) in all_forms[usize::from(*word)].iter().enumerate() {
-                                let likelihood = likelihood + logp[tokens[0] as usize];
-                                let b = Begun {
-                                    base,
-                                    word: *word,
-                                    form,
-                                    done: 1,
-                                    likelihood,
-                                };
-                                let priority = b.priority(width, hyp, tokens.len());
-                                if priority >= least {
-                                    push(&mut queue, priority, Job::Go(b));
-                                }
-                            }
-                        }
-                    }
-                    Job::Go(mut b) => {
-                        let h = bases[b.base].hyp;
-                        let hyp = &open[h];
-                        let form = &all_forms[usize::from(b.word)][b.form];
-                        if b.done < form.len() {
-                            let mut t = bases[b.base].tokens.clone();
-                            t.extend_from_slice(&form[..b.done]);
-                            b.likelihood += decoder.next(&t)?[form[b.done] as usize];
-                            b.done += 1;
-                            let priority = b.priority(width, hyp, form.len());
-                            push(&mut queue, priority, Job::Go(b));
-                            continue;
-                        }
-                        let mut words = hyp.words.clone();
-                        words.push(b.word);
-                        // The model likes to go on with a word it has just written twice; that is no evidence.
-                        let n = words.len();
-                        let third = n >= 3 && words[n - 2] == b.word && words[n - 3] == b.word;
-                        let pieces = if third {
-                            hyp.pieces.saturating_sub(1)
-                        } else {
-                            hyp.pieces + form.len()
-                        };
-                        let value = b.likelihood + width.reward * pieces as f32;
-                        if value < best_grown - width.prune
-                            || grown.get(&words).is_some_and(|o| o.score(width) >= value)
-                        {
-                            continue;
-                        }
-                        best_grown = best_grown.max(value);
-                        let mut starts = hyp.starts.clone();
-                        starts.push(hyp.tokens.len());
-                        let mut tokens = bases[b.base].tokens.clone();
-                        tokens.extend_from_slice(form);
-                        let states = Arc::new(nexts[h][&b.word].clone());
-                        grown.insert(
-                            words.clone(),
-                            Open {
-                                words,
-                                tokens,
-                                starts,
-                                states,
-                                likelihood: b.likelihood,
-                                pieces,
-                            },
-                        );
-                    }
-                }
-            }
-        }
-        let mut list: Vec<Open> = grown.into_values().collect();
-        list.sort_by(|a, b| {
-            b.score(width)
-                .total_cmp(&a.score(width))
-                .then_with(|| a.words.cmp(&b.words))
-        });
-        list.retain(|h| {
-            let s = h.score(width);
-            s >= best_grown - width.prune
-                && s >= best_ended - width.finish
-                && s >= best_willing - width.finish_willing
-        });
-        list.truncate(width.beam);
-        if std::env::var_os("CABLESIDE_TRACE").is_some() {
-            #[allow(clippy::print_stderr)]
-            for h in &list {
-                eprintln!(
-                    "{:4} {:8.2} {}",
-                    decoder.steps() - before,
-                    h.score(width),
-                    h.words
-                        .iter()
-                        .map(|w| lattice.words[usize::from(*w)].as_str())
-                        .collect::<Vec<_>>()
-                        .join(" ")
-                );
-            }
-        }
-        open = list;
+    };
+    let mut open = vec![first];
+    while !open.is_empty() && decoder.steps() < search.last_step {
+        open = search.level(decoder, &open)?;
     }
-    let mut paths: Vec<Path> = ended.into_values().collect();
-    paths.sort_by(|a, b| {
-        b.score
-            .total_cmp(&a.score)
-            .then_with(|| a.words.cmp(&b.words))
-    });
+    let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
+    paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
     let steps = decoder.steps() - before;
     Ok(Found {
         paths,
@@ -441,12 +247,264 @@ pub fn search(
     })
 }
 
+/// Ended sequences.
+struct Ended {
+    paths: HashMap<Vec<Word>, Path>,
+    /// The heaviest of all, and of those where the model itself wanted to end.
+    best: f32,
+    best_willing: f32,
+}
+
+impl Default for Ended {
+    fn default() -> Self {
+        Self {
+            paths: HashMap::new(),
+            best: f32::NEG_INFINITY,
+            best_willing: f32::NEG_INFINITY,
+        }
+    }
+}
+
+struct Search<'a, L: Fn(&[Word]) -> f32> {
+    lattice: &'a Lattice,
+    width: &'a Width,
+    /// Token forms of each word.
+    forms: Vec<Arc<Vec<Vec<Token>>>>,
+    /// Tokens of the marks that may stand between words.
+    marks: Vec<Token>,
+    /// The decoder's step count at which the search stops.
+    last_step: usize,
+    length: L,
+    ended: Ended,
+}
+
+impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
+    /// Every open sequence grows by one word; the heaviest results are the next open ones.
+    ///
+    /// One sequence after the other, since the model runs fastest on texts with a common beginning; within each the most
+    /// promising first, until nothing that is left can be among the `beam` heaviest.
+    fn level(&mut self, decoder: &mut impl Decoder, open: &[Open]) -> Result<Vec<Open>, HearError> {
+        let mut grown = Grown::new(self.width);
+        for hyp in open {
+            let next = self.lattice.next(&hyp.states);
+            let mut bases = vec![Base {
+                tokens: hyp.tokens.clone(),
+                likelihood: hyp.likelihood,
+                marked: false,
+            }];
+            let mut queue = Queue::default();
+            queue.push(hyp.score(self.width) + self.width.reward, Job::Look(0));
+            while let Some(item) = queue.items.pop() {
+                if item.priority < grown.least() || decoder.steps() >= self.last_step {
+                    break;
+                }
+                match item.job {
+                    Job::Look(base) => self.look(decoder, hyp, base, &mut bases, &next, &grown, &mut queue)?,
+                    Job::Go(begun) => self.go(decoder, hyp, begun, &bases, &next, &mut grown, &mut queue)?,
+                }
+            }
+        }
+        let mut list: Vec<Open> = grown.open.into_values().collect();
+        let score = |h: &Open| h.score(self.width);
+        list.sort_by(|a, b| score(b).total_cmp(&score(a)).then_with(|| a.words.cmp(&b.words)));
+        let least = (grown.best - self.width.prune)
+            .max(self.ended.best - self.width.finish)
+            .max(self.ended.best_willing - self.width.finish_willing);
+        list.retain(|h| score(h) >= least);
+        list.truncate(self.width.beam);
+        Ok(list)
+    }
+
+    /// Ask the model what follows a base: its end, marks, words begun.
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "the parts of one level, each borrowed on its own"
+    )]
+    fn look(
+        &mut self,
+        decoder: &mut impl Decoder,
+        hyp: &Open,
+        base: usize,
+        bases: &mut Vec<Base>,
+        next: &BTreeMap<Word, States>,
+        grown: &Grown,
+        queue: &mut Queue,
+    ) -> Result<(), HearError> {
+        let logp = decoder.next(&bases[base].tokens)?;
+        let likelihood = bases[base].likelihood;
+        if self.lattice.may_end(&hyp.states) {
+            self.end(hyp, &bases[base], logp[decoder.end() as usize]);
+        }
+        if !bases[base].marked && !hyp.words.is_empty() {
+            for mark in &self.marks {
+                let p = logp[*mark as usize];
+                if p > self.width.punctuation {
+                    let mut tokens = hyp.tokens.clone();
+                    tokens.push(*mark);
+                    bases.push(Base {
+                        tokens,
+                        likelihood: likelihood + p,
+                        marked: true,
+                    });
+                    let priority = likelihood + p + self.width.reward * (hyp.pieces + 1) as f32;
+                    queue.push(priority, Job::Look(bases.len() - 1));
+                }
+            }
+        }
+        for word in next.keys() {
+            for (form, tokens) in self.forms[usize::from(*word)].iter().enumerate() {
+                let begun = Begun {
+                    base,
+                    word: *word,
+                    form,
+                    done: 1,
+                    likelihood: likelihood + logp[tokens[0] as usize],
+                };
+                let priority = begun.priority(self.width, hyp, tokens.len());
+                if priority >= grown.least() {
+                    queue.push(priority, Job::Go(begun));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// A sequence may end here: keep it if it is the best style of its words.
+    fn end(&mut self, hyp: &Open, base: &Base, end: f32) {
+        let likelihood = base.likelihood + end;
+        if !likelihood.is_finite() {
+            return;
+        }
+        let score = likelihood + self.width.reward * hyp.pieces as f32 + (self.length)(&hyp.words);
+        if end > WILLING {
+            self.ended.best_willing = self.ended.best_willing.max(score);
+        }
+        if self.ended.paths.get(&hyp.words).is_none_or(|o| o.score < score) {
+            self.ended.best = self.ended.best.max(score);
+            let (words, tokens, starts) = (hyp.words.clone(), base.tokens.clone(), hyp.starts.clone());
+            self.ended.paths.insert(
+                hyp.words.clone(),
+                Path {
+                    words,
+                    tokens,
+                    starts,
+                    score,
+                    likelihood,
+                },
+            );
+        }
+    }
+
+    /// Follow a begun word by one token, or take it when it is complete.
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "the parts of one level, each borrowed on its own"
+    )]
+    fn go(
+        &self,
+        decoder: &mut impl Decoder,
+        hyp: &Open,
+        mut begun: Begun,
+        bases: &[Base],
+        next: &BTreeMap<Word, States>,
+        grown: &mut Grown,
+        queue: &mut Queue,
+    ) -> Result<(), HearError> {
+        let form = &self.forms[usize::from(begun.word)][begun.form];
+        let base = &bases[begun.base];
+        if begun.done < form.len() {
+            let tokens = [base.tokens.as_slice(), &form[..begun.done]].concat();
+            begun.likelihood += decoder.next(&tokens)?[form[begun.done] as usize];
+            begun.done += 1;
+            let priority = begun.priority(self.width, hyp, form.len());
+            queue.push(priority, Job::Go(begun));
+            return Ok(());
+        }
+        let Some(states) = next.get(&begun.word) else {
+            return Ok(());
+        };
+        let words = [hyp.words.as_slice(), &[begun.word]].concat();
+        // The model likes to go on with a word it has just written twice; that is no evidence.
+        let third = matches!(hyp.words.as_slice(), [.., a, b] if *a == begun.word && *b == begun.word);
+        let pieces = if third {
+            hyp.pieces.saturating_sub(1)
+        } else {
+            hyp.pieces + form.len()
+        };
+        let starts = [hyp.starts.as_slice(), &[hyp.tokens.len()]].concat();
+        let tokens = [base.tokens.as_slice(), form].concat();
+        grown.take(Open {
+            words,
+            tokens,
+            starts,
+            states: states.clone(),
+            likelihood: begun.likelihood,
+            pieces,
+        });
+        Ok(())
+    }
+}
+
+/// Sequences grown at one level, the best style of each.
+struct Grown<'a> {
+    width: &'a Width,
+    open: HashMap<Vec<Word>, Open>,
+    best: f32,
+}
+
+impl<'a> Grown<'a> {
+    fn new(width: &'a Width) -> Self {
+        Self {
+            width,
+            open: HashMap::new(),
+            best: f32::NEG_INFINITY,
+        }
+    }
+
+    fn take(&mut self, open: Open) {
+        let score = open.score(self.width);
+        let known = self.open.get(&open.words).is_some_and(|o| o.score(self.width) >= score);
+        if !known && score >= self.best - self.width.prune {
+            self.best = self.best.max(score);
+            self.open.insert(open.words.clone(), open);
+        }
+    }
+
+    /// The weight that a sequence must reach to be among those that are kept.
+    fn least(&self) -> f32 {
+        let pruned = self.best - self.width.prune;
+        if self.open.len() < self.width.beam {
+            return pruned;
+        }
+        let mut scores: Vec<f32> = self.open.values().map(|o| o.score(self.width)).collect();
+        scores.sort_by(|a, b| b.total_cmp(a));
+        pruned.max(scores[self.width.beam - 1])
+    }
+}
+
+/// What is still to be done at a level, the most promising first.
+#[derive(Default)]
+struct Queue {
+    items: BinaryHeap<Item>,
+    pushed: usize,
+}
+
+impl Queue {
+    fn push(&mut self, priority: f32, job: Job) {
+        if priority.is_finite() {
+            self.pushed += 1;
+            self.items.push(Item {
+                priority,
+                order: self.pushed,
+                job,
+            });
+        }
+    }
+}
+
 /// The likeliest text without the lattice, for the debrief and for comparison: greedy, at most `longest` tokens, cut where
 /// it begins to repeat itself. Returns tokens and the sum of log-probabilities (end of text included).
-pub fn free_text(
-    decoder: &mut impl Decoder,
-    longest: usize,
-) -> Result<(Vec<Token>, f32), HearError> {
+pub fn free_text(decoder: &mut impl Decoder, longest: usize) -> Result<(Vec<Token>, f32), HearError> {
     let end = decoder.end();
     let mut tokens: Vec<Token> = Vec::new();
     let mut likelihood = 0.0;
@@ -460,10 +518,11 @@ pub fn free_text(
             break;
         };
         likelihood += p;
-        if best as Token == end {
+        let best = Token::try_from(best).unwrap_or(end);
+        if best == end {
             break;
         }
-        tokens.push(best as Token);
+        tokens.push(best);
         if let Some(n) = repeats(&tokens) {
             tokens.truncate(tokens.len() - 2 * n);
             break;

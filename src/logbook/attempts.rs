@@ -6,8 +6,8 @@ use uuid::Uuid;
 
 use super::rows::{Id, Json, Millis};
 use super::{
-    AttemptSummary, ElementVerdict, Logbook, LogbookError, ModelUsed, NewAttempt, Outcome,
-    Overrule, Result, StoredAttempt, students,
+    AttemptSummary, ElementVerdict, Logbook, LogbookError, ModelUsed, NewAttempt, Outcome, Overrule, Result,
+    StoredAttempt, students,
 };
 
 /// Whose attempts are meant.
@@ -87,9 +87,7 @@ impl Logbook {
         let transaction = self.write("record an attempt")?;
         match insert(&transaction, attempt, now).and_then(|()| transaction.commit()) {
             Ok(()) => Ok(()),
-            Err(e) if e.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) => {
-                Err(self.refusal(attempt, e))
-            }
+            Err(e) if e.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) => Err(self.refusal(attempt, e)),
             Err(e) => Err(self.sorted("record an attempt")(e)),
         }
     }
@@ -99,10 +97,7 @@ impl Logbook {
         if source.to_string().contains("recording without consent") {
             return self.no_consent(attempt.student);
         }
-        match attempt
-            .student
-            .map(|id| (id, self.student(id), self.is_forgotten(id)))
-        {
+        match attempt.student.map(|id| (id, self.student(id), self.is_forgotten(id))) {
             Some((id, Err(_), Ok(true))) => return LogbookError::Forgotten { id },
             Some((id, Err(_), _)) => return students::unknown(id),
             _ => {}
@@ -126,9 +121,7 @@ impl Logbook {
             .and_then(|n| transaction.commit().map(|()| n))
             .map_err(self.sorted("hold an attempt out"))?;
         if changed == 0 {
-            Err(LogbookError::NoSuchAttempt {
-                asked: id.to_string(),
-            })
+            Err(LogbookError::NoSuchAttempt { asked: id.to_string() })
         } else {
             Ok(())
         }
@@ -139,9 +132,7 @@ impl Logbook {
         let (sql, student) = page_query(whose, offset, limit);
         let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement
-                .query_map(params_from_iter(student), summary)?
-                .collect()
+            statement.query_map(params_from_iter(student), summary)?.collect()
         };
         read().map_err(self.sorted("list attempts"))
     }
@@ -175,9 +166,9 @@ impl Logbook {
         }
         let read = || -> rusqlite::Result<Vec<Id>> {
             // "g" sorts after every hexadecimal digit: a range, so that the index on the id is used.
-            let mut statement = self.connection.prepare_cached(
-                "SELECT id FROM attempt WHERE id >= ?1 AND id < ?1 || 'g' LIMIT 2",
-            )?;
+            let mut statement = self
+                .connection
+                .prepare_cached("SELECT id FROM attempt WHERE id >= ?1 AND id < ?1 || 'g' LIMIT 2")?;
             statement.query_map([&wanted], |r| r.get(0))?.collect()
         };
         match read().map_err(self.sorted("look for an attempt"))?[..] {
@@ -269,11 +260,7 @@ fn page_query(whose: Whose, offset: u32, limit: u32) -> (String, Option<Id>) {
 
 fn outcome_query(whose: Whose, first_only: bool) -> (String, Option<Id>) {
     let (condition, student) = whose.condition();
-    let first = if first_only {
-        "AND turn_attempt = 1"
-    } else {
-        ""
-    };
+    let first = if first_only { "AND turn_attempt = 1" } else { "" };
     // Four sums in one pass; GROUP BY would sort all rows first.
     let sums = Outcome::ALL
         .map(|o| format!("count(*) FILTER (WHERE outcome = '{}')", o.as_str()))
@@ -328,20 +315,11 @@ fn check(attempt: &NewAttempt) -> Result<()> {
         ));
     }
     if attempt.score.is_some_and(|s| !(0.0..=100.0).contains(&s)) {
-        return invalid(format!(
-            "the score {:?} is not between 0 and 100",
-            attempt.score
-        ));
+        return invalid(format!("the score {:?} is not between 0 and 100", attempt.score));
     }
     for (i, element) in attempt.elements.iter().enumerate() {
-        if attempt.elements[..i]
-            .iter()
-            .any(|e| e.element == element.element)
-        {
-            return invalid(format!(
-                "the element \"{}\" is in the attempt twice",
-                element.element
-            ));
+        if attempt.elements[..i].iter().any(|e| e.element == element.element) {
+            return invalid(format!("the element \"{}\" is in the attempt twice", element.element));
         }
     }
     Ok(())
@@ -473,15 +451,12 @@ fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
         margin: row.get(3)?,
         begin_seconds: row.get(4)?,
         end_seconds: row.get(5)?,
-        overrule: row
-            .get::<_, Option<_>>(6)?
-            .zip(at)
-            .map(|(verdict, at)| Overrule {
-                verdict,
-                by,
-                at: at.0,
-                reason,
-            }),
+        overrule: row.get::<_, Option<_>>(6)?.zip(at).map(|(verdict, at)| Overrule {
+            verdict,
+            by,
+            at: at.0,
+            reason,
+        }),
     })
 }
 
@@ -512,14 +487,10 @@ mod tests {
                 .collect::<rusqlite::Result<_>>()
                 .unwrap();
             assert!(
-                plan.iter()
-                    .any(|step| step.starts_with("SEARCH attempt USING")),
+                plan.iter().any(|step| step.starts_with("SEARCH attempt USING")),
                 "{sql}\n{plan:#?}"
             );
-            assert!(
-                !plan.iter().any(|step| step.starts_with("SCAN")),
-                "{sql}\n{plan:#?}"
-            );
+            assert!(!plan.iter().any(|step| step.starts_with("SCAN")), "{sql}\n{plan:#?}");
         }
         let (sql, _) = page_query(Whose::Anyone, 0, 20);
         let plan: String = logbook
@@ -566,11 +537,7 @@ mod tests {
                 evidence: serde_json::Value::Null,
                 recording: None,
                 held_out: false,
-                elements: vec![ElementVerdict::new(
-                    "ready",
-                    crate::logbook::Verdict::Said,
-                    None,
-                )],
+                elements: vec![ElementVerdict::new("ready", crate::logbook::Verdict::Said, None)],
             };
             match logbook.record(&attempt, now) {
                 Ok(()) => stored.push(attempt),
@@ -583,15 +550,9 @@ mod tests {
         let logbook = Logbook::open(&path, dir.path()).unwrap();
         logbook.check_integrity().unwrap();
         assert!(stored.len() > 3);
-        assert_eq!(
-            logbook.count_attempts(Whose::Anyone).unwrap(),
-            stored.len() as u64
-        );
+        assert_eq!(logbook.count_attempts(Whose::Anyone).unwrap(), stored.len() as u64);
         for attempt in stored {
-            assert_eq!(
-                logbook.attempt(attempt.id).unwrap().unwrap().attempt,
-                attempt
-            );
+            assert_eq!(logbook.attempt(attempt.id).unwrap().unwrap().attempt, attempt);
         }
     }
 }

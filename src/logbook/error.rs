@@ -115,9 +115,7 @@ pub enum LogbookError {
         who: String,
     },
     /// A recording's name belongs to another student or attempt.
-    #[error(
-        "the recording {recording} does not belong to attempt {attempt}; ask for a name with begin_recording"
-    )]
+    #[error("the recording {recording} does not belong to attempt {attempt}; ask for a name with begin_recording")]
     ForeignRecording {
         /// The recording's file name.
         recording: String,
@@ -133,10 +131,7 @@ pub enum LogbookError {
         similar: Vec<Student>,
     },
     /// Several students by that name or beginning of an id.
-    #[error(
-        "\"{asked}\" could be any of these; say the id instead:{}",
-        listed(matches)
-    )]
+    #[error("\"{asked}\" could be any of these; say the id instead:{}", listed(matches))]
     AmbiguousStudent {
         /// What was asked for.
         asked: String,
@@ -218,29 +213,18 @@ pub(super) fn sorted(path: &Path, doing: &'static str, source: rusqlite::Error) 
                 path,
             }
         }
-        _ => LogbookError::Database {
-            doing,
-            source,
-            path,
-        },
+        _ => LogbookError::Database { doing, source, path },
     }
 }
 
 /// Turns a file error into one of this room's.
-pub(super) fn file(
-    doing: &'static str,
-    path: &Path,
-) -> impl FnOnce(std::io::Error) -> LogbookError {
+pub(super) fn file(doing: &'static str, path: &Path) -> impl FnOnce(std::io::Error) -> LogbookError {
     let path = path.to_path_buf();
     move |source| {
         if source.kind() == std::io::ErrorKind::StorageFull {
             LogbookError::DiskFull { path }
         } else {
-            LogbookError::File {
-                doing,
-                source,
-                path,
-            }
+            LogbookError::File { doing, source, path }
         }
     }
 }

@@ -24,10 +24,7 @@ impl Logbook {
     /// Writes attempts as CSV. Returns how many.
     pub fn export_csv(&self, whose: Whose, out: impl Write) -> Result<usize> {
         // One transaction, so that the columns found first are those of the rows read after.
-        let moment = self
-            .connection
-            .unchecked_transaction()
-            .map_err(self.sorted("export"))?;
+        let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
         let situation = self.distinct(
             "SELECT DISTINCT key FROM attempt, json_each(attempt.situation)
              WHERE json_type(attempt.situation) = 'object' AND ",
@@ -38,11 +35,7 @@ impl Logbook {
              WHERE ",
             whose,
         )?;
-        let names: HashMap<Uuid, String> = self
-            .students()?
-            .into_iter()
-            .map(|s| (s.id, s.name))
-            .collect();
+        let names: HashMap<Uuid, String> = self.students()?.into_iter().map(|s| (s.id, s.name)).collect();
 
         let mut csv = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
@@ -50,20 +43,14 @@ impl Logbook {
         let mut header: Vec<String> = FIXED.iter().map(|&s| s.to_owned()).collect();
         header.extend(situation.iter().map(|key| format!("situation.{key}")));
         for element in &elements {
-            header.extend(
-                ["verdict", "heard", "margin", "overruled"].map(|what| format!("{element} {what}")),
-            );
+            header.extend(["verdict", "heard", "margin", "overruled"].map(|what| format!("{element} {what}")));
         }
         csv.write_record(header.iter().map(|h| guarded(h).into_owned()))
             .map_err(csv_error)?;
 
         let count = self.each(whose, |stored| {
             let mut row = fixed_cells(&stored, &names);
-            row.extend(
-                situation
-                    .iter()
-                    .map(|key| cell(stored.attempt.situation.get(key))),
-            );
+            row.extend(situation.iter().map(|key| cell(stored.attempt.situation.get(key))));
             for name in &elements {
                 let element = stored.attempt.elements.iter().find(|e| e.element == *name);
                 row.push(element.map_or_else(String::new, |e| e.verdict.as_str().to_owned()));
@@ -81,17 +68,13 @@ impl Logbook {
 
     /// Writes students and attempts as JSON. Returns how many attempts.
     pub fn export_json(&self, whose: Whose, mut out: impl Write) -> Result<usize> {
-        let moment = self
-            .connection
-            .unchecked_transaction()
-            .map_err(self.sorted("export"))?;
+        let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
         let students = match whose {
             Whose::Anyone => self.students()?,
             Whose::Student(id) => vec![self.student(id)?],
             Whose::Nobody => Vec::new(),
         };
-        let students =
-            serde_json::to_string(&students).map_err(|e| LogbookError::Export(e.into()))?;
+        let students = serde_json::to_string(&students).map_err(|e| LogbookError::Export(e.into()))?;
         let mut write = |text: &str| out.write_all(text.as_bytes()).map_err(LogbookError::Export);
         write("{\"form\":\"cableside logbook\",\"version\":1,\n\"students\":")?;
         write(&students)?;
@@ -109,16 +92,10 @@ impl Logbook {
     }
 
     /// Hands over every attempt, oldest first, one at a time: a logbook need not fit into memory.
-    fn each(
-        &self,
-        whose: Whose,
-        mut take: impl FnMut(StoredAttempt) -> Result<()>,
-    ) -> Result<usize> {
+    fn each(&self, whose: Whose, mut take: impl FnMut(StoredAttempt) -> Result<()>) -> Result<usize> {
         let sort = self.sorted("read attempts");
         let (condition, student) = whose.condition();
-        let sql = format!(
-            "SELECT {ALL_COLUMNS} FROM attempt WHERE {condition} ORDER BY started_at, number"
-        );
+        let sql = format!("SELECT {ALL_COLUMNS} FROM attempt WHERE {condition} ORDER BY started_at, number");
         let mut statement = self.connection.prepare(&sql).map_err(&sort)?;
         let mut rows = statement.query(params_from_iter(student)).map_err(&sort)?;
         let mut count = 0;
@@ -134,12 +111,8 @@ impl Logbook {
     fn distinct(&self, select: &str, whose: Whose) -> Result<Vec<String>> {
         let (condition, student) = whose.condition();
         let read = || -> rusqlite::Result<Vec<String>> {
-            let mut statement = self
-                .connection
-                .prepare(&format!("{select}{condition} ORDER BY 1"))?;
-            statement
-                .query_map(params_from_iter(student), |r| r.get(0))?
-                .collect()
+            let mut statement = self.connection.prepare(&format!("{select}{condition} ORDER BY 1"))?;
+            statement.query_map(params_from_iter(student), |r| r.get(0))?.collect()
         };
         read().map_err(self.sorted("read the columns"))
     }
@@ -172,8 +145,7 @@ const FIXED: [&str; 21] = [
 
 fn fixed_cells(stored: &StoredAttempt, names: &HashMap<Uuid, String>) -> Vec<String> {
     let a = &stored.attempt;
-    let offset =
-        jiff::tz::Offset::from_seconds(a.utc_offset_seconds).unwrap_or(jiff::tz::Offset::UTC);
+    let offset = jiff::tz::Offset::from_seconds(a.utc_offset_seconds).unwrap_or(jiff::tz::Offset::UTC);
     let millis = |ms: Option<u32>| ms.map_or_else(String::new, |ms| ms.to_string());
     vec![
         a.id.to_string(),

@@ -39,17 +39,14 @@ impl Logbook {
         };
         match self.remove_recordings_of(id) {
             Ok(removed) => report.recordings = removed,
-            Err(e) => report
-                .problems
-                .push(format!("a recording is still there ({e})")),
+            Err(e) => report.problems.push(format!("a recording is still there ({e})")),
         }
         for backup in beside(&self.path, ".format-") {
             match std::fs::remove_file(&backup) {
                 Ok(()) => report.backups.push(backup),
-                Err(e) => report.problems.push(format!(
-                    "an old backup is still there ({e}): {}",
-                    backup.display()
-                )),
+                Err(e) => report
+                    .problems
+                    .push(format!("an old backup is still there ({e}): {}", backup.display())),
             }
         }
         report.may_still_hold = beside(&self.path, ".set-aside-");
@@ -73,8 +70,7 @@ impl Logbook {
                 "DELETE FROM element_verdict WHERE attempt IN (SELECT number FROM attempt WHERE student_id = ?1)",
                 [Id(id)],
             )?;
-            let attempts =
-                transaction.execute("DELETE FROM attempt WHERE student_id = ?1", [Id(id)])?;
+            let attempts = transaction.execute("DELETE FROM attempt WHERE student_id = ?1", [Id(id)])?;
             if transaction.execute("DELETE FROM student WHERE id = ?1", [Id(id)])? == 0 {
                 return Ok(None);
             }
@@ -122,9 +118,6 @@ mod tests {
         assert!(contains(name));
         logbook.erase(student.id, now).unwrap();
         assert!(!contains(name));
-        assert!(
-            contains(&student.id.to_string()),
-            "the tombstone has the id"
-        );
+        assert!(contains(&student.id.to_string()), "the tombstone has the id");
     }
 }

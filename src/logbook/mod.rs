@@ -41,8 +41,8 @@ pub use forget::Forgotten;
 pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use rows::{
-    AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule,
-    StoredAttempt, Student, Timings, Verdict,
+    AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule, StoredAttempt,
+    Student, Timings, Verdict, outcome_of, verdict_of,
 };
 
 use std::path::PathBuf;

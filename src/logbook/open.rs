@@ -33,11 +33,8 @@ impl Logbook {
             });
         }
         // No URI flag: a file named "file:..." is a file.
-        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
-            | OpenFlags::SQLITE_OPEN_CREATE
-            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection =
-            Connection::open_with_flags(path, flags).map_err(|e| sorted(path, "open", e))?;
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags).map_err(|e| sorted(path, "open", e))?;
         Self::prepare(connection, path, recordings, patience)
     }
 
@@ -48,12 +45,7 @@ impl Logbook {
         Self::prepare(connection, path, recordings, PATIENCE)
     }
 
-    fn prepare(
-        mut connection: Connection,
-        path: &Path,
-        recordings: &Path,
-        patience: Duration,
-    ) -> Result<Self> {
+    fn prepare(mut connection: Connection, path: &Path, recordings: &Path, patience: Duration) -> Result<Self> {
         let sort = |e| sorted(path, "open", e);
         connection.busy_timeout(patience).map_err(sort)?;
         let found = schema::look(&mut connection).map_err(sort)?;
@@ -91,8 +83,7 @@ impl Logbook {
             });
         }
 
-        let set =
-            |name: &str, value: &str| connection.pragma_update(None, name, value).map_err(sort);
+        let set = |name: &str, value: &str| connection.pragma_update(None, name, value).map_err(sort);
         set("foreign_keys", "ON")?;
         set("trusted_schema", "OFF")?;
         if !read_only {
@@ -140,9 +131,7 @@ impl Logbook {
             .map_err(self.sorted("check the database"))?;
         let strays: i64 = self
             .connection
-            .query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| {
-                r.get(0)
-            })
+            .query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))
             .map_err(self.sorted("check the database"))?;
         let detail = match (first.as_str(), strays) {
             ("ok", 0) => return Ok(()),
@@ -156,10 +145,7 @@ impl Logbook {
     }
 
     /// Sorts an error of SQLite into one of this room's.
-    pub(super) fn sorted(
-        &self,
-        doing: &'static str,
-    ) -> impl Fn(rusqlite::Error) -> LogbookError + use<> {
+    pub(super) fn sorted(&self, doing: &'static str) -> impl Fn(rusqlite::Error) -> LogbookError + use<> {
         let path = self.path.clone();
         move |e| sorted(&path, doing, e)
     }

@@ -157,8 +157,7 @@ impl Logbook {
         if !self.recording_allowed(student)? {
             return Err(self.no_consent(student));
         }
-        make_private_folder(&self.recordings)
-            .map_err(file("make the recordings folder", &self.recordings))?;
+        make_private_folder(&self.recordings).map_err(file("make the recordings folder", &self.recordings))?;
         let student = student.ok_or_else(|| self.no_consent(None))?;
         Ok(RecordingName {
             student,
@@ -192,10 +191,7 @@ impl Logbook {
                 Err(e) => return Err(file("look at a recording", &path)(e)),
             };
             let fate = self.fate(name, &path)?;
-            let modified = details
-                .modified()
-                .ok()
-                .and_then(|t| Timestamp::try_from(t).ok());
+            let modified = details.modified().ok().and_then(|t| Timestamp::try_from(t).ok());
             leftovers.push(Leftover {
                 path,
                 kind,
@@ -220,8 +216,7 @@ impl Logbook {
         if !unwanted {
             return Ok(Fate::UnknownStudent(name.student));
         }
-        Ok(remove_if_there(path)
-            .map_or_else(|e| Fate::NotRemoved(e.to_string()), |()| Fate::Removed))
+        Ok(remove_if_there(path).map_or_else(|e| Fate::NotRemoved(e.to_string()), |()| Fate::Removed))
     }
 
     fn has_attempt_with(&self, name: &RecordingName) -> Result<bool> {
@@ -264,13 +259,8 @@ impl Logbook {
         };
         let mut files = Vec::new();
         for entry in entries {
-            let path = entry
-                .map_err(file("list the recordings", &self.recordings))?
-                .path();
-            if path
-                .extension()
-                .is_some_and(|e| e.eq_ignore_ascii_case("wav"))
-            {
+            let path = entry.map_err(file("list the recordings", &self.recordings))?.path();
+            if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")) {
                 files.push(path);
             }
         }
@@ -289,9 +279,7 @@ impl Logbook {
 
 fn remove_if_there(path: &Path) -> Result<()> {
     match std::fs::remove_file(path) {
-        Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-            Err(file("remove a recording", path)(e))
-        }
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(file("remove a recording", path)(e)),
         _ => Ok(()),
     }
 }
@@ -308,10 +296,7 @@ mod tests {
         };
         assert_eq!(name.to_string().parse(), Ok(name));
         let unfinished = name.unfinished_path(Path::new("r"));
-        assert_eq!(
-            unfinished.file_name().unwrap().to_str().unwrap().parse(),
-            Ok(name)
-        );
+        assert_eq!(unfinished.file_name().unwrap().to_str().unwrap().parse(), Ok(name));
         for strange in [
             "notes.wav",
             "_.wav",

@@ -68,6 +68,22 @@ impl Verdict {
     }
 }
 
+/// The outcome for its word; an unknown word is no outcome a call can have and counts as nothing heard.
+pub fn outcome_of(word: &str) -> Outcome {
+    Outcome::ALL
+        .into_iter()
+        .find(|o| o.as_str() == word)
+        .unwrap_or(Outcome::NothingHeard)
+}
+
+/// The verdict for its word; an unknown word decides nothing.
+pub fn verdict_of(word: &str) -> Verdict {
+    Verdict::ALL
+        .into_iter()
+        .find(|v| v.as_str() == word)
+        .unwrap_or(Verdict::Unsure)
+}
+
 /// The answer to "may recordings of your calls be kept?".
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Consent {
@@ -343,9 +359,7 @@ pub(super) struct Id(pub Uuid);
 impl FromSql for Id {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
         let text = value.as_str()?;
-        Uuid::try_parse(text)
-            .map(Self)
-            .map_err(|_| strange("id", text))
+        Uuid::try_parse(text).map(Self).map_err(|_| strange("id", text))
     }
 }
 
@@ -383,17 +397,11 @@ mod tests {
     fn the_words_in_the_database_and_in_exports_are_the_same() {
         for outcome in Outcome::ALL {
             assert_eq!(serde_json::to_value(outcome).unwrap(), outcome.as_str());
-            assert_eq!(
-                Outcome::column_result(outcome.as_str().into()).unwrap(),
-                outcome
-            );
+            assert_eq!(Outcome::column_result(outcome.as_str().into()).unwrap(), outcome);
         }
         for verdict in Verdict::ALL {
             assert_eq!(serde_json::to_value(verdict).unwrap(), verdict.as_str());
-            assert_eq!(
-                Verdict::column_result(verdict.as_str().into()).unwrap(),
-                verdict
-            );
+            assert_eq!(Verdict::column_result(verdict.as_str().into()).unwrap(), verdict);
         }
         Outcome::column_result("passed".into()).unwrap_err();
     }

@@ -136,15 +136,12 @@ pub(super) fn look(connection: &mut Connection) -> rusqlite::Result<Found> {
 /// Brings a database from the format it has to the newest of `migrations`. Before a file that holds something is
 /// changed, a copy is put beside it (see [`backup_name`]).
 pub(super) fn migrate(connection: &mut Connection, path: &Path, migrations: &[&str]) -> Result<()> {
-    let found = look(connection)
-        .map_err(|e| sorted(path, "read the format", e))?
-        .format;
+    let found = look(connection).map_err(|e| sorted(path, "read the format", e))?.format;
     if found > 0 && usize::try_from(found).is_ok_and(|n| n < migrations.len()) && path.is_file() {
         back_up(connection, path, found)?;
     }
     for (from, migration) in (0_i64..).zip(migrations) {
-        step(connection, from, migration)
-            .map_err(|e| sorted(path, "bring the format up to date", e))?;
+        step(connection, from, migration).map_err(|e| sorted(path, "bring the format up to date", e))?;
     }
     Ok(())
 }
@@ -218,7 +215,10 @@ mod tests {
         let mut connection = Connection::open(path).unwrap();
         migrate(&mut connection, path, MIGRATIONS).unwrap();
         connection
-            .execute("INSERT INTO student (id, name, created_at, changed_at) VALUES ('a', 'Ilse Brandt', 1, 1)", [])
+            .execute(
+                "INSERT INTO student (id, name, created_at, changed_at) VALUES ('a', 'Ilse Brandt', 1, 1)",
+                [],
+            )
             .unwrap();
         connection
     }
@@ -228,10 +228,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("logbook.sqlite");
         let mut connection = with_student(&path);
-        assert!(
-            !backup_name(&path, 1).exists(),
-            "a new file needs no backup"
-        );
+        assert!(!backup_name(&path, 1).exists(), "a new file needs no backup");
 
         migrate(&mut connection, &path, &[FORMAT_1, NEXT]).unwrap();
         assert_eq!(format(&connection), 2);
@@ -242,9 +239,7 @@ mod tests {
 
         let backup = Connection::open(backup_name(&path, 1)).unwrap();
         assert_eq!(format(&backup), 1);
-        let name: String = backup
-            .query_row("SELECT name FROM student", [], |r| r.get(0))
-            .unwrap();
+        let name: String = backup.query_row("SELECT name FROM student", [], |r| r.get(0)).unwrap();
         assert_eq!(name, "Ilse Brandt");
     }
 
@@ -285,16 +280,9 @@ mod tests {
         };
         insert("1", Some("yes"), Some("one.wav")).unwrap();
         insert("2", Some("no"), None).unwrap();
-        for (student, name) in [
-            (Some("no"), "2.wav"),
-            (Some("unasked"), "3.wav"),
-            (None, "4.wav"),
-        ] {
+        for (student, name) in [(Some("no"), "2.wav"), (Some("unasked"), "3.wav"), (None, "4.wav")] {
             let error = insert(name, student, Some(name)).unwrap_err();
-            assert!(
-                error.to_string().contains("recording without consent"),
-                "{error}"
-            );
+            assert!(error.to_string().contains("recording without consent"), "{error}");
         }
         for change in [
             "UPDATE attempt SET recording = 'x.wav' WHERE id = '2'",

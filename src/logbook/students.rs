@@ -8,8 +8,7 @@ use super::error::sorted;
 use super::rows::{Id, Millis};
 use super::{Consent, Logbook, LogbookError, NewStudent, Result, Student};
 
-const COLUMNS: &str =
-    "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at";
+const COLUMNS: &str = "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at";
 
 impl Logbook {
     /// Adds a student. Two of the same name are allowed (they are told apart by their ids).
@@ -132,8 +131,7 @@ impl Logbook {
         match matches.len() {
             1 => Ok(matches.remove(0)),
             0 => {
-                let near =
-                    |s: &Student| !wanted.is_empty() && s.name.to_lowercase().contains(&wanted);
+                let near = |s: &Student| !wanted.is_empty() && s.name.to_lowercase().contains(&wanted);
                 let similar = students.into_iter().filter(near).collect();
                 Err(LogbookError::NoSuchStudent {
                     asked: asked.to_owned(),
@@ -150,11 +148,9 @@ impl Logbook {
     /// Whether this student was removed for good, here or in a logbook merged into this one.
     pub(super) fn is_forgotten(&self, id: Uuid) -> Result<bool> {
         self.connection
-            .query_row(
-                "SELECT EXISTS (SELECT 1 FROM tombstone WHERE id = ?1)",
-                [Id(id)],
-                |r| r.get(0),
-            )
+            .query_row("SELECT EXISTS (SELECT 1 FROM tombstone WHERE id = ?1)", [Id(id)], |r| {
+                r.get(0)
+            })
             .map_err(|e| sorted(&self.path, "read the tombstones", e))
     }
 }
@@ -168,11 +164,7 @@ pub(super) fn unknown(id: Uuid) -> LogbookError {
 
 fn checked_name(name: &str) -> Result<&str> {
     let name = name.trim();
-    let invalid = |why: &str| {
-        Err(LogbookError::Invalid {
-            why: why.to_owned(),
-        })
-    };
+    let invalid = |why: &str| Err(LogbookError::Invalid { why: why.to_owned() });
     if name.is_empty() {
         invalid("a student needs a name")
     } else if name.chars().count() > 100 {

@@ -52,9 +52,7 @@ pub fn check_afresh(path: &Path) -> Result<Verified, ModelError> {
 
 /// The official file of model `name` in the folder: under its official name, else any `.bin` file with its checksum.
 pub fn find(dir: &Path, name: &str) -> Result<Verified, ModelError> {
-    let known = Known::by_name(name).ok_or_else(|| ModelError::UnknownName {
-        name: name.to_owned(),
-    })?;
+    let known = Known::by_name(name).ok_or_else(|| ModelError::UnknownName { name: name.to_owned() })?;
     let official = dir.join(known.file_name());
     let failure = match verify(&official) {
         Ok(verified) => return Ok(verified),
@@ -69,23 +67,17 @@ pub fn find(dir: &Path, name: &str) -> Result<Verified, ModelError> {
         }
     }
     match failure {
-        ModelError::File { source, .. } if source.kind() == ErrorKind::NotFound => {
-            Err(ModelError::Missing {
-                name: name.to_owned(),
-                dir: dir.to_owned(),
-            })
-        }
+        ModelError::File { source, .. } if source.kind() == ErrorKind::NotFound => Err(ModelError::Missing {
+            name: name.to_owned(),
+            dir: dir.to_owned(),
+        }),
         other => Err(other),
     }
 }
 
 /// The model to use: `None` for the default one, the name of an official one, or the path of a file. A file without a
 /// published checksum is used only with `allow_unknown`.
-pub fn resolve(
-    dir: &Path,
-    wanted: Option<&str>,
-    allow_unknown: bool,
-) -> Result<Verified, ModelError> {
+pub fn resolve(dir: &Path, wanted: Option<&str>, allow_unknown: bool) -> Result<Verified, ModelError> {
     let wanted = wanted.unwrap_or(DEFAULT);
     if Known::by_name(wanted).is_some() {
         return find(dir, wanted);
@@ -128,11 +120,7 @@ fn candidates(dir: &Path) -> Vec<PathBuf> {
     let mut paths: Vec<PathBuf> = entries
         .filter_map(Result::ok)
         .map(|entry| entry.path())
-        .filter(|path| {
-            path.extension()
-                .is_some_and(|e| e.eq_ignore_ascii_case("bin"))
-                && path.is_file()
-        })
+        .filter(|path| path.extension().is_some_and(|e| e.eq_ignore_ascii_case("bin")) && path.is_file())
         .collect();
     paths.sort();
     paths
@@ -198,9 +186,7 @@ fn checksum(path: &Path) -> Result<String, ModelError> {
         Ok(()) if u32::from_le_bytes(magic) == rebuild::MAGIC => {}
         Err(e) if e.kind() != ErrorKind::UnexpectedEof => return Err(failed(e)),
         _ => {
-            return Err(ModelError::NotAModel {
-                path: path.to_owned(),
-            });
+            return Err(ModelError::NotAModel { path: path.to_owned() });
         }
     }
     let mut sha1 = Sha1::new();
@@ -239,10 +225,7 @@ struct State {
 impl State {
     fn of(path: &Path) -> std::io::Result<Self> {
         let data = fs::metadata(path)?;
-        let since = data
-            .modified()?
-            .duration_since(UNIX_EPOCH)
-            .unwrap_or_default();
+        let since = data.modified()?.duration_since(UNIX_EPOCH).unwrap_or_default();
         Ok(Self {
             bytes: data.len(),
             modified: u64::try_from(since.as_nanos()).unwrap_or(u64::MAX),
@@ -254,8 +237,7 @@ impl State {
 #[cfg(unix)]
 fn changed(data: &fs::Metadata) -> u64 {
     use std::os::unix::fs::MetadataExt;
-    u64::try_from(i128::from(data.ctime()) * 1_000_000_000 + i128::from(data.ctime_nsec()))
-        .unwrap_or(0)
+    u64::try_from(i128::from(data.ctime()) * 1_000_000_000 + i128::from(data.ctime_nsec())).unwrap_or(0)
 }
 
 #[cfg(not(unix))]
@@ -312,10 +294,7 @@ mod tests {
         let refused = resolve(dir.path(), Some("own.bin"), false).unwrap_err();
         assert!(refused.to_string().contains("--allow-unknown"), "{refused}");
         assert!(refused.to_string().contains(&verified.sha1), "{refused}");
-        assert_eq!(
-            resolve(dir.path(), Some("own.bin"), true).unwrap(),
-            verified
-        );
+        assert_eq!(resolve(dir.path(), Some("own.bin"), true).unwrap(), verified);
         assert!(matches!(
             resolve(dir.path(), Some("none.bin"), true),
             Err(ModelError::UnknownName { .. })
@@ -333,11 +312,7 @@ mod tests {
         memory.sha1 = "remembered".to_owned();
         fs::write(memory_path(&path), serde_json::to_vec(&memory).unwrap()).unwrap();
         assert_eq!(verify(&path).unwrap().sha1, "remembered");
-        assert_eq!(
-            check_afresh(&path).unwrap(),
-            first,
-            "but not when computed afresh"
-        );
+        assert_eq!(check_afresh(&path).unwrap(), first, "but not when computed afresh");
 
         // Same size, other content.
         std::thread::sleep(std::time::Duration::from_millis(30));
@@ -381,10 +356,7 @@ mod tests {
         let altered = find(dir.path(), "small").unwrap_err();
         assert!(matches!(altered, ModelError::Altered { .. }), "{altered}");
 
-        assert!(matches!(
-            find(dir.path(), "huge"),
-            Err(ModelError::UnknownName { .. })
-        ));
+        assert!(matches!(find(dir.path(), "huge"), Err(ModelError::UnknownName { .. })));
         assert!(
             matches!(find(dir.path(), "tiny"), Err(ModelError::Missing { .. })),
             "others do not stand in for it"
@@ -401,10 +373,7 @@ mod tests {
         ] {
             let path = dir.path().join(name);
             fs::write(&path, content).unwrap();
-            assert!(
-                matches!(verify(&path), Err(ModelError::NotAModel { .. })),
-                "{name}"
-            );
+            assert!(matches!(verify(&path), Err(ModelError::NotAModel { .. })), "{name}");
             assert!(!memory_path(&path).exists(), "nothing is kept beside it");
         }
         fs::write(dir.path().join("ggml-base.bin.part"), "unfinished").unwrap();

@@ -118,9 +118,7 @@ impl<R: Read + Seek> Weights<R> {
     pub(super) fn whole(&mut self, name: &str) -> Result<i32, ModelError> {
         let variable = self.get(name)?;
         if variable.number != Number::I16 || variable.bytes != 2 {
-            return Err(ModelError::weights(format!(
-                "{name:?} is not one 16-bit number"
-            )));
+            return Err(ModelError::weights(format!("{name:?} is not one 16-bit number")));
         }
         let mut bytes = [0; 2];
         self.read(variable.offset, &mut bytes)
@@ -148,11 +146,7 @@ impl<R: Read + Seek> Index<R> {
             .seek(SeekFrom::End(0))
             .and_then(|length| file.rewind().map(|()| length))
             .map_err(|e| ModelError::weights(format!("the file cannot be read ({e})")))?;
-        Ok(Self {
-            file,
-            at: 0,
-            length,
-        })
+        Ok(Self { file, at: 0, length })
     }
 
     fn take(&mut self, count: u64, what: &str) -> Result<(), ModelError> {
@@ -199,17 +193,14 @@ impl<R: Read + Seek> Index<R> {
     fn variable(&mut self) -> Result<(String, Variable), ModelError> {
         let name = self.string("a variable's name")?;
         let [rank] = self.bytes(&name)?;
-        let dims = (0..rank)
-            .map(|_| self.u32(&name))
-            .collect::<Result<Vec<_>, _>>()?;
+        let dims = (0..rank).map(|_| self.u32(&name)).collect::<Result<Vec<_>, _>>()?;
         let [code] = self.bytes(&name)?;
-        let number = Number::from_code(code).ok_or_else(|| {
-            ModelError::weights(format!("{name:?} has numbers of the unknown kind {code}"))
-        })?;
+        let number = Number::from_code(code)
+            .ok_or_else(|| ModelError::weights(format!("{name:?} has numbers of the unknown kind {code}")))?;
         let bytes = u64::from(self.u32(&name)?);
-        let expected = dims.iter().try_fold(number.width(), |product, dim| {
-            product.checked_mul(u64::from(*dim))
-        });
+        let expected = dims
+            .iter()
+            .try_fold(number.width(), |product, dim| product.checked_mul(u64::from(*dim)));
         if expected != Some(bytes) {
             return Err(ModelError::weights(format!(
                 "{name:?} has {bytes} bytes, which its sizes {dims:?} do not give"
@@ -279,12 +270,7 @@ mod tests {
     fn bytes_after_the_end_are_refused() {
         let mut bytes = invented::file(&invented::variables());
         bytes.push(0);
-        assert!(
-            open(&bytes)
-                .unwrap_err()
-                .to_string()
-                .contains("1 bytes too many")
-        );
+        assert!(open(&bytes).unwrap_err().to_string().contains("1 bytes too many"));
     }
 
     #[test]
@@ -293,19 +279,13 @@ mod tests {
         let refused = |bytes: &[u8]| open(bytes).unwrap_err().to_string();
         assert!(refused(&invented::file_of(5, "WhisperSpec", 3, &variables)).contains("version 5"));
         assert!(refused(&invented::file_of(6, "OtherSpec", 3, &variables)).contains("OtherSpec"));
-        assert!(
-            refused(&invented::file_of(6, "WhisperSpec", 2, &variables)).contains("revision 2")
-        );
+        assert!(refused(&invented::file_of(6, "WhisperSpec", 2, &variables)).contains("revision 2"));
     }
 
     #[test]
     fn sizes_that_do_not_fit_and_doubles_are_refused() {
-        let refused = |variables: &[invented::Variable]| {
-            open(&invented::file(variables)).unwrap_err().to_string()
-        };
-        let one = |dims: &[u32], kind, bytes: usize| {
-            vec![("a".to_owned(), dims.to_vec(), kind, vec![0; bytes])]
-        };
+        let refused = |variables: &[invented::Variable]| open(&invented::file(variables)).unwrap_err().to_string();
+        let one = |dims: &[u32], kind, bytes: usize| vec![("a".to_owned(), dims.to_vec(), kind, vec![0; bytes])];
         assert!(refused(&one(&[3], 4, 4)).contains("do not give"));
         assert!(
             refused(&one(&[u32::MAX; 3], 4, 4)).contains("do not give"),

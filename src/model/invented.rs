@@ -22,10 +22,7 @@ pub(super) fn variables() -> Vec<Variable> {
     };
     table("decoder/embeddings/weight".into(), &[7, 4]);
     for (side, context, layers) in [("encoder", 6, 1), ("decoder", 5, 2)] {
-        table(
-            format!("{side}/position_encodings/encodings"),
-            &[context, 4],
-        );
+        table(format!("{side}/position_encodings/encodings"), &[context, 4]);
         table(format!("{side}/layer_norm/gamma"), &[4]);
         table(format!("{side}/layer_norm/beta"), &[4]);
         for layer in 0..layers {

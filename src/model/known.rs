@@ -79,11 +79,7 @@ const fn unmeasured(name: &'static str, languages: Languages, sha1: &'static str
 /// The official files with the SHA-1 that whisper.cpp publishes in its `models/README.md` (read at commit 41e789ee).
 /// A model that marks turns of speakers is left out: its words carry marks that the judge does not expect.
 pub static KNOWN: &[Known] = &[
-    unmeasured(
-        "tiny",
-        Languages::Many,
-        "bd577a113a864445d4c299885e0cb97d4ba92b5f",
-    ),
+    unmeasured("tiny", Languages::Many, "bd577a113a864445d4c299885e0cb97d4ba92b5f"),
     Known {
         name: "tiny.en",
         languages: Languages::English,
@@ -107,46 +103,26 @@ pub static KNOWN: &[Known] = &[
         Languages::English,
         "137c40403d78fd54d454da0f9bd998f78703390c",
     ),
-    unmeasured(
-        "small",
-        Languages::Many,
-        "55356645c2b361a969dfd0ef2c5a50d530afd8d5",
-    ),
+    unmeasured("small", Languages::Many, "55356645c2b361a969dfd0ef2c5a50d530afd8d5"),
     unmeasured(
         "small.en",
         Languages::English,
         "db8a495a91d927739e50b3fc1cc4c6b8f6c2d022",
     ),
-    unmeasured(
-        "medium",
-        Languages::Many,
-        "fd9727b6e1217c2f614f9b698455c4ffd82463b4",
-    ),
+    unmeasured("medium", Languages::Many, "fd9727b6e1217c2f614f9b698455c4ffd82463b4"),
     unmeasured(
         "medium.en",
         Languages::English,
         "8c30f0e44ce9560643ebd10bbe50cd20eafd3723",
     ),
-    unmeasured(
-        "large-v1",
-        Languages::Many,
-        "b1caaf735c4cc1429223d5a74f0f4d0b9b59a299",
-    ),
-    unmeasured(
-        "large-v2",
-        Languages::Many,
-        "0f4c8e34f21cf1a914c59d8b3ce882345ad349d6",
-    ),
+    unmeasured("large-v1", Languages::Many, "b1caaf735c4cc1429223d5a74f0f4d0b9b59a299"),
+    unmeasured("large-v2", Languages::Many, "0f4c8e34f21cf1a914c59d8b3ce882345ad349d6"),
     unmeasured(
         "large-v2-q5_0",
         Languages::Many,
         "00e39f2196344e901b3a2bd5814807a769bd1630",
     ),
-    unmeasured(
-        "large-v3",
-        Languages::Many,
-        "ad82bf6a9043ceed055076d0fd39f5f186ff8062",
-    ),
+    unmeasured("large-v3", Languages::Many, "ad82bf6a9043ceed055076d0fd39f5f186ff8062"),
     unmeasured(
         "large-v3-q5_0",
         Languages::Many,
@@ -173,17 +149,12 @@ mod tests {
         for (at, known) in KNOWN.iter().enumerate() {
             assert_eq!(known.sha1.len(), 40, "{}", known.name);
             assert!(
-                known
-                    .sha1
-                    .bytes()
-                    .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f')),
+                known.sha1.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f')),
                 "{}",
                 known.name
             );
             assert!(
-                KNOWN[..at]
-                    .iter()
-                    .all(|k| k.sha1 != known.sha1 && k.name != known.name),
+                KNOWN[..at].iter().all(|k| k.sha1 != known.sha1 && k.name != known.name),
                 "{}",
                 known.name
             );

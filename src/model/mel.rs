@@ -26,11 +26,7 @@ pub(super) fn filters() -> Vec<f32> {
     let step = top_mel / (BANDS + 1) as f64;
     let edges: Vec<f64> = (0..BANDS + 2)
         .map(|i| {
-            let mel = if i == BANDS + 1 {
-                top_mel
-            } else {
-                i as f64 * step
-            };
+            let mel = if i == BANDS + 1 { top_mel } else { i as f64 * step };
             if mel >= BREAK_MEL {
                 BREAK_HZ * libm::exp(log_step * (mel - BREAK_MEL))
             } else {
@@ -72,14 +68,9 @@ mod tests {
         let weights = filters();
         let mut last = 0;
         for row in weights.chunks(BINS) {
-            let peak = (0..BINS)
-                .max_by(|a, b| row[*a].total_cmp(&row[*b]))
-                .unwrap();
+            let peak = (0..BINS).max_by(|a, b| row[*a].total_cmp(&row[*b])).unwrap();
             assert!(row[..=peak].is_sorted(), "rises to bin {peak}");
-            assert!(
-                row[peak..].is_sorted_by(|a, b| a >= b),
-                "falls after bin {peak}"
-            );
+            assert!(row[peak..].is_sorted_by(|a, b| a >= b), "falls after bin {peak}");
             assert!(peak >= last);
             last = peak;
         }

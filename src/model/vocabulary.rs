@@ -27,8 +27,8 @@ pub(super) fn from_lines(text: &str) -> Result<Vec<Vec<u8>>, ModelError> {
 
 /// A JSON array of tokens.
 pub(super) fn from_json(text: &str) -> Result<Vec<Vec<u8>>, ModelError> {
-    let tokens: Vec<String> = serde_json::from_str(text)
-        .map_err(|e| ModelError::weights(format!("the vocabulary is not a list ({e})")))?;
+    let tokens: Vec<String> =
+        serde_json::from_str(text).map_err(|e| ModelError::weights(format!("the vocabulary is not a list ({e})")))?;
     listed(tokens.iter().map(String::as_str))
 }
 
@@ -37,15 +37,11 @@ fn listed<'a>(tokens: impl Iterator<Item = &'a str>) -> Result<Vec<Vec<u8>>, Mod
         .take(LISTED)
         .enumerate()
         .map(|(at, token)| {
-            token
-                .chars()
-                .map(byte_of)
-                .collect::<Option<Vec<u8>>>()
-                .ok_or_else(|| {
-                    ModelError::weights(format!(
-                        "token {at} of the vocabulary is not in the byte alphabet: {token:?}"
-                    ))
-                })
+            token.chars().map(byte_of).collect::<Option<Vec<u8>>>().ok_or_else(|| {
+                ModelError::weights(format!(
+                    "token {at} of the vocabulary is not in the byte alphabet: {token:?}"
+                ))
+            })
         })
         .collect::<Result<Vec<_>, _>>()?;
     if bytes.len() == LISTED {
@@ -77,11 +73,7 @@ mod tests {
         assert_eq!(seen, [1; 256]);
         assert_eq!(others.len(), 68);
         assert!(others.is_sorted(), "the other bytes are in ascending order");
-        assert_eq!(
-            byte_of('\u{120}'),
-            Some(b' '),
-            "a leading space is written U+0120"
-        );
+        assert_eq!(byte_of('\u{120}'), Some(b' '), "a leading space is written U+0120");
     }
 
     #[test]
@@ -94,18 +86,8 @@ mod tests {
 
     #[test]
     fn a_short_or_foreign_vocabulary_is_refused() {
-        assert!(
-            from_lines("a\nb")
-                .unwrap_err()
-                .to_string()
-                .contains("2 tokens")
-        );
-        assert!(
-            from_lines("a\nb c")
-                .unwrap_err()
-                .to_string()
-                .contains("token 1")
-        );
+        assert!(from_lines("a\nb").unwrap_err().to_string().contains("2 tokens"));
+        assert!(from_lines("a\nb c").unwrap_err().to_string().contains("token 1"));
         assert!(from_json("[\"a\"").is_err());
     }
 }

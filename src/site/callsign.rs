@@ -9,9 +9,8 @@ use std::fmt;
 /// European states and of states where gliders are common. A mark that is not here is no error: the first character
 /// then stands as the mark.
 const MARKS: &[&str] = &[
-    "9A", "9H", "D", "C", "CS", "EC", "EI", "ES", "EW", "F", "G", "HA", "HB", "I", "LN", "LX",
-    "LY", "LZ", "N", "OE", "OH", "OK", "OM", "OO", "OY", "PH", "S5", "SE", "SP", "SX", "TF", "UR",
-    "VH", "YL", "YR", "YU", "Z3", "ZK", "ZS",
+    "9A", "9H", "D", "C", "CS", "EC", "EI", "ES", "EW", "F", "G", "HA", "HB", "I", "LN", "LX", "LY", "LZ", "N", "OE",
+    "OH", "OK", "OM", "OO", "OY", "PH", "S5", "SE", "SP", "SX", "TF", "UR", "VH", "YL", "YR", "YU", "Z3", "ZK", "ZS",
 ];
 
 /// Characters of a callsign, capital letters and digits only, never empty. Written with the hyphen after the
@@ -127,11 +126,7 @@ mod tests {
             ("47612", "47612"),
             ("LRM", "LRM"),
         ] {
-            assert_eq!(
-                Callsign::parse(text).unwrap().to_string(),
-                written,
-                "{text}"
-            );
+            assert_eq!(Callsign::parse(text).unwrap().to_string(), written, "{text}");
         }
         for text in ["", "G", "G-Ä1", "G-CLRM-TOOLONG"] {
             assert!(Callsign::parse(text).is_err(), "{text}");

@@ -3,8 +3,8 @@
 use super::problem::{Collector, Problem, Problems};
 use super::raw::{self, RawElements, RawLine, RawWording};
 use super::{
-    Aircraft, BRIEFING, Band, Callsign, CallsignCustom, Customs, Direction, Element, Eventuality,
-    FILES, Files, Line, Need, Site, Station, Step, Wording, placeholders,
+    Aircraft, BRIEFING, Band, Callsign, CallsignCustom, Customs, Direction, Element, Eventuality, FILES, Files, Line,
+    Need, Site, Station, Step, Wording, placeholders,
 };
 use crate::call::words;
 use serde::de::{DeserializeOwned, IntoDeserializer};
@@ -30,8 +30,7 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
                 file: name.to_owned(),
                 line: None,
                 wrong: "The file is missing".to_owned(),
-                right: "Every site needs it; `cableside site new` writes one to start from."
-                    .to_owned(),
+                right: "Every site needs it; `cableside site new` writes one to start from.".to_owned(),
             });
         }
     }
@@ -85,9 +84,7 @@ fn one_line(text: &str) -> String {
 }
 
 fn syntax_hint(text: &str, span: &std::ops::Range<usize>) -> String {
-    let start = text[..span.start.min(text.len())]
-        .rfind('\n')
-        .map_or(0, |i| i + 1);
+    let start = text[..span.start.min(text.len())].rfind('\n').map_or(0, |i| i + 1);
     let line = text[start..].lines().next().unwrap_or("");
     if line.contains('\t') {
         "There is a tab in this line; texts stand between double quotes, for example name = \"Larkmoor\".".to_owned()
@@ -104,13 +101,7 @@ struct Builder<'a> {
 type Tables<'t> = BTreeMap<&'t str, DeTable<'t>>;
 
 impl Builder<'_> {
-    fn at(
-        &mut self,
-        file: &str,
-        span: &std::ops::Range<usize>,
-        wrong: impl Into<String>,
-        right: impl Into<String>,
-    ) {
+    fn at(&mut self, file: &str, span: &std::ops::Range<usize>, wrong: impl Into<String>, right: impl Into<String>) {
         let text = self.files.texts.get(file).map_or("", String::as_str);
         Collector {
             file,
@@ -130,13 +121,7 @@ impl Builder<'_> {
     }
 
     /// Take one section out of a file's table and give it its shape.
-    fn section<T: DeserializeOwned>(
-        &mut self,
-        tables: &mut Tables,
-        file: &str,
-        name: &str,
-        needed: bool,
-    ) -> Option<T> {
+    fn section<T: DeserializeOwned>(&mut self, tables: &mut Tables, file: &str, name: &str, needed: bool) -> Option<T> {
         let table = tables.get_mut(file)?;
         let key = table.keys().find(|k| k.get_ref() == name).cloned();
         let value = key.and_then(|k| table.remove(&k));
@@ -172,13 +157,7 @@ impl Builder<'_> {
     }
 
     /// Take an array of tables; each is given its shape on its own, so that one bad entry hides no other.
-    fn list<T: DeserializeOwned>(
-        &mut self,
-        tables: &mut Tables,
-        file: &str,
-        name: &str,
-        needed: bool,
-    ) -> Vec<T> {
+    fn list<T: DeserializeOwned>(&mut self, tables: &mut Tables, file: &str, name: &str, needed: bool) -> Vec<T> {
         let Some(table) = tables.get_mut(file) else {
             return Vec::new();
         };
@@ -194,21 +173,16 @@ impl Builder<'_> {
             return Vec::new();
         };
         let span = value.span();
-        match value.into_inner() {
-            DeValue::Array(items) => items
-                .into_iter()
-                .filter_map(|item| self.shape(file, item))
-                .collect(),
-            _ => {
-                self.at(
-                    file,
-                    &span,
-                    format!("{name} is not a list"),
-                    format!("Write [[{name}]] with two brackets for each entry."),
-                );
-                Vec::new()
-            }
-        }
+        let DeValue::Array(items) = value.into_inner() else {
+            self.at(
+                file,
+                &span,
+                format!("{name} is not a list"),
+                format!("Write [[{name}]] with two brackets for each entry."),
+            );
+            return Vec::new();
+        };
+        items.into_iter().filter_map(|item| self.shape(file, item)).collect()
     }
 
     fn leftovers(&mut self, tables: &Tables) {
@@ -245,12 +219,7 @@ impl Builder<'_> {
         }
     }
 
-    fn unique<'t>(
-        &mut self,
-        file: &str,
-        what: &str,
-        ids: impl Iterator<Item = &'t Spanned<String>>,
-    ) {
+    fn unique<'t>(&mut self, file: &str, what: &str, ids: impl Iterator<Item = &'t Spanned<String>>) {
         let mut seen: BTreeMap<String, usize> = BTreeMap::new();
         for id in ids {
             let text = self.files.texts.get(file).map_or("", String::as_str);
@@ -264,10 +233,7 @@ impl Builder<'_> {
                 self.at(
                     file,
                     &id.span(),
-                    format!(
-                        "{what} \"{}\" stands twice, first in line {first}",
-                        id.get_ref()
-                    ),
+                    format!("{what} \"{}\" stands twice, first in line {first}", id.get_ref()),
                     "Give each its own, or remove one.",
                 );
             } else {
@@ -288,12 +254,7 @@ impl Builder<'_> {
         text.get_ref().clone()
     }
 
-    fn range(
-        &mut self,
-        file: &str,
-        number: &Spanned<u8>,
-        allowed: std::ops::RangeInclusive<u8>,
-    ) -> u8 {
+    fn range(&mut self, file: &str, number: &Spanned<u8>, allowed: std::ops::RangeInclusive<u8>) -> u8 {
         if !allowed.contains(number.get_ref()) {
             self.at(
                 file,
@@ -319,7 +280,12 @@ impl Builder<'_> {
                     "Put the WAV file inside the folder and write its path from there.",
                 );
             } else if !self.files.others.contains(path) {
-                self.at(file, &clip.span(), format!("The clip \"{path}\" is not there"), "Record it, correct the path, or remove the line: the text is then synthesised.");
+                self.at(
+                    file,
+                    &clip.span(),
+                    format!("The clip \"{path}\" is not there"),
+                    "Record it, correct the path, or remove the line: the text is then synthesised.",
+                );
             } else if !path.to_ascii_lowercase().ends_with(".wav") {
                 self.at(
                     file,
@@ -372,8 +338,7 @@ impl Builder<'_> {
         let fleet: Vec<raw::RawAircraft> = self.list(tables, "fleet.toml", "aircraft", true);
         let elements: RawElements = self.elements(tables);
         let steps: Vec<raw::RawStep> = self.list(tables, "steps.toml", "step", true);
-        let eventualities: Vec<raw::RawEventuality> =
-            self.list(tables, BRIEFING, "eventuality", false);
+        let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
         self.leftovers(tables);
 
@@ -421,11 +386,7 @@ impl Builder<'_> {
                 let d = Direction {
                     id: r.id.into_inner(),
                     name: r.name.into_inner(),
-                    cables_left_to_right: r
-                        .cables_left_to_right
-                        .into_iter()
-                        .map(Spanned::into_inner)
-                        .collect(),
+                    cables_left_to_right: r.cables_left_to_right.into_iter().map(Spanned::into_inner).collect(),
                 };
                 (r.usual, d)
             })
@@ -482,18 +443,20 @@ impl Builder<'_> {
                 "Use lower-case letters, digits and hyphens.",
             );
         }
-        let rules_date = match head.rules_date.get_ref().date {
-            Some(d) => d.to_string(),
-            None => {
-                self.at(
-                    s,
-                    &head.rules_date.span(),
-                    "The rules' date has no day",
-                    "Write a date such as 2026-11-01, without quotes.",
-                );
-                String::new()
-            }
-        };
+        let rules_date = head
+            .rules_date
+            .get_ref()
+            .date
+            .map(|d| d.to_string())
+            .unwrap_or_default();
+        if rules_date.is_empty() {
+            self.at(
+                s,
+                &head.rules_date.span(),
+                "The rules' date has no day",
+                "Write a date such as 2026-11-01, without quotes.",
+            );
+        }
         if head.caution.get_ref().trim().is_empty() {
             self.at(
                 s,
@@ -592,11 +555,7 @@ impl Builder<'_> {
                 raw::RawNeed::Required => Need::Required,
             },
             cable_may_be_dropped_when_single: r.cable_may_be_dropped_when_single,
-            readback_by_winch: r
-                .readback_by_winch
-                .into_iter()
-                .map(Spanned::into_inner)
-                .collect(),
+            readback_by_winch: r.readback_by_winch.into_iter().map(Spanned::into_inner).collect(),
             release_pulls: r.release_pulls.map_or(1, |n| self.range(s, &n, 1..=5)),
         }
     }
@@ -657,11 +616,7 @@ impl Builder<'_> {
         let w = "words.toml";
         let mut elements = BTreeMap::new();
         for (id, r) in raw {
-            self.unique(
-                w,
-                "The value",
-                r.value.iter().chain(&r.other).map(|v| &v.id),
-            );
+            self.unique(w, "The value", r.value.iter().chain(&r.other).map(|v| &v.id));
             let mut values: Vec<Wording> = r.value.iter().map(|v| self.wording(w, v)).collect();
             match id.as_str() {
                 "address" => values.extend(stations.iter().map(|s| s.address.clone())),

@@ -155,16 +155,7 @@ impl Language {
                 "this is",
                 "good morning",
             ],
-            Self::German => &[
-                "äh",
-                "ähm",
-                "hm",
-                "hallo",
-                "bitte",
-                "okay",
-                "hier ist",
-                "guten morgen",
-            ],
+            Self::German => &["äh", "ähm", "hm", "hallo", "bitte", "okay", "hier ist", "guten morgen"],
         }
     }
 

@@ -277,10 +277,7 @@ impl Site {
             return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
         }
         let values = &self.elements.get(element)?.values;
-        values
-            .iter()
-            .find(|w| w.id == value)
-            .map(|w| w.taught.clone())
+        values.iter().find(|w| w.id == value).map(|w| w.taught.clone())
     }
 }
 

@@ -47,14 +47,8 @@ mod tests {
 
     #[test]
     fn both_words_for_a_digit_are_one_digit() {
-        assert_eq!(
-            digit(Language::German, "zwo"),
-            digit(Language::German, "zwei")
-        );
-        assert_eq!(
-            digit(Language::English, "nine"),
-            digit(Language::English, "niner")
-        );
+        assert_eq!(digit(Language::German, "zwo"), digit(Language::German, "zwei"));
+        assert_eq!(digit(Language::English, "nine"), digit(Language::English, "niner"));
         assert_eq!(digit(Language::English, "forty"), None);
     }
 }

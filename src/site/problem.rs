@@ -19,11 +19,7 @@ pub struct Problem {
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.line {
-            Some(line) => write!(
-                f,
-                "{}, line {line}: {}. {}",
-                self.file, self.wrong, self.right
-            ),
+            Some(line) => write!(f, "{}, line {line}: {}. {}", self.file, self.wrong, self.right),
             None => write!(f, "{}: {}. {}", self.file, self.wrong, self.right),
         }
     }
@@ -66,10 +62,7 @@ pub(super) struct Collector<'a> {
 impl Collector<'_> {
     pub fn line(&self, span: &Range<usize>) -> usize {
         let end = span.start.min(self.text.len());
-        1 + self.text.as_bytes()[..end]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count()
+        1 + self.text.get(..end).map_or(0, |before| before.matches('\n').count())
     }
 
     /// Note a problem at a byte range of the file.

@@ -43,8 +43,5 @@ pub fn spellings(letter: char) -> Option<&'static [&'static str]> {
 
 /// The letter a lower-case word stands for.
 pub fn letter(word: &str) -> Option<char> {
-    LETTERS
-        .iter()
-        .find(|(_, s)| s.contains(&word))
-        .map(|(l, _)| *l)
+    LETTERS.iter().find(|(_, s)| s.contains(&word)).map(|(l, _)| *l)
 }

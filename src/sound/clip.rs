@@ -82,13 +82,16 @@ impl Default for Levels {
     }
 }
 
-/// When the push-to-talk key moved, seconds. The clip's first sample is that of the press.
+/// When the push-to-talk key moved, seconds.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Keying {
     /// From the end of the prompt to the press; negative = pressed before the prompt had ended.
     pub prompt_end_to_press: Option<f64>,
     /// From press to release.
     pub press_to_release: f64,
+    /// How much of the clip's start was captured before the press: sound the device was still holding back. The clip
+    /// ends with the release.
+    pub lead: f64,
 }
 
 /// What went wrong with a recording that is kept all the same. `Display` is the sentence for the user.
@@ -119,6 +122,8 @@ pub enum Trouble {
     Dropped {
         /// Samples lost, at the device's rate.
         samples: u64,
+        /// The same in seconds.
+        seconds: f64,
     },
     /// The file ends before its header says.
     Truncated {
@@ -161,9 +166,9 @@ impl std::fmt::Display for Trouble {
                 "The microphone went away {at_seconds:.1} s after the press. What was heard until then is kept; check the \
                  plug or choose another device."
             ),
-            Self::Dropped { samples } => write!(
+            Self::Dropped { seconds, .. } => write!(
                 f,
-                "The computer was too busy and lost {samples} samples of the recording. Close other programs and try again."
+                "The computer was too busy and lost {seconds:.2} s of the recording. Close other programs and try again."
             ),
             Self::Truncated {
                 stated_seconds: Some(stated),
@@ -258,8 +263,7 @@ impl Meter {
         self.piece_energy += f64::from(sum) * f64::from(sum);
         self.piece_fill += 1;
         if self.piece_fill == self.piece_len {
-            self.pieces
-                .push((self.piece_energy / f64::from(self.piece_len)) as f32);
+            self.pieces.push((self.piece_energy / f64::from(self.piece_len)) as f32);
             self.piece_fill = 0;
             self.piece_energy = 0.0;
         }
@@ -274,6 +278,11 @@ impl Meter {
     /// Length so far, seconds.
     pub(crate) fn seconds(&self) -> f64 {
         self.frames as f64 / f64::from(self.rate)
+    }
+
+    /// Whether every sample so far is exactly zero.
+    pub(crate) fn only_zeros(&self) -> bool {
+        self.leading_zeros == self.frames
     }
 
     /// What the channels' sum is multiplied with to make mono: one over the number of channels that carry sound.
@@ -298,12 +307,7 @@ impl Meter {
             self.piece_energy / f64::from(self.piece_fill.max(1))
         } else {
             pieces.sort_by(f32::total_cmp);
-            pieces
-                .iter()
-                .take(quietest)
-                .map(|e| f64::from(*e))
-                .sum::<f64>()
-                / quietest as f64
+            pieces.iter().take(quietest).map(|e| f64::from(*e)).sum::<f64>() / quietest as f64
         };
         Levels {
             peak_dbfs: dbfs(f64::from(peak)),
@@ -317,7 +321,7 @@ impl Meter {
     pub(crate) fn troubles(&self) -> Vec<Trouble> {
         let levels = self.levels();
         let mut troubles = Vec::new();
-        if self.frames > 0 && self.leading_zeros == self.frames {
+        if self.frames > 0 && self.only_zeros() {
             troubles.push(Trouble::AllZeros {
                 seconds: self.seconds(),
             });
@@ -327,9 +331,7 @@ impl Meter {
             });
         }
         if levels.clipped >= CLIPPED_SHARE {
-            troubles.push(Trouble::Clipping {
-                share: levels.clipped,
-            });
+            troubles.push(Trouble::Clipping { share: levels.clipped });
         }
         troubles
     }
@@ -367,9 +369,7 @@ mod tests {
     fn tone(hz: f64, peak: f64, seconds: f64) -> Vec<f32> {
         let n = (seconds * f64::from(RATE)) as usize;
         (0..n)
-            .map(|i| {
-                (peak * (std::f64::consts::TAU * hz * i as f64 / f64::from(RATE)).sin()) as f32
-            })
+            .map(|i| (peak * (std::f64::consts::TAU * hz * i as f64 / f64::from(RATE)).sin()) as f32)
             .collect()
     }
 
@@ -380,9 +380,7 @@ mod tests {
         for peak in [1.0, 0.5, 0.1, 0.012] {
             let samples = tone(997.0, peak, 3.0);
             let ours = Clip::from_samples(samples.clone()).levels;
-            let mut reference =
-                ebur128::EbuR128::new(1, RATE, ebur128::Mode::I | ebur128::Mode::SAMPLE_PEAK)
-                    .unwrap();
+            let mut reference = ebur128::EbuR128::new(1, RATE, ebur128::Mode::I | ebur128::Mode::SAMPLE_PEAK).unwrap();
             reference.add_frames_f32(&samples).unwrap();
             let peak_reference = dbfs(reference.sample_peak(0).unwrap());
             let loudness = reference.loudness_global().unwrap() as f32;
@@ -401,22 +399,11 @@ mod tests {
 
     #[test]
     fn a_loud_tone_is_not_clipped_and_a_cut_one_is() {
-        assert!(
-            Clip::from_samples(tone(440.0, 0.999, 1.0))
-                .troubles
-                .is_empty()
-        );
-        let cut = tone(440.0, 1.3, 1.0)
-            .into_iter()
-            .map(|s| s.clamp(-1.0, 1.0))
-            .collect();
+        assert!(Clip::from_samples(tone(440.0, 0.999, 1.0)).troubles.is_empty());
+        let cut = tone(440.0, 1.3, 1.0).into_iter().map(|s| s.clamp(-1.0, 1.0)).collect();
         let clip = Clip::from_samples(cut);
         // |sin| > 1/1.3 for 44 % of the time.
-        assert!(
-            (clip.levels.clipped - 0.44).abs() < 0.03,
-            "{}",
-            clip.levels.clipped
-        );
+        assert!((clip.levels.clipped - 0.44).abs() < 0.03, "{}", clip.levels.clipped);
         assert!(
             matches!(clip.troubles[..], [Trouble::Clipping { .. }]),
             "{:?}",
@@ -443,11 +430,7 @@ mod tests {
         samples.extend(tone(500.0, 0.005, 0.5));
         let levels = Clip::from_samples(samples).levels;
         // 0.005 peak is -46.0 dBFS, its RMS 3 dB less.
-        assert!(
-            (levels.floor_dbfs + 49.03).abs() < 0.2,
-            "{}",
-            levels.floor_dbfs
-        );
+        assert!((levels.floor_dbfs + 49.03).abs() < 0.2, "{}", levels.floor_dbfs);
     }
 
     #[test]
@@ -464,7 +447,10 @@ mod tests {
             Trouble::TooQuiet { peak_dbfs: -50.0 },
             Trouble::AllZeros { seconds: 0.5 },
             Trouble::DeviceLost { at_seconds: 1.0 },
-            Trouble::Dropped { samples: 3 },
+            Trouble::Dropped {
+                samples: 480,
+                seconds: 0.01,
+            },
             Trouble::Truncated {
                 stated_seconds: None,
                 found_seconds: 1.0,
@@ -480,8 +466,7 @@ mod tests {
         ] {
             let text = trouble.to_string();
             assert!(text.ends_with('.') && text.starts_with("The "), "{text}");
-            let back: Trouble =
-                serde_json::from_str(&serde_json::to_string(&trouble).unwrap()).unwrap();
+            let back: Trouble = serde_json::from_str(&serde_json::to_string(&trouble).unwrap()).unwrap();
             assert_eq!(back, trouble);
         }
     }

@@ -30,11 +30,7 @@ struct Filter {
 impl Converter {
     /// From `from` to `to` Hz.
     pub(crate) fn new(from: u32, to: u32) -> Result<Self, SoundError> {
-        let filter = if from == to {
-            None
-        } else {
-            Some(Filter::new(from, to)?)
-        };
+        let filter = if from == to { None } else { Some(Filter::new(from, to)?) };
         Ok(Self {
             from,
             to,
@@ -52,9 +48,7 @@ impl Converter {
             None => out.extend_from_slice(samples),
             Some(filter) => {
                 filter.pending.extend_from_slice(samples);
-                filter
-                    .run(out)
-                    .map_err(|e| rate_error(self.from, self.to, e))?;
+                filter.run(out).map_err(|e| rate_error(self.from, self.to, e))?;
             }
         }
         self.given += (out.len() - before) as u64;
@@ -72,9 +66,7 @@ impl Converter {
             let block = filter.fft.input_frames_next();
             let missing = block - filter.pending.len().min(block);
             filter.pending.resize(filter.pending.len() + missing, 0.0);
-            filter
-                .run(out)
-                .map_err(|e| rate_error(self.from, self.to, e))?;
+            filter.run(out).map_err(|e| rate_error(self.from, self.to, e))?;
             self.given += (out.len() - before) as u64;
         }
         let surplus = (self.given - wanted) as usize;
@@ -118,9 +110,7 @@ impl Filter {
             let frames = self.block.len();
             let source = InterleavedSlice::new(input, 1, need)?;
             let mut target = InterleavedSlice::new_mut(&mut self.block[..], 1, frames)?;
-            let (read, written) =
-                self.fft
-                    .process_into_buffer(&source, &mut target, None::<&Indexing>)?;
+            let (read, written) = self.fft.process_into_buffer(&source, &mut target, None::<&Indexing>)?;
             let fresh = self.block.get(..written).unwrap_or_default();
             let skipped = self.skip.min(fresh.len());
             self.skip -= skipped;
@@ -144,9 +134,8 @@ fn rate_error(from: u32, to: u32, detail: impl ToString) -> SoundError {
 /// Converts mono `samples` from `from` to `to` Hz.
 pub fn resample(samples: &[f32], from: u32, to: u32) -> Result<Vec<f32>, SoundError> {
     let mut converter = Converter::new(from, to)?;
-    let mut out = Vec::with_capacity(
-        (samples.len() as f64 * f64::from(to) / f64::from(from.max(1))) as usize + 2 * BLOCK,
-    );
+    let mut out =
+        Vec::with_capacity((samples.len() as f64 * f64::from(to) / f64::from(from.max(1))) as usize + 2 * BLOCK);
     converter.push(samples, &mut out)?;
     converter.finish(&mut out)?;
     Ok(out)
@@ -184,9 +173,7 @@ mod tests {
 
     #[test]
     fn tones_in_band_keep_their_level_at_every_rate() {
-        for from in [
-            8_000, 11_025, 22_050, 32_000, 44_100, 48_000, 96_000, 192_000, 44_101,
-        ] {
+        for from in [8_000, 11_025, 22_050, 32_000, 44_100, 48_000, 96_000, 192_000, 44_101] {
             for hz in [100.0, 300.0, 1000.0, 3400.0, 7000.0] {
                 if hz >= f64::from(from) * 0.45 {
                     continue;
@@ -232,12 +219,7 @@ mod tests {
         let mut source = vec![0.0; 48_000];
         source[24_000] = 1.0;
         let out = resample(&source, 48_000, 16_000).unwrap();
-        let top = out
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(b.1))
-            .unwrap()
-            .0;
+        let top = out.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).unwrap().0;
         assert_eq!(top, 8000);
     }
 

@@ -9,8 +9,8 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::SoundError;
-use super::clip::{Clip, Meter, RATE, Trouble};
-use super::convert::Converter;
+use super::clip::{Clip, RATE, Trouble};
+use super::gather::Gather;
 
 /// The longest recording taken, seconds. Calls last seconds; this leaves room for a whole conversation.
 pub const LONGEST: f64 = 300.0;
@@ -41,23 +41,32 @@ pub fn read_clip(path: &Path) -> Result<Clip, SoundError> {
             path: path.to_path_buf(),
         });
     }
-    if about.len() == 0 {
+    let file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
+    read_from(file, about.len(), path)
+}
+
+/// As [`read_clip`], from a file that is already in memory (one compiled into the program); `name` stands in messages.
+pub fn read_clip_bytes(bytes: &[u8], name: &str) -> Result<Clip, SoundError> {
+    read_from(io::Cursor::new(bytes), bytes.len() as u64, Path::new(name))
+}
+
+fn read_from(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
+    let place = |source| SoundError::File {
+        operation: "read",
+        path: path.to_path_buf(),
+        source,
+    };
+    if size == 0 {
         return Err(SoundError::Empty {
             path: path.to_path_buf(),
             detail: "0 bytes".into(),
         });
     }
-    let mut file = BufReader::with_capacity(1 << 16, File::open(path).map_err(place("open"))?);
     let mut magic = Vec::with_capacity(12);
-    file.by_ref()
-        .take(12)
-        .read_to_end(&mut magic)
-        .map_err(place("read"))?;
-    file.rewind().map_err(place("read"))?;
+    file.by_ref().take(12).read_to_end(&mut magic).map_err(place)?;
+    file.rewind().map_err(place)?;
     match magic.as_slice() {
-        [b'R', b'I', b'F', b'F' | b'X', ..] | [b'R', b'F', b'6', b'4', ..] => {
-            read_wav(file, about.len(), path)
-        }
+        [b'R', b'I', b'F', b'F' | b'X', ..] | [b'R', b'F', b'6', b'4', ..] => read_wav(file, size, path),
         [b'f', b'L', b'a', b'C', ..] => read_flac(file, path),
         other => Err(SoundError::NotSound {
             path: path.to_path_buf(),
@@ -86,8 +95,7 @@ pub fn write_wav(path: &Path, samples: &[f32]) -> Result<(), SoundError> {
 
 fn write_new(path: &Path, samples: &[f32]) -> io::Result<()> {
     let file = File::create(path)?;
-    let mut writer =
-        hound::WavWriter::new(io::BufWriter::new(&file), wav_form()).map_err(hound_io)?;
+    let mut writer = hound::WavWriter::new(io::BufWriter::new(&file), wav_form()).map_err(hound_io)?;
     for s in samples {
         writer.write_sample(to_i16(*s)).map_err(hound_io)?;
     }
@@ -123,81 +131,49 @@ fn looks_like(start: &[u8]) -> &'static str {
         [b'O', b'g', b'g', b'S', ..] => "it looks like Ogg",
         [_, _, _, _, b'f', b't', b'y', b'p', ..] => "it looks like MP4 or M4A",
         [b'F', b'O', b'R', b'M', ..] => "it looks like AIFF",
-        text if text
-            .iter()
-            .all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()) =>
-        {
-            "it looks like text"
-        }
+        text if text.iter().all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()) => "it looks like text",
         _ => "its first bytes are of an unknown kind",
     }
 }
 
-/// What both kinds of file share once samples come: meter, mix, conversion, limits.
+/// What both kinds of file share once samples come: checks, limits, errors with the path.
 struct Intake<'a> {
     path: &'a Path,
-    meter: Meter,
-    converter: Converter,
-    mix: Vec<f32>,
-    samples: Vec<f32>,
+    gather: Gather,
+    rate: u32,
     longest: u64,
 }
 
 impl<'a> Intake<'a> {
-    fn new(
-        path: &'a Path,
-        rate: u32,
-        channels: usize,
-        full_scale: f32,
-    ) -> Result<Self, SoundError> {
+    fn new(path: &'a Path, rate: u32, channels: usize, full_scale: f32) -> Result<Self, SoundError> {
+        let longest = (LONGEST * f64::from(rate)) as u64;
         Ok(Self {
             path,
-            meter: Meter::new(rate, channels, full_scale),
-            converter: Converter::new(rate, RATE)?,
-            mix: Vec::with_capacity(BLOCK),
-            samples: Vec::new(),
-            longest: (LONGEST * f64::from(rate)) as u64,
+            gather: Gather::new(rate, channels, full_scale)?,
+            rate,
+            longest,
         })
     }
 
     fn frame(&mut self, frame: &[f32]) -> Result<(), SoundError> {
         if frame.iter().any(|s| !s.is_finite()) {
-            let detail = format!(
-                "the sample at {:.3} s is not a number",
-                self.meter.seconds()
-            );
+            let detail = format!("the sample at {:.3} s is not a number", self.gather.meter().seconds());
             return Err(SoundError::Form {
                 path: self.path.to_path_buf(),
                 detail,
             });
         }
-        let sum = self.meter.frame(frame);
-        self.mix.push(sum);
-        if self.mix.len() == BLOCK {
-            self.convert()?;
-            if self.meter.frames() > self.longest {
-                return Err(too_long(self.path, self.meter.seconds()));
-            }
+        self.gather.frame(frame)?;
+        if self.gather.meter().frames() > self.longest {
+            return Err(too_long(self.path, self.gather.meter().seconds()));
         }
         Ok(())
     }
 
-    fn convert(&mut self) -> Result<(), SoundError> {
-        self.converter.push(&self.mix, &mut self.samples)?;
-        self.mix.clear();
-        Ok(())
-    }
-
     /// `stated`: the length the header promises, frames; `unfinished`: the header was never completed.
-    fn finish(
-        mut self,
-        rate: u32,
-        stated: Option<u64>,
-        unfinished: bool,
-    ) -> Result<Clip, SoundError> {
-        self.convert()?;
-        let found = self.meter.frames();
-        let seconds = |frames: u64| frames as f64 / f64::from(rate);
+    fn finish(self, stated: Option<u64>, unfinished: bool) -> Result<Clip, SoundError> {
+        let found = self.gather.meter().frames();
+        let seconds = |frames: u64| frames as f64 / f64::from(self.rate);
         let short = unfinished || stated.is_some_and(|s| s > found);
         if found == 0 || (short && seconds(found) < SHORTEST_REST) {
             let detail = match stated {
@@ -211,24 +187,14 @@ impl<'a> Intake<'a> {
                 detail,
             });
         }
-        self.converter.finish(&mut self.samples)?;
-        let gain = self.meter.mix_gain();
-        for s in &mut self.samples {
-            *s = (*s * gain).clamp(-1.0, 1.0);
-        }
-        let mut troubles = self.meter.troubles();
+        let mut clip = self.gather.finish()?;
         if short {
-            troubles.push(Trouble::Truncated {
+            clip.troubles.push(Trouble::Truncated {
                 stated_seconds: stated.map(seconds),
                 found_seconds: seconds(found),
             });
         }
-        Ok(Clip {
-            samples: self.samples,
-            levels: self.meter.levels(),
-            keying: None,
-            troubles,
-        })
+        Ok(clip)
     }
 }
 
@@ -275,7 +241,7 @@ struct Data {
     unfinished: bool,
 }
 
-fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, SoundError> {
+fn read_wav(mut file: impl Read + Seek, size: u64, path: &Path) -> Result<Clip, SoundError> {
     let (form, data) = wav_header(&mut file, size).map_err(|e| e.at(path))?;
     let frame_bytes = form.width * usize::from(form.channels);
     let there = size.saturating_sub(data.start);
@@ -310,7 +276,7 @@ fn read_wav(mut file: BufReader<File>, size: u64, path: &Path) -> Result<Clip, S
         }
         left -= count as u64;
     }
-    intake.finish(form.rate, stated, data.unfinished)
+    intake.finish(stated, data.unfinished)
 }
 
 impl Coding {
@@ -321,13 +287,9 @@ impl Coding {
             (Self::Int, [a, b, c]) | (Self::Low24, [a, b, c, _]) => {
                 (i32::from_le_bytes([0, *a, *b, *c]) >> 8) as f32 / 8_388_608.0
             }
-            (Self::Int, [a, b, c, d]) => {
-                i32::from_le_bytes([*a, *b, *c, *d]) as f32 / 2_147_483_648.0
-            }
+            (Self::Int, [a, b, c, d]) => i32::from_le_bytes([*a, *b, *c, *d]) as f32 / 2_147_483_648.0,
             (Self::F32, [a, b, c, d]) => f32::from_le_bytes([*a, *b, *c, *d]),
-            (Self::F64, raw) => raw
-                .try_into()
-                .map_or(0.0, |raw| f64::from_le_bytes(raw) as f32),
+            (Self::F64, raw) => raw.try_into().map_or(0.0, |raw| f64::from_le_bytes(raw) as f32),
             // `wav_form_of` lets no other width through.
             _ => 0.0,
         }
@@ -380,9 +342,7 @@ fn wav_header(file: &mut (impl Read + Seek), size: u64) -> Result<(Form, Data), 
         return Err(HeaderError::Form("it is a big-endian RIFX file".into()));
     }
     if &kind != b"WAVE" {
-        return Err(HeaderError::NotSound(
-            "it is a RIFF file, but holds no WAVE sound",
-        ));
+        return Err(HeaderError::NotSound("it is a RIFF file, but holds no WAVE sound"));
     }
     let riff_size = u32::from_le_bytes([s0, s1, s2, s3]);
     let mut form = None;
@@ -447,15 +407,13 @@ fn wav_form_of(raw: &[u8]) -> Result<Form, HeaderError> {
     let short = || HeaderError::Form("its format header is too short".into());
     let mut tag = u16_at(0).ok_or_else(short)?;
     let channels = u16_at(2).ok_or_else(short)?;
-    let rate =
-        u32::from(u16_at(4).ok_or_else(short)?) | u32::from(u16_at(6).ok_or_else(short)?) << 16;
+    let rate = u32::from(u16_at(4).ok_or_else(short)?) | u32::from(u16_at(6).ok_or_else(short)?) << 16;
     let frame_bytes = u16_at(12).ok_or_else(short)?;
     let bits = u16_at(14).ok_or_else(short)?;
     let extensible = tag == 0xfffe;
     if extensible {
         // The real tag opens the sub-format's identifier.
-        tag = u16_at(24)
-            .ok_or_else(|| HeaderError::Form("its extensible format header is too short".into()))?;
+        tag = u16_at(24).ok_or_else(|| HeaderError::Form("its extensible format header is too short".into()))?;
     }
     check_form(channels, rate).map_err(HeaderError::Form)?;
     let width = frame_bytes / channels;
@@ -472,9 +430,7 @@ fn wav_form_of(raw: &[u8]) -> Result<Form, HeaderError> {
         (3, 8) => Coding::F64,
         (6 | 7, _) => return Err(HeaderError::Form("it is A-law or mu-law coded".into())),
         (1 | 3, _) => {
-            return Err(HeaderError::Form(format!(
-                "samples of {bits} bits are not read"
-            )));
+            return Err(HeaderError::Form(format!("samples of {bits} bits are not read")));
         }
         (other, _) => {
             return Err(HeaderError::Form(format!(
@@ -515,7 +471,7 @@ fn check_form(channels: u16, rate: u32) -> Result<(), String> {
 }
 
 /// The highest positive value of an integer sample of `bits`, as amplitude.
-fn full_scale(bits: u32) -> f32 {
+pub(crate) fn full_scale(bits: u32) -> f32 {
     ((half_range(bits) - 1.0) / half_range(bits)) as f32
 }
 
@@ -526,14 +482,12 @@ fn half_range(bits: u32) -> f64 {
 
 // --- FLAC ---
 
-fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
+fn read_flac(file: impl Read, path: &Path) -> Result<Clip, SoundError> {
     let form_error = |e: claxon::Error| match e {
-        claxon::Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
-            SoundError::Empty {
-                path: path.to_path_buf(),
-                detail: "the header is cut off".into(),
-            }
-        }
+        claxon::Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => SoundError::Empty {
+            path: path.to_path_buf(),
+            detail: "the header is cut off".into(),
+        },
         claxon::Error::IoError(source) => SoundError::File {
             operation: "read",
             path: path.to_path_buf(),
@@ -554,11 +508,7 @@ fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
         path: path.to_path_buf(),
         detail,
     };
-    check_form(
-        about.channels.try_into().unwrap_or(u16::MAX),
-        about.sample_rate,
-    )
-    .map_err(form)?;
+    check_form(about.channels.try_into().unwrap_or(u16::MAX), about.sample_rate).map_err(form)?;
     if let Some(samples) = about.samples {
         let seconds = samples as f64 / f64::from(about.sample_rate);
         if seconds > LONGEST {
@@ -599,7 +549,7 @@ fn read_flac(file: BufReader<File>, path: &Path) -> Result<Clip, SoundError> {
             }
         }
     }
-    intake.finish(about.sample_rate, about.samples, damaged)
+    intake.finish(about.samples, damaged)
 }
 
 #[cfg(test)]
@@ -719,14 +669,7 @@ mod tests {
             let wanted = tone(RATE, 0.5, 0.5);
             // 8 bits are good for about 1/128.
             let tolerance = if bits == 8 { 0.012 } else { 0.002 };
-            for (i, (got, want)) in clip
-                .samples
-                .iter()
-                .zip(&wanted)
-                .enumerate()
-                .skip(500)
-                .take(7000)
-            {
+            for (i, (got, want)) in clip.samples.iter().zip(&wanted).enumerate().skip(500).take(7000) {
                 assert!(
                     (f64::from(*got) - want).abs() < tolerance,
                     "{what}, sample {i}: {got} for {want}"
@@ -759,26 +702,16 @@ mod tests {
     #[test]
     fn flac_gives_the_same_call() {
         for (bytes, seconds) in [
-            (
-                &include_bytes!("testdata/tone-44100-stereo-16.flac")[..],
-                0.5,
-            ),
+            (&include_bytes!("testdata/tone-44100-stereo-16.flac")[..], 0.5),
             (&include_bytes!("testdata/tone-48000-mono-24.flac")[..], 0.5),
         ] {
             let dir = folder();
             let path = dir.path().join("tone.flac");
             std::fs::write(&path, bytes).unwrap();
             let clip = read_clip(&path).unwrap();
-            assert!(
-                (clip.seconds() - seconds).abs() < 0.001,
-                "{}",
-                clip.seconds()
-            );
-            assert!(
-                (clip.levels.peak_dbfs + 6.02).abs() < 0.1,
-                "{}",
-                clip.levels.peak_dbfs
-            );
+            assert_eq!(read_clip_bytes(bytes, "tone").unwrap(), clip);
+            assert!((clip.seconds() - seconds).abs() < 0.001, "{}", clip.seconds());
+            assert!((clip.levels.peak_dbfs + 6.02).abs() < 0.1, "{}", clip.levels.peak_dbfs);
             assert!(clip.troubles.is_empty(), "{:?}", clip.troubles);
             // A third of the sound is cut off; it starts after a header with 8 KiB of padding.
             std::fs::write(&path, &bytes[..bytes.len() - (bytes.len() - 8192) / 3]).unwrap();
@@ -813,16 +746,10 @@ mod tests {
         cut.extend([1u8; 400]);
         assert!(refusal(&cut).contains("0.01 s of 1.00 s"));
         let dir = folder();
-        assert!(matches!(
-            read_clip(dir.path()),
-            Err(SoundError::NotAFile { .. })
-        ));
+        assert!(matches!(read_clip(dir.path()), Err(SoundError::NotAFile { .. })));
         assert!(matches!(
             read_clip(&dir.path().join("none.wav")),
-            Err(SoundError::File {
-                operation: "open",
-                ..
-            })
+            Err(SoundError::File { operation: "open", .. })
         ));
     }
 
@@ -889,11 +816,7 @@ mod tests {
         std::fs::write(&path, &bytes).unwrap();
         let clip = read_clip(&path).unwrap();
         assert_eq!(clip.samples.len(), 8000);
-        assert!(
-            (clip.levels.peak_dbfs + 6.02).abs() < 0.1,
-            "{}",
-            clip.levels.peak_dbfs
-        );
+        assert!((clip.levels.peak_dbfs + 6.02).abs() < 0.1, "{}", clip.levels.peak_dbfs);
     }
 
     #[test]
@@ -908,10 +831,7 @@ mod tests {
         let start = std::time::Instant::now();
         let text = read_clip(&path).unwrap_err().to_string();
         assert!(start.elapsed().as_millis() < 100);
-        assert!(
-            text.contains("60.0 minutes") && text.ends_with("hour.wav"),
-            "{text}"
-        );
+        assert!(text.contains("60.0 minutes") && text.ends_with("hour.wav"), "{text}");
     }
 
     /// No damage to a header may end the program: every single byte of one is tried with several values.
@@ -953,9 +873,6 @@ mod tests {
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         assert!(write_wav(&dir.path().join("no/folder.wav"), &samples).is_err());
         write_wav(&path, &[f32::NAN, 2.0, -2.0]).unwrap();
-        assert_eq!(
-            read_clip(&path).unwrap().samples,
-            [0.0, 32767.0 / 32768.0, -1.0]
-        );
+        assert_eq!(read_clip(&path).unwrap().samples, [0.0, 32767.0 / 32768.0, -1.0]);
     }
 }

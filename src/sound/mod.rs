@@ -4,12 +4,22 @@
 
 pub mod clip;
 pub mod convert;
+pub mod devices;
 pub mod file;
+pub(crate) mod gather;
+pub mod part;
+pub mod player;
+pub mod radio;
+pub mod recorder;
 
 use std::path::PathBuf;
 
 pub use clip::{Clip, Keying, Levels, RATE, Trouble};
-pub use file::{read_clip, write_wav};
+pub use devices::{DeviceInfo, DeviceList, Direction};
+pub use file::{read_clip, read_clip_bytes, write_wav};
+pub use player::{Player, PlayerEvent};
+pub use radio::Radio;
+pub use recorder::{Level, Recorded, Recorder, RecorderEvent};
 
 /// Why sound could not be had. The text says what happened and what to do; a path comes last.
 #[derive(Debug, thiserror::Error)]
@@ -75,5 +85,47 @@ pub enum SoundError {
         to: u32,
         /// The converter's reason.
         detail: String,
+    },
+    /// There is no device of that kind at all.
+    #[error("no {direction} was found ({detail}); plug one in or switch it on in the system's sound settings")]
+    NoDevice {
+        /// What was looked for.
+        direction: Direction,
+        /// The sound system's reason.
+        detail: String,
+    },
+    /// The name chosen fits no device, or several.
+    #[error("no single {direction} is meant by \"{wanted}\"; choose one of: {have}")]
+    UnknownDevice {
+        /// What was looked for.
+        direction: Direction,
+        /// The name given.
+        wanted: String,
+        /// The names to choose from.
+        have: String,
+    },
+    /// A device that is there, but cannot be used now.
+    #[error(
+        "the {direction} \"{name}\" cannot be used ({detail}); check that no other program holds it, or choose another"
+    )]
+    Device {
+        /// What was looked for.
+        direction: Direction,
+        /// The device.
+        name: String,
+        /// The sound system's reason.
+        detail: String,
+    },
+    /// The sound system hangs.
+    #[error("the sound system did not answer within {seconds} seconds; restart it, or work with recordings")]
+    NoAnswer {
+        /// How long was waited.
+        seconds: u64,
+    },
+    /// The system gave no thread.
+    #[error("could not start a thread for sound ({source}); close other programs")]
+    Thread {
+        /// The system's reason.
+        source: std::io::Error,
     },
 }

@@ -47,12 +47,7 @@ impl Model {
         let end = context.token_eot();
         let mut bytes = Vec::with_capacity(end as usize);
         for id in 0..end {
-            bytes.push(
-                context
-                    .token_to_bytes(id)
-                    .map_err(|e| broken(e.to_string()))?
-                    .to_vec(),
-            );
+            bytes.push(context.token_to_bytes(id).map_err(|e| broken(e.to_string()))?.to_vec());
         }
         let multilingual = context.is_multilingual();
         let table = TokenTable::new(bytes);
@@ -96,7 +91,13 @@ impl Model {
         let audio_ctx = ((frames + 63) / 64 * 64).clamp(256, 1500);
         if !self
             .engine
-            .encode(samples, audio_ctx, language, threads as i32, cancel)
+            .encode(
+                samples,
+                audio_ctx,
+                language,
+                i32::try_from(threads).unwrap_or(1),
+                cancel,
+            )
             .map_err(|e| HearError::Run(e.to_string()))?
         {
             return Ok(None);
@@ -104,9 +105,8 @@ impl Model {
         let context = self.engine.context();
         let mut start = vec![context.token_sot()];
         if self.multilingual {
-            let id = whisper_rs::get_lang_id(language).ok_or_else(|| {
-                HearError::Run(format!("the model does not know the language {language}"))
-            })?;
+            let id = whisper_rs::get_lang_id(language)
+                .ok_or_else(|| HearError::Run(format!("the model does not know the language {language}")))?;
             start.push(context.token_lang(id));
             start.push(context.token_transcribe());
         }
@@ -119,7 +119,6 @@ impl Model {
             threads,
             cancel,
             steps: 0,
-            spent: std::time::Duration::ZERO,
         }))
     }
 }
@@ -134,8 +133,6 @@ pub struct Listening<'m> {
     threads: usize,
     cancel: &'m AtomicBool,
     steps: usize,
-    /// Time in the model.
-    pub spent: std::time::Duration,
 }
 
 impl Listening<'_> {
@@ -155,26 +152,15 @@ impl Decoder for Listening<'_> {
         }
         let mut wanted = self.start.clone();
         wanted.extend_from_slice(tokens);
-        let mut shared = self
-            .seen
-            .iter()
-            .zip(&wanted)
-            .take_while(|(a, b)| a == b)
-            .count();
+        let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
         shared = shared.min(wanted.len() - 1);
-        let begin = std::time::Instant::now();
         let logits = self
             .model
             .engine
             .decode(&wanted[shared..], shared, self.threads)
             .map_err(|e| HearError::Run(e.to_string()))?;
-        self.spent += begin.elapsed();
         self.steps += 1;
-        let mut masked: Vec<f32> = logits
-            .iter()
-            .zip(&self.model.mask)
-            .map(|(l, m)| l + m)
-            .collect();
+        let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
         if tokens.is_empty() {
             for t in &self.model.first_mask {
                 masked[*t as usize] = f32::NEG_INFINITY;

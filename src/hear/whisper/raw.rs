@@ -8,10 +8,7 @@
 use std::ffi::{c_int, c_void};
 use std::ptr;
 use std::sync::atomic::{AtomicBool, AtomicPtr, Ordering};
-use whisper_rs::{
-    FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError,
-    WhisperState,
-};
+use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError, WhisperState};
 use whisper_rs_sys as sys;
 
 /// The model and one state: one clip at a time.
@@ -116,12 +113,7 @@ impl Engine {
     }
 
     /// Run the decoder on `tokens` after `past` tokens that it has already seen, and return the logits that follow the last.
-    pub fn decode(
-        &mut self,
-        tokens: &[i32],
-        past: usize,
-        threads: usize,
-    ) -> Result<&[f32], WhisperError> {
+    pub fn decode(&mut self, tokens: &[i32], past: usize, threads: usize) -> Result<&[f32], WhisperError> {
         if tokens.is_empty() || self.address.is_null() {
             return Err(WhisperError::FailedToDecode);
         }

@@ -15,8 +15,8 @@ impl TokenTable {
     /// From the bytes of each text token, by id.
     pub fn new(bytes: Vec<Vec<u8>>) -> Self {
         let mut ids = HashMap::with_capacity(bytes.len());
-        for (i, b) in bytes.iter().enumerate() {
-            ids.entry(b.clone()).or_insert(i as i32);
+        for (i, b) in (0..).zip(&bytes) {
+            ids.entry(b.clone()).or_insert(i);
         }
         Self { bytes, ids }
     }
@@ -36,10 +36,7 @@ impl TokenTable {
             let second = parts.remove(i + 1);
             parts[i].extend(second);
         }
-        parts
-            .iter()
-            .filter_map(|p| self.ids.get(p).copied())
-            .collect()
+        parts.iter().filter_map(|p| self.ids.get(p).copied()).collect()
     }
 
     /// The text of tokens; bytes that are no UTF-8 are replaced.
@@ -60,18 +57,20 @@ impl TokenTable {
             b.iter()
                 .any(|c| c.is_ascii_digit() || b"[](){}<>*#@_|~\\^=+".contains(c))
         };
-        (0..self.bytes.len())
-            .filter(|i| odd(&self.bytes[*i]) || self.bytes[*i].starts_with("♪".as_bytes()))
-            .map(|i| i as i32)
+        (0..)
+            .zip(&self.bytes)
+            .filter(|(_, b)| odd(b) || b.starts_with("♪".as_bytes()))
+            .map(|(i, _)| i)
             .collect()
     }
 
     /// Tokens without a letter: they may not come first.
     pub fn without_letters(&self) -> Vec<i32> {
         let no_letter = |b: &[u8]| !b.iter().any(|c| c.is_ascii_alphabetic() || *c >= 0x80);
-        (0..self.bytes.len())
-            .filter(|i| no_letter(&self.bytes[*i]))
-            .map(|i| i as i32)
+        (0..)
+            .zip(&self.bytes)
+            .filter(|(_, b)| no_letter(b))
+            .map(|(i, _)| i)
             .collect()
     }
 }

@@ -42,28 +42,17 @@ impl World {
             ("other", &invented::file(&altered)),
             ("broken", half),
         ] {
-            wheel(
-                &home.path().join(format!("{name}-1-py3-none-any.whl")),
-                weights,
-            );
+            wheel(&home.path().join(format!("{name}-1-py3-none-any.whl")), weights);
         }
         let whole = fs::read(home.path().join("good-1-py3-none-any.whl")).unwrap();
-        fs::write(
-            home.path().join("torn-1-py3-none-any.whl"),
-            &whole[..whole.len() / 2],
-        )
-        .unwrap();
+        fs::write(home.path().join("torn-1-py3-none-any.whl"), &whole[..whole.len() / 2]).unwrap();
 
         let mut bytes = Hashed::new(Vec::new());
         let tokens = vocabulary::from_lines(&tokens()).unwrap();
         let mut weights = Weights::open(io::Cursor::new(good)).unwrap();
-        rebuild::write(
-            &mut weights,
-            &tokens,
-            &mut bytes,
-            &mut |_, _| Ok(()),
-            &|e| panic!("{e}"),
-        )
+        rebuild::write(&mut weights, &tokens, &mut bytes, &mut |_, _| Ok(()), &|e| {
+            panic!("{e}")
+        })
         .unwrap();
         let sha256 = checked::hexadecimal(&bytes.sha256.finalize()).leak();
         let known = Known {
@@ -94,9 +83,7 @@ impl World {
     }
 
     fn copying(&self) -> String {
-        self.client(
-            "name=$(sed 's/==.*//' \"$list\")\ncp \"$home/$name-1-py3-none-any.whl\" \"$dest/\"",
-        )
+        self.client("name=$(sed 's/==.*//' \"$list\")\ncp \"$home/$name-1-py3-none-any.whl\" \"$dest/\"")
     }
 
     fn dir(&self) -> PathBuf {
@@ -107,22 +94,10 @@ impl World {
         self.obtain_until(sources, client, &AtomicBool::new(false))
     }
 
-    fn obtain_until(
-        &self,
-        sources: &[Source],
-        client: &str,
-        cancel: &AtomicBool,
-    ) -> Result<Verified, ModelError> {
+    fn obtain_until(&self, sources: &[Source], client: &str, cancel: &AtomicBool) -> Result<Verified, ModelError> {
         let none = self.home.path().join("none");
         let interpreters = [none.to_str().unwrap(), client];
-        obtain_from(
-            self.known,
-            sources,
-            &interpreters,
-            &self.dir(),
-            &mut |_| {},
-            cancel,
-        )
+        obtain_from(self.known, sources, &interpreters, &self.dir(), &mut |_| {}, cancel)
     }
 
     /// The files left in the models folder, the lock apart.
@@ -156,11 +131,7 @@ fn the_file_appears_verified_and_nothing_else_is_left() {
     let world = World::new();
     let mut stages = Vec::new();
     fs::create_dir_all(world.dir().join(".fetch/wheels")).unwrap();
-    fs::write(
-        world.dir().join("ggml-invented.bin.part"),
-        "left by a killed process",
-    )
-    .unwrap();
+    fs::write(world.dir().join("ggml-invented.bin.part"), "left by a killed process").unwrap();
     let verified = obtain_from(
         world.known,
         &[GOOD],
@@ -177,22 +148,14 @@ fn the_file_appears_verified_and_nothing_else_is_left() {
     .unwrap();
     assert_eq!(verified.sha1, world.known.sha1);
     assert_eq!(Some(verified.bytes), world.known.bytes());
-    assert_eq!(
-        stages,
-        [Stage::Fetching, Stage::Unpacking, Stage::Rebuilding]
-    );
-    assert_eq!(
-        world.left(),
-        ["ggml-invented.bin", "ggml-invented.bin.checked"]
-    );
+    assert_eq!(stages, [Stage::Fetching, Stage::Unpacking, Stage::Rebuilding]);
+    assert_eq!(world.left(), ["ggml-invented.bin", "ggml-invented.bin.checked"]);
 }
 
 #[test]
 fn altered_weights_are_thrown_away_and_the_next_source_is_tried() {
     let world = World::new();
-    let verified = world
-        .obtain(&[OTHER, BROKEN, TORN, GOOD], &world.copying())
-        .unwrap();
+    let verified = world.obtain(&[OTHER, BROKEN, TORN, GOOD], &world.copying()).unwrap();
     assert_eq!(verified.sha1, world.known.sha1);
 
     let world = World::new();
@@ -218,24 +181,13 @@ fn failures_of_the_client_leave_nothing() {
         world.obtain(&[GOOD], missing.to_str().unwrap()),
         Err(ModelError::NoPython)
     ));
-    let failing = |said: &str| {
-        world.obtain(
-            &[GOOD, OTHER],
-            &world.client(&format!("echo '{said}' >&2\nexit 1")),
-        )
-    };
-    assert!(matches!(
-        failing("No module named pip"),
-        Err(ModelError::NoPip)
-    ));
+    let failing = |said: &str| world.obtain(&[GOOD, OTHER], &world.client(&format!("echo '{said}' >&2\nexit 1")));
+    assert!(matches!(failing("No module named pip"), Err(ModelError::NoPip)));
     assert!(matches!(
         failing("[Errno 28] No space left on device"),
         Err(ModelError::DiskFull { .. })
     ));
-    assert!(matches!(
-        failing("NameResolutionError"),
-        Err(ModelError::NoNetwork)
-    ));
+    assert!(matches!(failing("NameResolutionError"), Err(ModelError::NoNetwork)));
     let both = failing("THESE PACKAGES DO NOT MATCH THE HASHES")
         .unwrap_err()
         .to_string();
@@ -243,10 +195,7 @@ fn failures_of_the_client_leave_nothing() {
         both.contains("package good") && both.contains("package other"),
         "{both}"
     );
-    let silent = world
-        .obtain(&[GOOD], &world.client("exit 0"))
-        .unwrap_err()
-        .to_string();
+    let silent = world.obtain(&[GOOD], &world.client("exit 0")).unwrap_err().to_string();
     assert!(silent.contains("left no file"), "{silent}");
     assert!(world.left().is_empty(), "{:?}", world.left());
 }
@@ -254,8 +203,7 @@ fn failures_of_the_client_leave_nothing() {
 #[test]
 fn stopping_ends_the_client_and_leaves_nothing() {
     let world = World::new();
-    let client =
-        world.client("echo half > \"$dest/half\"\nsleep 60 &\necho $! > \"$home/pid\"\nwait");
+    let client = world.client("echo half > \"$dest/half\"\nsleep 60 &\necho $! > \"$home/pid\"\nwait");
     let cancel = Arc::new(AtomicBool::new(false));
     let (setter, pid) = (Arc::clone(&cancel), world.home.path().join("pid"));
     let watcher = std::thread::Builder::new()

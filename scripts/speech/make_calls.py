@@ -1,0 +1,149 @@
+"""Speaks labelled calls and writes them with their manifest: clips (16 kHz, mono, FLAC 16 bit) and `manifest.jsonl`.
+
+    scripts/speech/prepare FOLDER
+    FOLDER/venv/bin/python scripts/speech/make_calls.py --tools FOLDER --out DIR --set ready|short|nospeech \
+        --site larkmoor|erlengrund --voices NAME,NAME,... --count N [--right 0.4] [--clear 0.5] [--seed 1]
+
+The same options give the same calls; the sound is the same with the same versions of the engines. Kinds of call, voices
+and conditions are dealt from shuffled decks, so each comes about as often as the next and none is tied to another.
+Rates run from 0.8 to 1.25 times the voice's own pace. How each condition and each sound without speech is made stands at
+the head of conditions.py, what each kind of call is in calls.py, the voices' names in voices.py. `--dry` only prints.
+"""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+import calls
+import conditions
+from voices import RATE, Voices
+
+REPOSITORY = Path(__file__).resolve().parents[2]
+
+
+class Deck:
+    """Deals every card once before any comes again."""
+
+    def __init__(self, rng, cards):
+        self.rng, self.cards, self.hand = rng, list(cards), []
+
+    def deal(self):
+        if not self.hand:
+            self.hand = [self.cards[i] for i in self.rng.permutation(len(self.cards))]
+        return self.hand.pop()
+
+
+def shares(rng, count, share):
+    """`count` booleans, `share` of them true, shuffled."""
+    flags = np.arange(count) < round(count * share)
+    return rng.permutation(flags)
+
+
+def speak_clip(voices, rng, row, voice, condition, rate, others):
+    """Sound of a row in a condition."""
+    speech = voices.speak(voice, row["words"], rate)
+    crowd = [voices.speak(o, w, 1.0) for o, w in others] if condition == "voices" else ()
+    return conditions.with_condition(rng, speech, condition, crowd, tight_end=row["words"].endswith(","))
+
+
+def write_clip(folder, name, sound):
+    (folder / "clips").mkdir(parents=True, exist_ok=True)
+    path = f"clips/{name}.flac"
+    soundfile.write(folder / path, sound, RATE, subtype="PCM_16", format="FLAC")
+    return path
+
+
+def finished(row, audio, site, voice, fault, condition):
+    """A manifest line with its fields in the order the others have them."""
+    return {
+        "audio": audio, "site": site, "step": row["step"], "situation": row["situation"], "truth": row["truth"],
+        "spoken": row["spoken"], "words": row["words"], "voice": voice, "fault": fault, "condition": condition,
+        "human": False,
+    }
+
+
+def silent_row(place, rng):
+    call = calls.Call(place, rng)
+    return {
+        "step": "ready", "situation": {"callsign": call.right, "crew": call.crew, "cable": call.cable},
+        "truth": dict.fromkeys(calls.ELEMENTS, "missing"),
+        "spoken": {"callsign": None, "crew": None, "cable": None}, "words": "",
+    }
+
+
+def plan(args, place):
+    """All rows to make, without their sound."""
+    rng = np.random.default_rng(args.seed)
+    names = args.voices.split(",") if args.voices else []
+    voice, clear, hard = Deck(rng, names), Deck(rng, conditions.CLEAR), Deck(rng, conditions.HARD)
+    right, faulty = Deck(rng, calls.RIGHT), Deck(rng, calls.FAULTY)
+    sounds = Deck(rng, conditions.NO_SPEECH)
+    nth = {}
+    is_right, is_clear = shares(rng, args.count, args.right), shares(rng, args.count, args.clear)
+    for i in range(args.count):
+        if args.set == "nospeech":
+            yield silent_row(place, rng), "none", "nospeech", sounds.deal(), 1.0
+            continue
+        if args.set == "ready":
+            kind = (right if is_right[i] else faulty).deal()
+            row, fault = calls.ready_call(place, rng, kind), kind.__name__
+        else:
+            step = ["stop", "slack", "stop"][i % 3]
+            key = (step, bool(is_right[i]))
+            row = calls.short_call(place, rng, step, bool(is_right[i]), nth.get(key, 0))
+            nth[key] = nth.get(key, 0) + 1
+            fault = "none" if is_right[i] else "othercall"
+        condition = (clear if is_clear[i] else hard).deal()
+        yield row, voice.deal(), fault, condition, float(np.round(rng.uniform(0.8, 1.25), 2))
+
+
+def main():
+    parser = argparse.ArgumentParser(description="Speaks labelled calls.")
+    parser.add_argument("--tools", required=True, help="folder made by scripts/speech/prepare")
+    parser.add_argument("--out", required=True, type=Path, help="folder for manifest.jsonl and clips/; lines are appended")
+    parser.add_argument("--set", required=True, choices=["ready", "short", "nospeech"])
+    parser.add_argument("--site", required=True)
+    parser.add_argument("--phrases", default=REPOSITORY / "phrases")
+    parser.add_argument("--voices", default="", help="names by comma; for nospeech the voices of the babble")
+    parser.add_argument("--count", required=True, type=int)
+    parser.add_argument("--right", type=float, default=0.4, help="share of right calls")
+    parser.add_argument("--clear", type=float, default=0.5, help="share in the conditions clean and quiet")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--dry", action="store_true", help="print the rows, speak nothing")
+    args = parser.parse_args()
+    if not args.voices:
+        parser.error("--voices is needed")
+
+    place = calls.Place(args.phrases, args.site)
+    voices = Voices(args.tools)
+    names = args.voices.split(",")
+    if not args.dry:
+        args.out.mkdir(parents=True, exist_ok=True)
+    for i, (row, voice, fault, condition, rate) in enumerate(plan(args, place)):
+        if args.dry:
+            print(json.dumps({**row, "voice": voice, "fault": fault, "condition": condition, "rate": rate}, ensure_ascii=False))
+            continue
+        # Each clip has its own random source: one clip can be made again without the others.
+        rng = np.random.default_rng([args.seed, i])
+        others = [(names[(i + k) % len(names)], calls.ready_call(place, rng, calls.none)["words"]) for k in range(1, 5)]
+        others = [o for o in others if o[0] != voice]
+        if condition == "babble":
+            sound = conditions.no_speech(rng, condition, [voices.speak(o, w) for o, w in others])
+        elif fault == "nospeech":
+            sound = conditions.no_speech(rng, condition)
+        else:
+            sound = speak_clip(voices, rng, row, voice, condition, rate, others[:2])
+        audio = write_clip(args.out, f"{args.site}_{row['step']}_{args.seed}_{i:03}_{voice}_{fault}_{condition}", sound)
+        line = finished(row, audio, args.site, voice, fault, condition)
+        with open(args.out / "manifest.jsonl", "a", encoding="utf-8") as manifest:
+            manifest.write(json.dumps(line, ensure_ascii=False) + "\n")
+        print(f"\r{i + 1}/{args.count}", end="", file=sys.stderr)
+    print(file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,104 @@
+//! `cableside demo`: one complete ready-call drill in the terminal, from a bundled recording through the real recogniser.
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::common;
+use super::{Failure, show};
+use crate::call::{Evidence, Outcome, Situation, Vocabulary, judge, judge::Limits};
+use crate::drill::{Answer, Turn};
+use crate::hear::Recogniser;
+use crate::site::{Callsign, Site};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
+
+/// Play one ready-call drill from a bundled recording, without microphone or window
+#[derive(Debug, clap::Args)]
+pub struct DemoArgs {
+    /// Threads of the speech model
+    #[arg(long, default_value_t = 2)]
+    threads: usize,
+    /// Use this model file
+    #[arg(long, value_name = "FILE")]
+    model: Option<PathBuf>,
+}
+
+/// The recording: made for the project with a synthetic voice, as `audio-fixtures/README.md` says. The crew is missing.
+const RECORDING: &[u8] = include_bytes!("../../audio-fixtures/clips/demo_missing_crew.flac");
+
+/// Run the command.
+pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
+    let site = common::bundled_site("larkmoor")?;
+    let step = common::step(&site, "ready")?;
+    let situation = Situation {
+        callsign: Callsign::parse("G-CLRM")?,
+        crew: 2,
+        cable: "north".to_owned(),
+    };
+    println!("{}: {}", site.name, site.about);
+    println!("{}", site.caution);
+    println!();
+    println!(
+        "Your situation: glider {}, crew {}, cable {}.",
+        situation.callsign, situation.crew, situation.cable
+    );
+    let mut turn = Turn::new(situation);
+    if let Some(prompt) = &step.prompt {
+        println!("[{}] {}", prompt.role, prompt.text);
+    }
+    turn.prompted();
+    turn.press();
+    let clip = crate::sound::read_clip_bytes(RECORDING, "demo_missing_crew.flac")?;
+    println!("(transmitting: a bundled recording of {:.1} s)", clip.seconds());
+    turn.release();
+    println!("(judging)");
+    let mut recogniser = common::recogniser(args.model.as_deref(), args.threads)?;
+    let vocabulary = Vocabulary::of(&site, step);
+    let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;
+    let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
+    print!(
+        "{}",
+        show::judgement(&site, step, &turn.situation, &judgement, &evidence)
+    );
+    let answer = turn.judged(&site, step, &judgement);
+    speak(&answer);
+    if let Answer::Ask { element, .. } = &answer {
+        supply(&site, &mut turn, element)?;
+    }
+    Ok(if turn.attempts > 0 && judgement.outcome != Outcome::NothingHeard {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
+}
+
+/// The second transmission is typed: a student who cannot speak just now does the same.
+fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
+    let step = common::step(site, "ready")?;
+    let values = turn.situation.values(site, step);
+    let text = values
+        .get(element)
+        .and_then(|v| site.taught_words(element, v))
+        .unwrap_or_default();
+    println!("(typed answer: {text})");
+    turn.prompted();
+    turn.press();
+    turn.release();
+    let evidence = Evidence::typed(&Vocabulary::of(site, step), &text);
+    let judgement = judge(site, step, &turn.situation, &evidence, &Limits::DEFAULT);
+    let answer = turn.judged(site, step, &judgement);
+    speak(&answer);
+    let first = turn.first_time == Some(true);
+    println!(
+        "The call took {} attempts; first-time pass: {}.",
+        turn.attempts,
+        if first { "yes" } else { "no" }
+    );
+    Ok(())
+}
+
+fn speak(answer: &Answer) {
+    match answer.line() {
+        Some(line) => println!("[{}] {}", line.role, line.text),
+        None => println!("[nobody answers; nothing moves]"),
+    }
+}
