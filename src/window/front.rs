@@ -87,6 +87,14 @@ impl Front {
         commands
     }
 
+    /// The window's title: it ends with the state of the turn, for task bars and whoever cannot see the page.
+    pub fn title(&self) -> String {
+        self.shown.state.map_or_else(
+            || "Cableside".to_owned(),
+            |s| format!("Cableside: {}", look::state(s, false).0),
+        )
+    }
+
     /// Draw everything; what the student wants comes back.
     pub fn ui(&mut self, ui: &mut Ui) -> Vec<Command> {
         let mut actions = Vec::new();

@@ -52,6 +52,7 @@ pub struct Start {
 struct App {
     worker: Worker,
     front: Front,
+    title: String,
 }
 
 impl eframe::App for App {
@@ -63,6 +64,11 @@ impl eframe::App for App {
         }
         for command in self.front.ui(ui) {
             self.worker.send(command);
+        }
+        let title = self.front.title();
+        if title != self.title {
+            ui.ctx().send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
+            self.title = title;
         }
     }
 }
@@ -102,6 +108,7 @@ pub fn run(options: Options, start: Start) -> Result<(), WindowError> {
             Ok(Box::new(App {
                 worker,
                 front: Front::default(),
+                title: String::new(),
             }))
         }),
     );
