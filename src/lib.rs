@@ -9,6 +9,8 @@
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
 //! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
 //! * [`logbook`]: the student's record in SQLite.
+//! * [`worker`]: the threads behind a window or a terminal: commands in, events out.
+//! * [`window`]: pages that show what the worker told and hand back what the student wants.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
 
 pub mod call;
@@ -21,3 +23,5 @@ pub mod model;
 pub mod site;
 pub mod sound;
 pub mod voice;
+pub mod window;
+pub mod worker;

@@ -10,12 +10,14 @@ use std::process::ExitCode;
 #[derive(Parser)]
 #[command(version, about)]
 struct Arguments {
+    /// Without a command the window opens
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(clap::Subcommand)]
 enum Command {
+    Window(command::window::WindowArgs),
     Demo(command::demo::DemoArgs),
     Drill(command::drill::DrillArgs),
     Site(command::site::SiteArgs),
@@ -27,7 +29,11 @@ enum Command {
 }
 
 fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
-    match &arguments.command {
+    let Some(command) = &arguments.command else {
+        return command::window::run(&command::window::WindowArgs::default());
+    };
+    match command {
+        Command::Window(a) => command::window::run(a),
         Command::Demo(a) => command::demo::run(a),
         Command::Drill(a) => command::drill::run(a),
         Command::Site(a) => command::site::run(a),

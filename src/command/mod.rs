@@ -8,6 +8,7 @@ pub mod logbook;
 pub mod model;
 pub mod score;
 pub mod show;
+pub mod window;
 pub mod site;
 pub mod sound;
 

@@ -1,0 +1,165 @@
+//! How it looks: sizes, colours for light and dark, and verdicts as word and colour together.
+
+use crate::call::{Outcome, Verdict};
+use crate::drill::TurnState;
+use eframe::egui::{self, Color32, CornerRadius, FontId, Margin, RichText, Stroke, TextStyle, Theme, Vec2};
+
+/// Text style of the state of the turn and of the outcome.
+pub fn big() -> TextStyle {
+    TextStyle::Name("big".into())
+}
+
+/// Set the program's own style for both themes; which one is used is the system's choice, light if it says nothing.
+pub fn set(context: &egui::Context) {
+    context.options_mut(|o| o.fallback_theme = Theme::Light);
+    context.all_styles_mut(|style| {
+        let size = |s| FontId::proportional(s);
+        style.text_styles = [
+            (TextStyle::Small, size(13.0)),
+            (TextStyle::Body, size(16.0)),
+            (TextStyle::Button, size(16.0)),
+            (TextStyle::Heading, size(22.0)),
+            (TextStyle::Monospace, FontId::monospace(15.0)),
+            (big(), size(34.0)),
+        ]
+        .into();
+        style.spacing.item_spacing = Vec2::new(10.0, 8.0);
+        style.spacing.button_padding = Vec2::new(12.0, 6.0);
+        style.spacing.interact_size.y = 30.0;
+        let round = CornerRadius::same(3);
+        let v = &mut style.visuals;
+        for w in [
+            &mut v.widgets.noninteractive,
+            &mut v.widgets.inactive,
+            &mut v.widgets.hovered,
+            &mut v.widgets.active,
+            &mut v.widgets.open,
+        ] {
+            w.corner_radius = round;
+        }
+        // The focus must be seen by those who use the keyboard.
+        v.selection.stroke = Stroke::new(2.0, v.selection.stroke.color);
+    });
+    context.style_mut_of(Theme::Light, |style| {
+        let v = &mut style.visuals;
+        v.panel_fill = Color32::from_rgb(250, 249, 245);
+        v.override_text_color = Some(Color32::from_rgb(26, 28, 32));
+        v.widgets.inactive.weak_bg_fill = Color32::from_rgb(226, 228, 230);
+        v.widgets.inactive.bg_stroke = Stroke::new(1.0, Color32::from_rgb(160, 164, 170));
+    });
+    context.style_mut_of(Theme::Dark, |style| {
+        let v = &mut style.visuals;
+        v.panel_fill = Color32::from_rgb(24, 27, 31);
+        v.override_text_color = Some(Color32::from_rgb(232, 232, 228));
+        v.widgets.inactive.weak_bg_fill = Color32::from_rgb(52, 57, 63);
+        v.widgets.inactive.bg_stroke = Stroke::new(1.0, Color32::from_rgb(96, 102, 110));
+    });
+}
+
+/// One colour for light, one for dark: both with a contrast of 4.5 or more against the panel.
+fn pair(dark: bool, in_light: [u8; 3], in_dark: [u8; 3]) -> Color32 {
+    let [r, g, b] = if dark { in_dark } else { in_light };
+    Color32::from_rgb(r, g, b)
+}
+
+fn green(dark: bool) -> Color32 {
+    pair(dark, [0, 105, 55], [110, 215, 150])
+}
+fn red(dark: bool) -> Color32 {
+    pair(dark, [170, 20, 35], [255, 135, 130])
+}
+fn amber(dark: bool) -> Color32 {
+    pair(dark, [140, 78, 0], [245, 185, 90])
+}
+fn blue(dark: bool) -> Color32 {
+    pair(dark, [45, 75, 165], [150, 185, 255])
+}
+
+/// A verdict's colour.
+pub fn verdict(v: Verdict, dark: bool) -> Color32 {
+    match v {
+        Verdict::Said => green(dark),
+        Verdict::Wrong => red(dark),
+        Verdict::Missing => amber(dark),
+        Verdict::Unsure => blue(dark),
+    }
+}
+
+/// An outcome's colour.
+pub fn outcome(o: Outcome, dark: bool) -> Color32 {
+    match o {
+        Outcome::Pass => green(dark),
+        Outcome::NotYet => red(dark),
+        Outcome::SayAgain | Outcome::NothingHeard => blue(dark),
+    }
+}
+
+/// The words for a state of the turn, and its colour.
+pub fn state(s: TurnState, dark: bool) -> (&'static str, Color32) {
+    match s {
+        TurnState::Receiving => ("receiving", blue(dark)),
+        TurnState::YourCall => ("your call", green(dark)),
+        TurnState::Transmitting => ("transmitting", red(dark)),
+        TurnState::Judging => ("judging", amber(dark)),
+        TurnState::Done => ("call complete", green(dark)),
+    }
+}
+
+/// A trouble's colour.
+pub fn trouble(dark: bool) -> Color32 {
+    amber(dark)
+}
+
+/// A frame around one thing.
+pub fn card(ui: &egui::Ui, edge: Color32) -> egui::Frame {
+    egui::Frame::new()
+        .inner_margin(Margin::symmetric(10, 6))
+        .corner_radius(CornerRadius::same(3))
+        .stroke(Stroke::new(1.5, edge))
+        .fill(ui.visuals().extreme_bg_color)
+}
+
+/// Small text for what is only a remark.
+pub fn remark(text: impl Into<String>) -> RichText {
+    RichText::new(text).text_style(TextStyle::Small)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Contrast by the formula of WCAG 2.2, "relative luminance" and "contrast ratio".
+    fn contrast(a: Color32, b: Color32) -> f64 {
+        let luminance = |c: Color32| {
+            let part = |v: u8| {
+                let s = f64::from(v) / 255.0;
+                if s <= 0.04045 {
+                    s / 12.92
+                } else {
+                    ((s + 0.055) / 1.055).powf(2.4)
+                }
+            };
+            0.2126 * part(c.r()) + 0.7152 * part(c.g()) + 0.0722 * part(c.b())
+        };
+        let (x, y) = (luminance(a), luminance(b));
+        (x.max(y) + 0.05) / (x.min(y) + 0.05)
+    }
+
+    #[test]
+    fn every_colour_of_text_can_be_read_on_its_ground() {
+        let context = egui::Context::default();
+        set(&context);
+        for (theme, dark) in [(Theme::Light, false), (Theme::Dark, true)] {
+            let style = context.style_of(theme);
+            let grounds = [style.visuals.panel_fill, style.visuals.extreme_bg_color];
+            for colour in [green(dark), red(dark), amber(dark), blue(dark)] {
+                for ground in grounds {
+                    assert!(
+                        contrast(colour, ground) >= 4.5,
+                        "{theme:?} {colour:?} {ground:?}"
+                    );
+                }
+            }
+        }
+    }
+}

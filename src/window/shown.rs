@@ -1,0 +1,170 @@
+//! What the worker's events add up to: everything the pages show.
+
+use crate::drill::TurnState;
+use crate::logbook::Student;
+use crate::site::{Site, Step};
+use crate::sound::{DeviceList, Level};
+use crate::worker::{Dealt, Event, FoundSite, Judged, ModelState};
+use std::sync::Arc;
+use std::time::Instant;
+
+/// Who practises.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum Who {
+    /// Not chosen yet.
+    #[default]
+    Open,
+    /// Practice without a name.
+    Nobody,
+    /// A student of the logbook.
+    Student(Student),
+}
+
+impl Who {
+    /// Chosen, and asked about recordings.
+    pub fn may_practise(&self) -> bool {
+        match self {
+            Self::Open => false,
+            Self::Nobody => true,
+            Self::Student(s) => s.consent.is_some(),
+        }
+    }
+}
+
+/// What is shown.
+#[derive(Debug)]
+pub struct Shown {
+    /// Sites to choose from.
+    pub sites: Vec<FoundSite>,
+    /// The site in use.
+    pub site: Option<Arc<Site>>,
+    /// The speech model.
+    pub model: ModelState,
+    /// Students to choose from.
+    pub students: Vec<Student>,
+    /// Who practises.
+    pub who: Who,
+    /// Devices to choose from, once asked for.
+    pub devices: Option<DeviceList>,
+    /// The microphone in use.
+    pub microphone: Option<String>,
+    /// The turn's situation.
+    pub dealt: Option<Dealt>,
+    /// The turn's state.
+    pub state: Option<TurnState>,
+    /// The microphone's level.
+    pub level: Option<Level>,
+    /// Since when the student speaks.
+    pub since: Option<Instant>,
+    /// Something plays.
+    pub playing: bool,
+    /// The verdicts on the last call of the turn.
+    pub judged: Option<Judged>,
+    /// Attempts stored since the start.
+    pub stored: u32,
+    /// Messages not closed yet, oldest first.
+    pub troubles: Vec<String>,
+}
+
+impl Default for Shown {
+    fn default() -> Self {
+        Self {
+            sites: Vec::new(),
+            site: None,
+            model: ModelState::Loading,
+            students: Vec::new(),
+            who: Who::Open,
+            devices: None,
+            microphone: None,
+            dealt: None,
+            state: None,
+            level: None,
+            since: None,
+            playing: false,
+            judged: None,
+            stored: 0,
+            troubles: Vec::new(),
+        }
+    }
+}
+
+impl Shown {
+    /// Take an event in.
+    pub fn take(&mut self, event: Event) {
+        match event {
+            Event::Sites(sites) => self.sites = sites,
+            Event::SiteLoaded(site) => {
+                self.site = Some(site);
+                self.no_turn();
+            }
+            Event::Model(state) => self.model = state,
+            Event::Students(students) => self.students = students,
+            Event::Student(student) => {
+                self.who = student.map_or(Who::Nobody, Who::Student);
+                self.no_turn();
+            }
+            Event::Devices(list) => self.devices = Some(list),
+            Event::Microphone(name) => self.microphone = name,
+            Event::Dealt(dealt) => {
+                self.no_turn();
+                self.dealt = Some(dealt);
+            }
+            Event::State(state) => {
+                if state != TurnState::Transmitting {
+                    self.since = None;
+                    self.level = None;
+                } else if self.since.is_none() {
+                    self.since = Some(Instant::now());
+                }
+                self.state = Some(state);
+            }
+            Event::Playing(playing) => self.playing = playing,
+            Event::Level(level) => self.level = Some(level),
+            Event::Judged(judged) => self.judged = Some(*judged),
+            Event::Stored(_) => self.stored += 1,
+            Event::Recorded { .. } | Event::Cancelled => {}
+            Event::Trouble(text) => {
+                if !self.troubles.contains(&text) {
+                    self.troubles.push(text);
+                }
+            }
+        }
+    }
+
+    fn no_turn(&mut self) {
+        self.dealt = None;
+        self.state = None;
+        self.judged = None;
+        self.since = None;
+        self.level = None;
+    }
+
+    /// The site and step of the turn.
+    pub fn step(&self) -> Option<(&Site, &Step)> {
+        let site = self.site.as_deref()?;
+        Some((site, site.step(&self.dealt.as_ref()?.step)?))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_message_is_shown_once_and_a_new_turn_clears_the_old_verdicts() {
+        let mut shown = Shown::default();
+        for _ in 0..3 {
+            shown.take(Event::Trouble("No microphone was found.".into()));
+        }
+        assert_eq!(shown.troubles.len(), 1);
+        shown.take(Event::State(TurnState::Transmitting));
+        let since = shown.since;
+        assert!(since.is_some());
+        shown.take(Event::State(TurnState::Transmitting));
+        assert_eq!(shown.since, since);
+        shown.take(Event::State(TurnState::Judging));
+        assert!(shown.since.is_none());
+        shown.take(Event::Student(None));
+        assert_eq!((shown.state, &shown.who), (None, &Who::Nobody));
+    }
+}

@@ -1,0 +1,94 @@
+//! The push-to-talk key: the button under the mouse, the Space bar, or a switch for those who cannot hold.
+
+use eframe::egui::{self, Button, Event, Key, Response, Sense, Ui, Vec2};
+
+/// What the key did since the last frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Moved {
+    /// Went down.
+    Down,
+    /// Went up.
+    Up,
+    /// Escape: throw the call away.
+    Cancel,
+}
+
+/// The key's memory between frames.
+#[derive(Debug, Default)]
+pub struct Talk {
+    held: bool,
+    /// Switched on by Enter or by assistive technology, which cannot hold a button.
+    switched: bool,
+    was_transmitting: bool,
+}
+
+impl Talk {
+    /// Draw the button and read the keys. `transmitting` is the worker's word for what is going on.
+    ///
+    /// Enter or assistive technology switch it on and off. Space talks while no text is being edited and no other control has the keyboard's focus: a focused button or
+    /// list is pressed by Space, as everywhere.
+    pub fn ui(&mut self, ui: &mut Ui, transmitting: bool, enabled: bool) -> Vec<Moved> {
+        let text = if transmitting {
+            "Release to end (Esc cancels)"
+        } else {
+            "Hold to talk (Space)"
+        };
+        let width = ui.available_width();
+        // A plain button lets go after the longest click time; one that can be dragged stays down.
+        let button = ui.add_enabled(
+            enabled,
+            Button::new(egui::RichText::new(text).heading())
+                .sense(Sense::click_and_drag())
+                .min_size(Vec2::new(width, 64.0)),
+        );
+        self.read(ui, &button, transmitting, enabled)
+    }
+
+    fn read(
+        &mut self,
+        ui: &Ui,
+        button: &Response,
+        transmitting: bool,
+        enabled: bool,
+    ) -> Vec<Moved> {
+        let mut out = Vec::new();
+        let focus = ui.memory(egui::Memory::focused);
+        let keys_are_ours = focus.is_none_or(|id| id == button.id);
+        let (space, focused, escape, space_pressed, pointer_moved) = ui.input(|i| {
+            let pressed = i.events.iter().any(
+                |e| matches!(e, Event::Key { key: Key::Space, pressed: true, repeat: false, .. }),
+            );
+            (
+                i.key_down(Key::Space),
+                i.focused,
+                i.key_pressed(Key::Escape),
+                pressed,
+                i.pointer.any_pressed() || i.pointer.any_released(),
+            )
+        });
+        if escape {
+            self.switched = false;
+            if transmitting || self.held {
+                out.push(Moved::Cancel);
+            }
+        }
+        // The call ended by itself: the longest time was reached, the microphone went away.
+        if self.was_transmitting && !transmitting {
+            self.switched = false;
+        }
+        self.was_transmitting = transmitting;
+        // A key that went down elsewhere (in the text field) does not begin a call here.
+        let by_key = space && keys_are_ours && (space_pressed || self.held);
+        let by_mouse = button.is_pointer_button_down_on();
+        if button.clicked() && !space_pressed && !pointer_moved {
+            self.switched = !self.switched;
+        }
+        // Without the window's focus no key-up would come.
+        let held = enabled && (focused || by_mouse) && (by_key || by_mouse || self.switched);
+        if held != self.held {
+            self.held = held;
+            out.push(if held { Moved::Down } else { Moved::Up });
+        }
+        out
+    }
+}

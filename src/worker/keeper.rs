@@ -1,0 +1,247 @@
+//! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
+
+use super::conductor::Message;
+use super::message::{Event, Outbox};
+use crate::logbook::{
+    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName,
+    Student,
+};
+use jiff::{SignedDuration, Timestamp};
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, Sender};
+use uuid::Uuid;
+
+/// Where the logbook is.
+#[derive(Debug, Clone)]
+pub enum LogbookPlace {
+    /// In these places.
+    Disk {
+        /// The database file.
+        file: PathBuf,
+        /// The folder of the recordings.
+        recordings: PathBuf,
+    },
+    /// Nowhere: gone with the program.
+    Memory,
+}
+
+/// An unfinished recording written to within this time may still be in the making.
+const IN_USE: SignedDuration = SignedDuration::from_secs(3);
+
+pub(super) enum Order {
+    Choose(Option<Uuid>),
+    ChooseByName(String),
+    Add {
+        name: String,
+        consent: bool,
+        by: Option<String>,
+    },
+    SetConsent {
+        student: Uuid,
+        given: bool,
+        by: Option<String>,
+    },
+    /// A recording's name for the next call of this student, if recordings of it may be kept.
+    Name(Uuid),
+    /// Store an attempt; the file is that of its recording.
+    Record {
+        attempt: Box<NewAttempt>,
+        file: Option<PathBuf>,
+    },
+    Quit,
+}
+
+struct Keeper {
+    logbook: Logbook,
+    /// On disk: recordings may be kept.
+    lasting: bool,
+    out: Outbox,
+    answers: Sender<Message>,
+}
+
+pub(super) fn run(
+    place: &LogbookPlace,
+    inbox: &Receiver<Order>,
+    answers: Sender<Message>,
+    out: Outbox,
+) {
+    let (logbook, lasting) = match open(place, &out) {
+        Ok(opened) => opened,
+        Err(e) => {
+            out.trouble(format!("{e}. Attempts are not kept."));
+            return;
+        }
+    };
+    let mut keeper = Keeper {
+        logbook,
+        lasting,
+        out,
+        answers,
+    };
+    keeper.look_after_leftovers();
+    keeper.tell_students();
+    for order in inbox {
+        match order {
+            Order::Quit => return,
+            other => {
+                if let Err(e) = keeper.obey(other) {
+                    keeper.out.trouble(e);
+                }
+            }
+        }
+    }
+}
+
+fn open(place: &LogbookPlace, out: &Outbox) -> Result<(Logbook, bool), LogbookError> {
+    match place {
+        LogbookPlace::Memory => Ok((Logbook::in_memory(&std::env::temp_dir())?, false)),
+        LogbookPlace::Disk { file, recordings } => match Logbook::open(file, recordings) {
+            Ok(logbook) => {
+                let notice = logbook.read_only_notice();
+                let lasting = notice.is_none();
+                if let Some(notice) = notice {
+                    out.trouble(notice);
+                }
+                Ok((logbook, lasting))
+            }
+            Err(e) => {
+                out.trouble(format!(
+                    "{e}. Practice goes on, but attempts and students of this run are gone when the program ends, and no \
+                     recordings are kept."
+                ));
+                Ok((Logbook::in_memory(recordings)?, false))
+            }
+        },
+    }
+}
+
+impl Keeper {
+    fn obey(&mut self, order: Order) -> Result<(), LogbookError> {
+        let now = Timestamp::now();
+        match order {
+            Order::Choose(id) => {
+                let student = id.map(|id| self.logbook.student(id)).transpose()?;
+                self.chosen(student);
+            }
+            Order::ChooseByName(name) => {
+                let student = self.logbook.find_student(&name)?;
+                self.chosen(Some(student));
+            }
+            Order::Add { name, consent, by } => {
+                let new = NewStudent {
+                    name,
+                    consent: Some(Consent {
+                        given: consent,
+                        asked_at: now,
+                        by,
+                    }),
+                    ..NewStudent::default()
+                };
+                let student = self.logbook.add_student(&new, now)?;
+                self.tell_students();
+                self.chosen(Some(student));
+            }
+            Order::SetConsent { student, given, by } => {
+                let consent = Consent {
+                    given,
+                    asked_at: now,
+                    by,
+                };
+                let removed = self.logbook.set_consent(student, &consent, now)?;
+                if removed > 0 {
+                    self.out.trouble(format!("{removed} recordings of this student were removed; the attempts stay without them."));
+                }
+                self.tell_students();
+                self.chosen(Some(self.logbook.student(student)?));
+            }
+            Order::Name(student) => {
+                let name = self.name(student)?;
+                self.answer(Message::Name { student, name });
+            }
+            Order::Record { attempt, file } => self.record(*attempt, file, now)?,
+            Order::Quit => {}
+        }
+        Ok(())
+    }
+
+    fn chosen(&self, student: Option<Student>) {
+        self.answer(Message::Student(student));
+    }
+
+    fn answer(&self, message: Message) {
+        // The conductor ends first.
+        let _ = self.answers.send(message);
+    }
+
+    fn tell_students(&self) {
+        match self.logbook.students() {
+            Ok(students) => self.out.tell(Event::Students(students)),
+            Err(e) => self.out.trouble(e),
+        }
+    }
+
+    fn name(&self, student: Uuid) -> Result<Option<RecordingName>, LogbookError> {
+        if !self.lasting || !self.logbook.recording_allowed(Some(student))? {
+            return Ok(None);
+        }
+        self.logbook.begin_recording(Some(student)).map(Some)
+    }
+
+    /// An attempt whose recording may no longer be kept is stored without it.
+    fn record(
+        &mut self,
+        mut attempt: NewAttempt,
+        file: Option<PathBuf>,
+        now: Timestamp,
+    ) -> Result<(), LogbookError> {
+        let id = attempt.id;
+        let mut result = self.logbook.record(&attempt, now);
+        if matches!(result, Err(LogbookError::NoConsent { .. })) {
+            if let Some(file) = &file {
+                remove(file, &self.out);
+            }
+            attempt.recording = None;
+            result = self.logbook.record(&attempt, now);
+        }
+        result.map(|()| self.out.tell(Event::Stored(id)))
+    }
+
+    fn look_after_leftovers(&self) {
+        if !self.lasting {
+            return;
+        }
+        let now = Timestamp::now();
+        match self.logbook.adopt_leftovers() {
+            Ok(leftovers) => {
+                let kept = leftovers
+                    .iter()
+                    .filter(|l| {
+                        l.kind == LeftoverKind::Unfinished
+                            && matches!(l.fate, Fate::Kept(_))
+                            // Another window may be recording it at this moment.
+                            && l.modified.is_none_or(|t| now.duration_since(t) > IN_USE)
+                    })
+                    .count();
+                if kept > 0 {
+                    self.out.trouble(format!(
+                        "The program ended during {kept} call(s) last time; what was recorded until then is kept. `cableside \
+                         logbook leftovers` lists it."
+                    ));
+                }
+            }
+            Err(e) => self.out.trouble(e),
+        }
+    }
+}
+
+/// Removes a recording that may not be kept.
+pub(super) fn remove(file: &std::path::Path, out: &Outbox) {
+    if let Err(e) = std::fs::remove_file(file)
+        && e.kind() != std::io::ErrorKind::NotFound
+    {
+        out.trouble(format!(
+            "a recording that is not to be kept could not be removed ({e}); remove it by hand: {}",
+            file.display()
+        ));
+    }
+}

@@ -1,0 +1,253 @@
+//! Commands to the worker and events from it.
+
+use crate::call::{Evidence, Judgement, Situation, SituationError};
+use crate::drill::{Answer, TurnState};
+use crate::logbook::Student;
+use crate::site::{Callsign, Site};
+use crate::sound::{Clip, DeviceList, Level};
+use std::sync::Arc;
+use std::sync::mpsc::Sender;
+use uuid::Uuid;
+
+use super::find::{FoundSite, SiteRequest};
+
+/// What the window or the terminal wants.
+#[derive(Debug)]
+pub enum Command {
+    /// Use a site. `Next` deals the first situation.
+    LoadSite(SiteRequest),
+    /// Look for the model again, after it was fetched.
+    LoadModel,
+    /// Who practises; `None` is practice without a name, of which no recording is kept.
+    ChooseStudent(Option<Uuid>),
+    /// As [`Self::ChooseStudent`], by name or the beginning of the id.
+    ChooseStudentByName(String),
+    /// Add a student and choose it. `consent` is the answer to "may recordings be kept?".
+    AddStudent {
+        /// As the student wants to be called.
+        name: String,
+        /// The answer.
+        consent: bool,
+        /// Who answered, where it was not the student.
+        by: Option<String>,
+    },
+    /// The answer to "may recordings be kept?" of a student who is there. A refusal removes what was kept.
+    SetConsent {
+        /// Who.
+        student: Uuid,
+        /// The answer.
+        given: bool,
+        /// Who answered, where it was not the student.
+        by: Option<String>,
+    },
+    /// A new turn.
+    Next,
+    /// The prompt of the turn (again).
+    PlayPrompt,
+    /// The last answer of the other side again.
+    PlayAnswer,
+    /// The student's last call.
+    PlayOwn,
+    /// Stop what plays.
+    StopPlaying,
+    /// The key goes down.
+    Press,
+    /// The key goes up.
+    Release,
+    /// Throw the call away, spoken or being judged.
+    Cancel,
+    /// A typed call.
+    Type(String),
+    /// A recorded call, judged as if it had been spoken; not kept as a recording.
+    Speak(Box<Clip>),
+    /// Report the devices.
+    ListDevices,
+    /// Change devices; `None` is the system's default.
+    ChooseDevices {
+        /// The microphone.
+        input: Option<String>,
+        /// The loudspeaker.
+        output: Option<String>,
+    },
+    /// Report levels outside transmissions too.
+    WatchLevel(bool),
+    /// End the threads.
+    Quit,
+}
+
+/// A situation as named by the user, checked when there is a site.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SituationRequest {
+    /// The glider.
+    pub callsign: Callsign,
+    /// People on board.
+    pub crew: u8,
+    /// The cable's id.
+    pub cable: String,
+}
+
+impl std::str::FromStr for SituationRequest {
+    type Err = String;
+
+    /// `D-2058,1,south`
+    fn from_str(text: &str) -> Result<Self, String> {
+        let parts: Vec<&str> = text.split(',').map(str::trim).collect();
+        let [callsign, crew, cable] = parts[..] else {
+            return Err(
+                "a situation is CALLSIGN,CREW,CABLE, for instance G-CLRM,2,north".to_owned(),
+            );
+        };
+        Ok(Self {
+            callsign: Callsign::parse(callsign).map_err(|e| e.to_string())?,
+            crew: crew
+                .parse()
+                .map_err(|_| format!("\"{crew}\" is no number of people; say 1 or 2"))?,
+            cable: cable.to_owned(),
+        })
+    }
+}
+
+impl SituationRequest {
+    /// As a situation of a site.
+    pub fn at(&self, site: &Site) -> Result<Situation, SituationError> {
+        let situation = Situation {
+            callsign: self.callsign.clone(),
+            crew: self.crew,
+            cable: self.cable.clone(),
+        };
+        situation.check(site).map(|()| situation)
+    }
+}
+
+/// The speech model.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ModelState {
+    /// Being verified and loaded.
+    Loading,
+    /// Loaded; its name.
+    Ready(String),
+    /// Not there or not usable; the message names the way out.
+    Missing(String),
+}
+
+/// A new turn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dealt {
+    /// What a right call must carry.
+    pub situation: Situation,
+    /// The step's id.
+    pub step: String,
+    /// Counts the turns of this run from 1.
+    pub number: u32,
+}
+
+/// A judged call.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The judgement that counts for the turn: an answer to a question completes the one before.
+    pub judgement: Judgement,
+    /// What was heard or read.
+    pub evidence: Evidence,
+    /// What the other side does.
+    pub answer: Answer,
+    /// 1 for the first attempt of the turn.
+    pub attempt: u32,
+    /// What was wrong with the recording, as sentences.
+    pub troubles: Vec<String>,
+    /// There is sound to be played.
+    pub spoken: bool,
+    /// From the end of the call to the verdicts, milliseconds.
+    pub milliseconds: u32,
+}
+
+/// What happened.
+#[derive(Debug)]
+pub enum Event {
+    /// The sites that can be chosen.
+    Sites(Vec<FoundSite>),
+    /// A site is in use.
+    SiteLoaded(Arc<Site>),
+    /// The speech model's state.
+    Model(ModelState),
+    /// All students.
+    Students(Vec<Student>),
+    /// Who practises now; `None` is nobody by name.
+    Student(Option<Student>),
+    /// The devices there are.
+    Devices(DeviceList),
+    /// The microphone in use and open; `None` when there is none.
+    Microphone(Option<String>),
+    /// A new turn.
+    Dealt(Dealt),
+    /// The state of the turn: receiving, your call, transmitting, judging.
+    State(TurnState),
+    /// Something plays, or no longer does.
+    Playing(bool),
+    /// The microphone's level: about 20 a second while transmitting.
+    Level(Level),
+    /// A recording has ended; it lasted this many seconds.
+    Recorded {
+        /// Length, seconds.
+        seconds: f64,
+        /// It is on disk.
+        kept: bool,
+    },
+    /// The transmission or its judging was thrown away.
+    Cancelled,
+    /// The verdicts.
+    Judged(Box<Judged>),
+    /// The attempt is on disk.
+    Stored(Uuid),
+    /// Something the user should know, as sentences.
+    Trouble(String),
+}
+
+/// Sends events and wakes whoever shows them.
+#[derive(Clone)]
+pub(super) struct Outbox {
+    events: Sender<Event>,
+    wake: Arc<dyn Fn() + Send + Sync>,
+}
+
+impl Outbox {
+    pub(super) fn new(events: Sender<Event>, wake: impl Fn() + Send + Sync + 'static) -> Self {
+        Self {
+            events,
+            wake: Arc::new(wake),
+        }
+    }
+
+    pub(super) fn tell(&self, event: Event) {
+        // Nobody listens any more when the handle is being dropped.
+        let _ = self.events.send(event);
+        (self.wake)();
+    }
+
+    pub(super) fn trouble(&self, text: impl std::fmt::Display) {
+        self.tell(Event::Trouble(sentence(&text.to_string())));
+    }
+}
+
+/// An error's text as a sentence for the screen: capital first.
+fn sentence(text: &str) -> String {
+    let text = text.trim();
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_situation_is_read_or_refused_with_the_right_form() {
+        let s: SituationRequest = "D-2058, 1,south".parse().unwrap();
+        assert_eq!((s.crew, s.cable.as_str()), (1, "south"));
+        assert_eq!(s.callsign.to_string(), "D-2058");
+        for text in ["", "D-2058,1", "D-2058,one,south", "?,1,south", "a,b,c,d"] {
+            assert!(text.parse::<SituationRequest>().is_err(), "{text}");
+        }
+    }
+}

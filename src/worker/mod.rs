@@ -1,0 +1,111 @@
+//! The threads that do the work behind a window or a terminal: commands go in, events come out, nobody waits.
+//!
+//! | thread | owns |
+//! |---|---|
+//! | `worker` (`conductor.rs`) | the turn, the microphone, the loudspeaker, the voice; obeys the commands |
+//! | `recogniser` (`ears.rs`) | the speech model: loading takes seconds, a call about one |
+//! | `logbook` (`keeper.rs`) | the database, which may wait for another program's write |
+//!
+//! The threads of `sound` and `voice` come on top. A [`Worker`] that is dropped ends them all; what was judged is in the
+//! logbook before it returns, unless the logbook does not answer for two seconds.
+
+mod conductor;
+mod ears;
+mod find;
+mod keeper;
+mod message;
+
+pub use ears::{Heard, Loaded, Loader};
+pub use find::{FoundSite, SiteRequest, find_sites};
+pub use keeper::LogbookPlace;
+pub use message::{Command, Dealt, Event, Judged, ModelState, SituationRequest};
+
+use std::path::PathBuf;
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::time::Duration;
+
+/// How long a dropped worker waits for its threads.
+const LAST_WRITE: Duration = Duration::from_secs(2);
+
+/// Why the worker could not start.
+#[derive(Debug, thiserror::Error)]
+pub enum WorkerError {
+    /// The system gave no thread.
+    #[error("could not start a thread ({0}); close other programs and try again")]
+    Thread(#[from] std::io::Error),
+}
+
+/// What a worker works with.
+pub struct Options {
+    /// Look for sites in this folder first.
+    pub phrases: Option<PathBuf>,
+    /// Where the logbook is.
+    pub logbook: LogbookPlace,
+    /// Makes the recogniser, on its own thread.
+    pub loader: Loader,
+    /// Use microphone, loudspeaker and voice. Without them calls can be typed or handed in as clips.
+    pub sound: bool,
+    /// Microphone and loudspeaker by name; `None` is the system's default.
+    pub input: Option<String>,
+    /// See `input`.
+    pub output: Option<String>,
+    /// Deal this, always.
+    pub situation: Option<SituationRequest>,
+    /// The step practised.
+    pub step: String,
+}
+
+/// The worker's handle.
+pub struct Worker {
+    commands: Sender<conductor::Message>,
+    events: Receiver<Event>,
+    ended: Receiver<()>,
+}
+
+impl Worker {
+    /// Start the threads. `wake` is called after each event, from any thread: a window asks for a repaint there.
+    pub fn start(
+        options: Options,
+        wake: impl Fn() + Send + Sync + 'static,
+    ) -> Result<Self, WorkerError> {
+        let (commands, inbox) = mpsc::channel();
+        let (out, events) = mpsc::channel();
+        let (alive, ended) = mpsc::channel();
+        conductor::start(
+            options,
+            commands.clone(),
+            inbox,
+            message::Outbox::new(out, wake),
+            alive,
+        )?;
+        Ok(Self {
+            commands,
+            events,
+            ended,
+        })
+    }
+
+    /// Hand a command over. Never waits.
+    pub fn send(&self, command: Command) {
+        // After Quit nobody listens, and nothing is wanted.
+        let _ = self.commands.send(conductor::Message::Command(command));
+    }
+
+    /// The events since the last time.
+    pub fn poll(&self) -> Vec<Event> {
+        self.events.try_iter().collect()
+    }
+
+    /// The next event, for callers that may wait.
+    pub fn wait(&self, at_most: Duration) -> Option<Event> {
+        self.events.recv_timeout(at_most).ok()
+    }
+}
+
+impl Drop for Worker {
+    fn drop(&mut self) {
+        self.send(Command::Quit);
+        // Ends when the logbook's thread lets go of its end, which is after its last write.
+        let _ = self.ended.recv_timeout(LAST_WRITE);
+    }
+}
