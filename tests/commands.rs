@@ -1,6 +1,12 @@
 //! The program from outside: exit codes, messages, the typed drill and the logbook.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, reason = "tests")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
 
 use std::path::Path;
 use std::process::{Command, Output, Stdio};

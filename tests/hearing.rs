@@ -3,7 +3,13 @@
 //! The clips were made by the project (see `audio-fixtures/README.md`); the human letters and digits are recordings of
 //! Debian's asterisk-core-sounds-en-g722 (CC-BY-SA-3.0), which scripts/test obtains and which are not committed.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, reason = "tests")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
 
 use cableside::call::{Outcome, Situation, Vocabulary, judge, judge::Limits};
 use cableside::hear::{LatticeRecogniser, Recogniser};

@@ -1,7 +1,13 @@
 //! The rules of judging as tables: what is typed, what must come of it, at both sites. Facts of the sites are fixed by the
 //! project's design; the rules' trade side is common practice, no source.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, reason = "tests")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
 
 use cableside::call::{Evidence, Judgement, Outcome, Scored, Situation, Vocabulary, judge, judge::Limits, reading};
 use cableside::site::{Callsign, Site};

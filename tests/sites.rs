@@ -1,6 +1,12 @@
 //! A site's files with mistakes: every problem at once, each with file, line and what would be right.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, reason = "tests")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
 
 use cableside::folders::read_site;
 use cableside::site::{Problem, Site};

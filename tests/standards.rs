@@ -1,6 +1,12 @@
 //! Checks against published standards and reference packages: spelling alphabet, digits, callsigns, word error rate.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, reason = "tests")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
 
 use cableside::call::words;
 use cableside::site::{Callsign, Language, number, spelling};

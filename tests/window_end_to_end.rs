@@ -106,7 +106,11 @@ impl Room {
     }
 
     fn cableside(&self, args: &[&str]) -> String {
-        let output = self.command(env!("CARGO_BIN_EXE_cableside")).args(args).output().unwrap();
+        let output = self
+            .command(env!("CARGO_BIN_EXE_cableside"))
+            .args(args)
+            .output()
+            .unwrap();
         let text = |b: &[u8]| String::from_utf8_lossy(b).into_owned();
         assert!(output.status.success(), "{args:?}: {}", text(&output.stderr));
         text(&output.stdout)
@@ -189,7 +193,7 @@ fn a_call_without_its_crew_is_spoken_judged_shown_and_kept() {
             .spawn()
             .unwrap(),
     );
-    let window = room.until("the window", Duration::from_secs(60), || {
+    let window = room.until("the window", Duration::from_mins(1), || {
         let found = room.tool("xdotool", &["search", "--onlyvisible", "--name", "^Cableside"]);
         found.lines().next().map(str::to_owned)
     });

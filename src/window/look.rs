@@ -154,10 +154,7 @@ mod tests {
             let grounds = [style.visuals.panel_fill, style.visuals.extreme_bg_color];
             for colour in [green(dark), red(dark), amber(dark), blue(dark)] {
                 for ground in grounds {
-                    assert!(
-                        contrast(colour, ground) >= 4.5,
-                        "{theme:?} {colour:?} {ground:?}"
-                    );
+                    assert!(contrast(colour, ground) >= 4.5, "{theme:?} {colour:?} {ground:?}");
                 }
             }
         }

@@ -46,8 +46,7 @@ impl Practice {
     }
 
     fn turn(&mut self, ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
-        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state)
-        else {
+        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
             ui.label("Nothing is dealt yet.");
             if ui.button("Begin").clicked() {
                 actions.push(Action::Do(Command::Next));
@@ -55,7 +54,11 @@ impl Practice {
             return;
         };
         ui.heading(format!("{}, call {}", step.title, dealt.number));
-        let to = site.stations.iter().find(|s| s.id == step.to).map_or(step.to.as_str(), |s| s.name.as_str());
+        let to = site
+            .stations
+            .iter()
+            .find(|s| s.id == step.to)
+            .map_or(step.to.as_str(), |s| s.name.as_str());
         ui.label(format!("You are the {}; you call {to}.", step.speaker));
         facts(ui, site, &dealt.situation);
         ui.add_space(4.0);
@@ -73,7 +76,11 @@ impl Practice {
         self.key(ui, shown, state, actions);
         self.type_it(ui, state, actions);
         ui.add_space(6.0);
-        let next = if state == TurnState::Done { "Next" } else { "Next situation" };
+        let next = if state == TurnState::Done {
+            "Next"
+        } else {
+            "Next situation"
+        };
         let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
         if ui.add_enabled(idle, egui::Button::new(next)).clicked() {
             actions.push(Action::Do(Command::Next));
@@ -82,7 +89,10 @@ impl Practice {
 
     fn key(&mut self, ui: &mut Ui, shown: &Shown, state: TurnState, actions: &mut Vec<Action>) {
         let transmitting = state == TurnState::Transmitting;
-        let may = matches!(state, TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting);
+        let may = matches!(
+            state,
+            TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
+        );
         let able = !matches!(shown.model, ModelState::Missing(_));
         for moved in self.talk.ui(ui, transmitting, may && able) {
             actions.push(Action::Do(match moved {
@@ -99,7 +109,11 @@ impl Practice {
             }
             TurnState::Judging => {
                 let loading = shown.model == ModelState::Loading;
-                let text = if loading { "Waiting for the speech model." } else { "Listening to the call again." };
+                let text = if loading {
+                    "Waiting for the speech model."
+                } else {
+                    "Listening to the call again."
+                };
                 ui.horizontal(|ui| {
                     ui.label(text);
                     if ui.button("Cancel").clicked() {
@@ -111,12 +125,17 @@ impl Practice {
                 }
             }
             _ if shown.microphone.is_none() => {
-                ui.label(look::remark("No microphone is open (see Sound). The call can be typed."));
+                ui.label(look::remark(
+                    "No microphone is open (see Sound). The call can be typed.",
+                ));
             }
             _ => {}
         }
         if let ModelState::Missing(why) = &shown.model {
-            ui.colored_label(look::trouble(ui.visuals().dark_mode), format!("Calls cannot be heard: {why}"));
+            ui.colored_label(
+                look::trouble(ui.visuals().dark_mode),
+                format!("Calls cannot be heard: {why}"),
+            );
             if ui.button("Look for the model again").clicked() {
                 actions.push(Action::Do(Command::LoadModel));
             }
@@ -127,11 +146,18 @@ impl Practice {
         let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
         let label = ui.label("Or type the call");
         let field = ui
-            .add_enabled(may, TextEdit::singleline(&mut self.typed).char_limit(300).desired_width(f32::INFINITY))
+            .add_enabled(
+                may,
+                TextEdit::singleline(&mut self.typed)
+                    .char_limit(300)
+                    .desired_width(f32::INFINITY),
+            )
             .labelled_by(label.id);
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let ready = may && !self.typed.trim().is_empty();
-        let send = ui.add_enabled(ready, egui::Button::new("Send the typed call")).clicked();
+        let send = ui
+            .add_enabled(ready, egui::Button::new("Send the typed call"))
+            .clicked();
         if ready && (enter || send) {
             actions.push(Action::Do(Command::Type(std::mem::take(&mut self.typed))));
         }
@@ -139,16 +165,30 @@ impl Practice {
 }
 
 fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
-    ScrollArea::vertical().id_salt(name).auto_shrink([false, false]).show(ui, content);
+    ScrollArea::vertical()
+        .id_salt(name)
+        .auto_shrink([false, false])
+        .show(ui, content);
 }
 
 /// The situation as plain facts, never in the words of the call.
 fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
     let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
-    let glider = kind.map_or_else(|| situation.callsign.to_string(), |k| format!("{}, {k}", situation.callsign));
-    let crew = if situation.crew == 1 { "1 person".to_owned() } else { format!("{} people", situation.crew) };
+    let glider = kind.map_or_else(
+        || situation.callsign.to_string(),
+        |k| format!("{}, {k}", situation.callsign),
+    );
+    let crew = if situation.crew == 1 {
+        "1 person".to_owned()
+    } else {
+        format!("{} people", situation.crew)
+    };
     Grid::new("facts").num_columns(2).spacing([16.0, 4.0]).show(ui, |ui| {
-        for (name, value) in [("Glider", glider), ("On board", crew), ("Cable", cable(site, &situation.cable))] {
+        for (name, value) in [
+            ("Glider", glider),
+            ("On board", crew),
+            ("Cable", cable(site, &situation.cable)),
+        ] {
             ui.label(name);
             ui.label(RichText::new(value).strong());
             ui.end_row();
@@ -160,20 +200,22 @@ fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
 fn cable(site: &Site, id: &str) -> String {
     let place = site.directions.first().and_then(|d| {
         let at = d.cables_left_to_right.iter().position(|c| c == id)?;
-        let side = match (at, d.cables_left_to_right.len()) {
+        let lies = match (at, d.cables_left_to_right.len()) {
             (_, 0 | 1) => return None,
             (0, _) => "left".to_owned(),
             (i, n) if i + 1 == n => "right".to_owned(),
             (i, _) => format!("number {} from the left", i + 1),
         };
-        Some(format!("{id}, {side} as you face the winch ({})", d.name))
+        Some(format!("{id}, {lies} as you face the winch ({})", d.name))
     });
     place.unwrap_or_else(|| id.to_owned())
 }
 
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// The level as a bar with its meaning in words.
@@ -202,7 +244,12 @@ mod tests {
 
     #[test]
     fn levels_have_words() {
-        for (peak, word) in [(-0.5, "clipping"), (-12.0, "good"), (-35.0, "quiet"), (-70.0, "too quiet")] {
+        for (peak, word) in [
+            (-0.5, "clipping"),
+            (-12.0, "good"),
+            (-35.0, "quiet"),
+            (-70.0, "too quiet"),
+        ] {
             assert!(level_word(peak).starts_with(word), "{peak}");
         }
     }

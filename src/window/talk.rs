@@ -44,20 +44,22 @@ impl Talk {
         self.read(ui, &button, transmitting, enabled)
     }
 
-    fn read(
-        &mut self,
-        ui: &Ui,
-        button: &Response,
-        transmitting: bool,
-        enabled: bool,
-    ) -> Vec<Moved> {
+    fn read(&mut self, ui: &Ui, button: &Response, transmitting: bool, enabled: bool) -> Vec<Moved> {
         let mut out = Vec::new();
         let focus = ui.memory(egui::Memory::focused);
         let keys_are_ours = focus.is_none_or(|id| id == button.id);
         let (space, focused, escape, space_pressed, pointer_moved) = ui.input(|i| {
-            let pressed = i.events.iter().any(
-                |e| matches!(e, Event::Key { key: Key::Space, pressed: true, repeat: false, .. }),
-            );
+            let pressed = i.events.iter().any(|e| {
+                matches!(
+                    e,
+                    Event::Key {
+                        key: Key::Space,
+                        pressed: true,
+                        repeat: false,
+                        ..
+                    }
+                )
+            });
             (
                 i.key_down(Key::Space),
                 i.focused,

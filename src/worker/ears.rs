@@ -32,10 +32,8 @@ impl Loader {
     pub fn lattice(models: &Path, wanted: Option<String>, threads: usize) -> Self {
         let models = models.to_path_buf();
         Self::new(move || {
-            let file =
-                model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
-            let recogniser =
-                LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
+            let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
+            let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
             Ok(Loaded {
                 recogniser: Box::new(recogniser),
                 model: ModelUsed {
@@ -61,16 +59,16 @@ pub(super) enum Order {
 }
 
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {
-    let mut loaded: Option<Loaded> = None;
+    let mut present: Option<Loaded> = None;
     for order in inbox {
         let answer = match order {
             Order::Load => {
                 // The old one goes first: two would need twice the memory.
-                loaded = None;
+                present = None;
                 match (loader.0)() {
                     Ok(new) => {
                         let name = new.model.name.clone();
-                        loaded = Some(new);
+                        present = Some(new);
                         Message::Loaded(Ok(name))
                     }
                     Err(e) => Message::Loaded(Err(e)),
@@ -82,7 +80,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
                 vocabulary,
                 cancel,
             } => {
-                let result = match &mut loaded {
+                let result = match &mut present {
                     Some(l) => l
                         .recogniser
                         .hear(&clip, &vocabulary, &cancel)

@@ -3,8 +3,7 @@
 use super::conductor::Message;
 use super::message::{Event, Outbox};
 use crate::logbook::{
-    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName,
-    Student,
+    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName, Student,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
@@ -59,12 +58,7 @@ struct Keeper {
     answers: Sender<Message>,
 }
 
-pub(super) fn run(
-    place: &LogbookPlace,
-    inbox: &Receiver<Order>,
-    answers: Sender<Message>,
-    out: Outbox,
-) {
+pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender<Message>, out: Outbox) {
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
@@ -149,7 +143,9 @@ impl Keeper {
                 };
                 let removed = self.logbook.set_consent(student, &consent, now)?;
                 if removed > 0 {
-                    self.out.trouble(format!("{removed} recordings of this student were removed; the attempts stay without them."));
+                    self.out.trouble(format!(
+                        "{removed} recordings of this student were removed; the attempts stay without them."
+                    ));
                 }
                 self.tell_students();
                 self.chosen(Some(self.logbook.student(student)?));
@@ -158,7 +154,7 @@ impl Keeper {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
             }
-            Order::Record { attempt, file } => self.record(*attempt, file, now)?,
+            Order::Record { attempt, file } => self.record(*attempt, file.as_deref(), now)?,
             Order::Quit => {}
         }
         Ok(())
@@ -191,13 +187,13 @@ impl Keeper {
     fn record(
         &mut self,
         mut attempt: NewAttempt,
-        file: Option<PathBuf>,
+        file: Option<&std::path::Path>,
         now: Timestamp,
     ) -> Result<(), LogbookError> {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
         if matches!(result, Err(LogbookError::NoConsent { .. })) {
-            if let Some(file) = &file {
+            if let Some(file) = file {
                 remove(file, &self.out);
             }
             attempt.recording = None;

@@ -64,20 +64,11 @@ pub struct Worker {
 
 impl Worker {
     /// Start the threads. `wake` is called after each event, from any thread: a window asks for a repaint there.
-    pub fn start(
-        options: Options,
-        wake: impl Fn() + Send + Sync + 'static,
-    ) -> Result<Self, WorkerError> {
+    pub fn start(options: Options, wake: impl Fn() + Send + Sync + 'static) -> Result<Self, WorkerError> {
         let (commands, inbox) = mpsc::channel();
         let (out, events) = mpsc::channel();
         let (alive, ended) = mpsc::channel();
-        conductor::start(
-            options,
-            commands.clone(),
-            inbox,
-            message::Outbox::new(out, wake),
-            alive,
-        )?;
+        conductor::start(options, commands.clone(), inbox, message::Outbox::new(out, wake), alive)?;
         Ok(Self {
             commands,
             events,
