@@ -1,5 +1,6 @@
 //! The program from outside: exit codes, messages, the typed drill and the logbook.
 
+#![allow(clippy::too_many_lines, reason = "tables")]
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

@@ -1,6 +1,7 @@
 //! The rules of judging as tables: what is typed, what must come of it, at both sites. Facts of the sites are fixed by the
 //! project's design; the rules' trade side is common practice, no source.
 
+#![allow(clippy::too_many_lines, reason = "tables")]
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
