@@ -174,6 +174,17 @@ fn larkmoor_table() {
         assert_eq!(faults(&j), *expected, "{text}");
         assert_eq!(j.outcome, *outcome, "{text}");
     }
+    // A callsign said twice is that callsign; four equal digits are no repetition.
+    let twice = typed(
+        &site,
+        "G-CLRM",
+        2,
+        "north",
+        "Golf Charlie Lima Romeo Mike Golf Charlie Lima Romeo Mike",
+    );
+    assert_eq!(twice.element("callsign").unwrap().verdict.word(), "said");
+    let five = typed(&site, "D-5555", 2, "north", "Delta five five five five");
+    assert_eq!(five.element("callsign").unwrap().verdict.word(), "said");
     let j = typed(
         &site,
         "D-4761",

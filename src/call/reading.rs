@@ -137,11 +137,12 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
     reading
 }
 
-/// "Golf Charlie, Golf Charlie Lima Romeo Mike": a beginning of two or more characters that is begun again counts once.
+/// "Golf Charlie, Golf Charlie Lima Romeo Mike": a beginning of two or more characters that is begun again counts once; so
+/// does a whole callsign of three or more characters said twice in a row.
 fn without_restart(chars: &[char]) -> (&[char], bool) {
     for n in (2..=chars.len() / 2).rev() {
-        if chars[..n] == chars[n..2 * n] && chars.len() > 2 * n {
-            return (&chars[n..], true);
+        if chars[..n] == chars[n..2 * n] && (chars.len() > 2 * n || n >= 3) {
+            return (&chars[n..], chars.len() > 2 * n);
         }
     }
     (chars, false)
