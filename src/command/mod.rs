@@ -8,9 +8,9 @@ pub mod logbook;
 pub mod model;
 pub mod score;
 pub mod show;
-pub mod window;
 pub mod site;
 pub mod sound;
+pub mod window;
 
 /// What a command that could not do its work hands to `main`, which prints it once and exits with 1.
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;

@@ -23,8 +23,8 @@ mod verdicts;
 pub use front::{Front, Page};
 pub use shown::{Shown, Who};
 
-use eframe::egui;
 use crate::worker::{Command, Options, SiteRequest, Worker, WorkerError};
+use eframe::egui;
 
 /// Why there is no window.
 #[derive(Debug, thiserror::Error)]

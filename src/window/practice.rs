@@ -32,10 +32,17 @@ impl Practice {
 
     pub(super) fn ui(&mut self, ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
         if ui.available_width() >= WIDE {
-            Panel::left("turn").resizable(false).exact_size(430.0).show(ui, |ui| {
+            Panel::left("turn").resizable(false).exact_size(420.0).show(ui, |ui| {
                 area(ui, "turn", |ui| self.turn(ui, shown, actions));
             });
-            area(ui, "verdicts", |ui| verdicts::ui(ui, shown, actions));
+            egui::Frame::new()
+                .inner_margin(egui::Margin {
+                    left: 18,
+                    ..Default::default()
+                })
+                .show(ui, |ui| {
+                    area(ui, "verdicts", |ui| verdicts::ui(ui, shown, actions));
+                });
         } else {
             area(ui, "both", |ui| {
                 self.turn(ui, shown, actions);
@@ -46,17 +53,23 @@ impl Practice {
     }
 
     fn turn(&mut self, ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
-        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state)
-        else {
+        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
             ui.label("Nothing is dealt yet.");
             if ui.button("Begin").clicked() {
                 actions.push(Action::Do(Command::Next));
             }
             return;
         };
-        ui.heading(format!("{}, call {}", step.title, dealt.number));
-        let to = site.stations.iter().find(|s| s.id == step.to).map_or(step.to.as_str(), |s| s.name.as_str());
-        ui.label(format!("You are the {}; you call {to}.", step.speaker));
+        ui.heading(&step.title);
+        let to = site
+            .stations
+            .iter()
+            .find(|s| s.id == step.to)
+            .map_or(step.to.as_str(), |s| s.name.as_str());
+        ui.label(format!(
+            "Situation {}. You are the {}; you call {to}.",
+            dealt.number, step.speaker
+        ));
         facts(ui, site, &dealt.situation);
         ui.add_space(4.0);
         let (word, colour) = look::state(state, ui.visuals().dark_mode);
@@ -73,7 +86,11 @@ impl Practice {
         self.key(ui, shown, state, actions);
         self.type_it(ui, state, actions);
         ui.add_space(6.0);
-        let next = if state == TurnState::Done { "Next" } else { "Next situation" };
+        let next = if state == TurnState::Done {
+            "Next"
+        } else {
+            "Next situation"
+        };
         let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
         if ui.add_enabled(idle, egui::Button::new(next)).clicked() {
             actions.push(Action::Do(Command::Next));
@@ -82,7 +99,10 @@ impl Practice {
 
     fn key(&mut self, ui: &mut Ui, shown: &Shown, state: TurnState, actions: &mut Vec<Action>) {
         let transmitting = state == TurnState::Transmitting;
-        let may = matches!(state, TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting);
+        let may = matches!(
+            state,
+            TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
+        );
         let able = !matches!(shown.model, ModelState::Missing(_));
         for moved in self.talk.ui(ui, transmitting, may && able) {
             actions.push(Action::Do(match moved {
@@ -99,7 +119,11 @@ impl Practice {
             }
             TurnState::Judging => {
                 let loading = shown.model == ModelState::Loading;
-                let text = if loading { "Waiting for the speech model." } else { "Listening to the call again." };
+                let text = if loading {
+                    "Waiting for the speech model."
+                } else {
+                    "Listening to the call again."
+                };
                 ui.horizontal(|ui| {
                     ui.label(text);
                     if ui.button("Cancel").clicked() {
@@ -111,12 +135,17 @@ impl Practice {
                 }
             }
             _ if shown.microphone.is_none() => {
-                ui.label(look::remark("No microphone is open (see Sound). The call can be typed."));
+                ui.label(look::remark(
+                    "No microphone is open (see Sound). The call can be typed.",
+                ));
             }
             _ => {}
         }
         if let ModelState::Missing(why) = &shown.model {
-            ui.colored_label(look::trouble(ui.visuals().dark_mode), format!("Calls cannot be heard: {why}"));
+            ui.colored_label(
+                look::trouble(ui.visuals().dark_mode),
+                format!("Calls cannot be heard: {why}"),
+            );
             if ui.button("Look for the model again").clicked() {
                 actions.push(Action::Do(Command::LoadModel));
             }
@@ -127,11 +156,18 @@ impl Practice {
         let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
         let label = ui.label("Or type the call");
         let field = ui
-            .add_enabled(may, TextEdit::singleline(&mut self.typed).char_limit(300).desired_width(f32::INFINITY))
+            .add_enabled(
+                may,
+                TextEdit::singleline(&mut self.typed)
+                    .char_limit(300)
+                    .desired_width(f32::INFINITY),
+            )
             .labelled_by(label.id);
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let ready = may && !self.typed.trim().is_empty();
-        let send = ui.add_enabled(ready, egui::Button::new("Send the typed call")).clicked();
+        let send = ui
+            .add_enabled(ready, egui::Button::new("Send the typed call"))
+            .clicked();
         if ready && (enter || send) {
             actions.push(Action::Do(Command::Type(std::mem::take(&mut self.typed))));
         }
@@ -139,41 +175,58 @@ impl Practice {
 }
 
 fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
-    ScrollArea::vertical().id_salt(name).auto_shrink([false, false]).show(ui, content);
+    ScrollArea::vertical()
+        .id_salt(name)
+        .auto_shrink([false, false])
+        .show(ui, content);
 }
 
 /// The situation as plain facts, never in the words of the call.
 fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
     let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
-    let glider = kind.map_or_else(|| situation.callsign.to_string(), |k| format!("{}, {k}", situation.callsign));
-    let crew = if situation.crew == 1 { "1 person".to_owned() } else { format!("{} people", situation.crew) };
-    Grid::new("facts").num_columns(2).spacing([16.0, 4.0]).show(ui, |ui| {
-        for (name, value) in [("Glider", glider), ("On board", crew), ("Cable", cable(site, &situation.cable))] {
+    let glider = kind.map_or_else(
+        || situation.callsign.to_string(),
+        |k| format!("{}, {k}", situation.callsign),
+    );
+    let crew = if situation.crew == 1 {
+        "1 person".to_owned()
+    } else {
+        format!("{} people", situation.crew)
+    };
+    let mut rows = vec![
+        ("Glider", glider),
+        ("On board", crew),
+        ("Cable", situation.cable.clone()),
+    ];
+    rows.extend(place(site, &situation.cable).map(|p| ("It lies", p)));
+    Grid::new("facts").num_columns(2).spacing([16.0, 0.0]).show(ui, |ui| {
+        for (name, value) in rows {
             ui.label(name);
-            ui.label(RichText::new(value).strong());
+            ui.add(egui::Label::new(RichText::new(value).strong()).wrap());
             ui.end_row();
         }
     });
 }
 
-/// A cable by name and place: left and right swap with the launch direction.
-fn cable(site: &Site, id: &str) -> String {
-    let place = site.directions.first().and_then(|d| {
-        let at = d.cables_left_to_right.iter().position(|c| c == id)?;
-        let side = match (at, d.cables_left_to_right.len()) {
-            (_, 0 | 1) => return None,
-            (0, _) => "left".to_owned(),
-            (i, n) if i + 1 == n => "right".to_owned(),
-            (i, _) => format!("number {} from the left", i + 1),
-        };
-        Some(format!("{id}, {side} as you face the winch ({})", d.name))
-    });
-    place.unwrap_or_else(|| id.to_owned())
+/// Where a cable lies; left and right swap with the launch direction.
+fn place(site: &Site, id: &str) -> Option<String> {
+    let direction = site.directions.first()?;
+    let cables = &direction.cables_left_to_right;
+    let at = cables.iter().position(|c| c == id)?;
+    let side = match (at, cables.len()) {
+        (_, 0 | 1) => return None,
+        (0, _) => "left".to_owned(),
+        (i, n) if i + 1 == n => "right".to_owned(),
+        (i, _) => format!("number {} from the left", i + 1),
+    };
+    Some(format!("{side}, facing the winch, {}", direction.name))
 }
 
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// The level as a bar with its meaning in words.
@@ -201,8 +254,23 @@ mod tests {
     use super::*;
 
     #[test]
+    fn left_and_right_come_from_the_launch_direction() {
+        let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+        let mut site = Site::check(&crate::folders::read_site(&dir)).unwrap();
+        assert!(place(&site, "north").unwrap().starts_with("left, facing the winch"));
+        site.directions.reverse();
+        assert!(place(&site, "north").unwrap().starts_with("right"));
+        assert_eq!(place(&site, "third"), None);
+    }
+
+    #[test]
     fn levels_have_words() {
-        for (peak, word) in [(-0.5, "clipping"), (-12.0, "good"), (-35.0, "quiet"), (-70.0, "too quiet")] {
+        for (peak, word) in [
+            (-0.5, "clipping"),
+            (-12.0, "good"),
+            (-35.0, "quiet"),
+            (-70.0, "too quiet"),
+        ] {
             assert!(level_word(peak).starts_with(word), "{peak}");
         }
     }

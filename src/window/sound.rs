@@ -52,13 +52,21 @@ impl Sound {
 fn choose(ui: &mut Ui, label: &str, choice: &mut Option<String>, devices: &[DeviceInfo]) -> bool {
     const DEFAULT: &str = "The system's default";
     let before = choice.clone();
-    let named = |id: &str| devices.iter().find(|d| d.id == id).map_or_else(|| id.to_owned(), |d| d.name.clone());
+    let named = |id: &str| {
+        devices
+            .iter()
+            .find(|d| d.id == id)
+            .map_or_else(|| id.to_owned(), |d| d.name.clone())
+    };
     let text = choice.as_deref().map_or_else(|| DEFAULT.to_owned(), named);
-    ComboBox::from_label(label).width(420.0).selected_text(text).show_ui(ui, |ui| {
-        ui.selectable_value(choice, None, DEFAULT);
-        for d in devices {
-            ui.selectable_value(choice, Some(d.id.clone()), &d.name);
-        }
-    });
+    ComboBox::from_label(label)
+        .width(420.0)
+        .selected_text(text)
+        .show_ui(ui, |ui| {
+            ui.selectable_value(choice, None, DEFAULT);
+            for d in devices {
+                ui.selectable_value(choice, Some(d.id.clone()), &d.name);
+            }
+        });
     *choice != before
 }

@@ -44,8 +44,12 @@ impl StudentPage {
         ui.heading("A new student");
         ui.horizontal(|ui| {
             let label = ui.label("Name");
-            ui.add(TextEdit::singleline(&mut self.name).char_limit(100).desired_width(280.0))
-                .labelled_by(label.id);
+            ui.add(
+                TextEdit::singleline(&mut self.name)
+                    .char_limit(100)
+                    .desired_width(280.0),
+            )
+            .labelled_by(label.id);
         });
         self.question(ui);
         let name = self.name.trim();
@@ -84,7 +88,11 @@ impl StudentPage {
     fn chosen(&mut self, ui: &mut Ui, student: &Student, actions: &mut Vec<Action>) {
         ui.heading(&student.name);
         let set = |given, by| {
-            Action::Do(Command::SetConsent { student: student.id, given, by })
+            Action::Do(Command::SetConsent {
+                student: student.id,
+                given,
+                by,
+            })
         };
         match &student.consent {
             None => {
@@ -105,7 +113,10 @@ impl StudentPage {
             }
             Some(_) => {
                 ui.label("No recordings are kept.");
-                if ui.button("Keep recordings from now on, on this computer only").clicked() {
+                if ui
+                    .button("Keep recordings from now on, on this computer only")
+                    .clicked()
+                {
                     actions.push(set(true, None));
                 }
             }

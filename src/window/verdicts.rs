@@ -11,16 +11,21 @@ use crate::worker::{Command, Judged};
 use eframe::egui::{Button, Grid, Label, RichText, Ui};
 
 pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
-    let (Some((site, step)), Some(judged), Some(dealt)) = (shown.step(), &shown.judged, &shown.dealt)
-    else {
+    let (Some((site, step)), Some(judged), Some(dealt)) = (shown.step(), &shown.judged, &shown.dealt) else {
         ui.heading("The verdicts come here");
-        ui.label("Each part of the call is one of four: said, wrong, missing, or unsure where the sound does not decide.");
+        ui.label(
+            "Each part of the call is one of four: said, wrong, missing, or unsure where the sound does not decide.",
+        );
         return;
     };
     let dark = ui.visuals().dark_mode;
     let judgement = &judged.judgement;
     let colour = look::outcome(judgement.outcome, dark);
-    ui.label(RichText::new(judgement.outcome.word()).text_style(look::big()).color(colour));
+    ui.label(
+        RichText::new(judgement.outcome.word())
+            .text_style(look::big())
+            .color(colour),
+    );
     ui.label(meaning(judgement, judged.attempt));
     for trouble in &judged.troubles {
         ui.colored_label(look::trouble(dark), trouble);
@@ -43,7 +48,6 @@ pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
     }
     ui.separator();
     score(ui, site, judgement);
-    ui.label(look::remark(format!("Judged in {:.1} s.", f64::from(judged.milliseconds) / 1000.0)));
 }
 
 fn meaning(judgement: &Judgement, attempt: u32) -> String {
@@ -53,14 +57,21 @@ fn meaning(judgement: &Judgement, attempt: u32) -> String {
         Outcome::SayAgain => "The sound does not decide; this does not count against you.",
         Outcome::NothingHeard => "No call was heard; nobody answers and nothing moves.",
     };
-    if attempt > 1 { format!("{text} Attempt {attempt} of this call.") } else { text.to_owned() }
+    if attempt > 1 {
+        format!("{text} Attempt {attempt} of this call.")
+    } else {
+        text.to_owned()
+    }
 }
 
 fn heard(judged: &Judged) -> String {
     let evidence = &judged.evidence;
     match evidence.readings.first() {
         Some(r) if !r.reading.words.is_empty() => r.reading.words.join(" "),
-        _ => evidence.silence.clone().unwrap_or_else(|| "(no words of this call)".to_owned()),
+        _ => evidence
+            .silence
+            .clone()
+            .unwrap_or_else(|| "(no words of this call)".to_owned()),
     }
 }
 
@@ -69,7 +80,9 @@ fn answer(ui: &mut Ui, judged: &Judged, shown: &Shown, actions: &mut Vec<Action>
     ui.horizontal_wrapped(|ui| {
         if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
             let mut role = line.role.chars();
-            let role: String = role.next().map_or_else(String::new, |c| c.to_uppercase().chain(role).collect());
+            let role: String = role
+                .next()
+                .map_or_else(String::new, |c| c.to_uppercase().chain(role).collect());
             ui.label(format!("{role}: \"{}\"", line.text));
             if ui.add_enabled(idle, Button::new("Hear the answer")).clicked() {
                 actions.push(Action::Do(Command::PlayAnswer));

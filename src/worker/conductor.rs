@@ -9,8 +9,7 @@ use crate::drill::{self, Answer, Turn, TurnState};
 use crate::logbook::{self, ModelUsed, NewAttempt, RecordingName, Student, Timings};
 use crate::site::{Language, Line, Site, Step};
 use crate::sound::{
-    Clip, DeviceList, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, SoundError,
-    devices,
+    Clip, DeviceList, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, SoundError, devices,
 };
 use crate::voice::{self, Origin, Role, Speaker, VoiceEvent};
 use jiff::Timestamp;
@@ -32,14 +31,8 @@ const READINGS_KEPT: usize = 16;
 pub(super) enum Message {
     Command(Command),
     Loaded(Result<String, String>),
-    Heard {
-        job: u64,
-        result: Heard,
-    },
-    Name {
-        student: Uuid,
-        name: Option<RecordingName>,
-    },
+    Heard { job: u64, result: Heard },
+    Name { student: Uuid, name: Option<RecordingName> },
     Student(Option<Student>),
 }
 
@@ -163,12 +156,7 @@ pub(super) fn start(
 }
 
 impl Conductor {
-    fn new(
-        setup: Setup,
-        out: Outbox,
-        ears: Sender<ears::Order>,
-        keeper: Sender<keeper::Order>,
-    ) -> Self {
+    fn new(setup: Setup, out: Outbox, ears: Sender<ears::Order>, keeper: Sender<keeper::Order>) -> Self {
         Self {
             out,
             ears,
@@ -211,9 +199,8 @@ impl Conductor {
     }
 
     fn work(mut self, inbox: &Receiver<Message>) {
-        self.out.tell(Event::Sites(find::find_sites(
-            self.setup.phrases.as_deref(),
-        )));
+        self.out
+            .tell(Event::Sites(find::find_sites(self.setup.phrases.as_deref())));
         self.load_model();
         loop {
             let busy = self.expecting.is_some()
@@ -277,8 +264,7 @@ impl Conductor {
 
     fn order(&self, order: keeper::Order) {
         if self.keeper.send(order).is_err() {
-            self.out
-                .trouble("the logbook is not there; start the program again");
+            self.out.trouble("the logbook is not there; start the program again");
         }
     }
 
@@ -384,15 +370,11 @@ impl Conductor {
                 return;
             }
             // The low half of a random identifier is random in every bit but two of the highest.
-            None => drill::deal(&site, before.as_ref(), &mut || {
-                Uuid::new_v4().as_u128() as u32
-            }),
+            None => drill::deal(&site, before.as_ref(), &mut || Uuid::new_v4().as_u128() as u32),
         };
         let Some(situation) = situation else {
-            self.out.trouble(format!(
-                "the site {} has no aircraft or no cable to deal",
-                site.id
-            ));
+            self.out
+                .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
             return;
         };
         self.abandon();
@@ -430,14 +412,12 @@ impl Conductor {
             return;
         }
         if let ModelState::Missing(why) = &self.model {
-            self.out.trouble(format!(
-                "without the speech model calls can only be typed: {why}"
-            ));
+            self.out
+                .trouble(format!("without the speech model calls can only be typed: {why}"));
             return;
         }
         let Some(recorder) = &self.recorder else {
-            self.out
-                .trouble("there is no microphone here; type the call");
+            self.out.trouble("there is no microphone here; type the call");
             return;
         };
         let target = self
@@ -518,13 +498,7 @@ impl Conductor {
         self.hear(clip, None, None, Timestamp::now());
     }
 
-    fn hear(
-        &mut self,
-        clip: Clip,
-        recording: Option<RecordingName>,
-        file: Option<PathBuf>,
-        began: Timestamp,
-    ) {
+    fn hear(&mut self, clip: Clip, recording: Option<RecordingName>, file: Option<PathBuf>, began: Timestamp) {
         let Some((site, step)) = self.step() else {
             return;
         };
@@ -584,13 +558,7 @@ impl Conductor {
             return;
         };
         let Some(run) = &mut self.run else { return };
-        let this_call = judge(
-            &site,
-            &step,
-            &run.turn.situation,
-            &evidence,
-            &Limits::DEFAULT,
-        );
+        let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
         let answer = run.turn.judged(&site, &step, &this_call);
         let judgement = match (&run.turn.so_far, this_call.outcome) {
             (Some(so_far), o) if o != Outcome::NothingHeard => so_far.clone(),
@@ -619,23 +587,19 @@ impl Conductor {
             evidence,
             answer,
             attempt: run.turn.attempts,
-            troubles: clip
-                .iter()
-                .flat_map(|c| &c.troubles)
-                .map(ToString::to_string)
-                .collect(),
+            troubles: clip.iter().flat_map(|c| &c.troubles).map(ToString::to_string).collect(),
             spoken: clip.is_some(),
             milliseconds,
         };
         if clip.is_none() {
             run.own = None;
         }
+        self.out.tell(Event::Judged(Box::new(judged)));
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
             file: hearing.and_then(|h| h.file),
         });
         self.ask_for_name();
-        self.out.tell(Event::Judged(Box::new(judged)));
         self.tell_state();
         self.play_answer();
     }
@@ -803,8 +767,7 @@ impl Conductor {
             match event {
                 VoiceEvent::Spoken { spoken, .. } => {
                     if let Origin::InsteadOfClip(e) = &spoken.origin {
-                        self.out
-                            .trouble(format!("The line is spoken by the synthesiser: {e}"));
+                        self.out.trouble(format!("The line is spoken by the synthesiser: {e}"));
                     }
                     self.play(spoken.samples, what);
                 }
@@ -876,9 +839,7 @@ impl Conductor {
         if self.run.as_mut().is_some_and(|r| r.turn.release()) {
             self.tell_state();
         }
-        let recording = path
-            .as_ref()
-            .and_then(|p| p.file_name()?.to_str()?.parse().ok());
+        let recording = path.as_ref().and_then(|p| p.file_name()?.to_str()?.parse().ok());
         self.out.tell(Event::Recorded {
             seconds: clip.seconds(),
             kept: path.is_some(),
@@ -928,9 +889,7 @@ fn attempt(f: &Facts) -> NewAttempt {
     // Plain data of numbers and texts: this cannot fail, and a missing explanation must not cost the attempt.
     let json = |v: serde_json::Result<serde_json::Value>| v.unwrap_or_default();
     NewAttempt {
-        id: f
-            .recording
-            .map_or_else(Uuid::new_v4, |recording| recording.attempt()),
+        id: f.recording.map_or_else(Uuid::new_v4, |recording| recording.attempt()),
         student: f.student,
         started_at: f.began,
         utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(f.began).seconds(),
@@ -964,11 +923,7 @@ fn attempt(f: &Facts) -> NewAttempt {
             .iter()
             .map(|e| logbook::ElementVerdict {
                 margin: e.margin.map(f64::from),
-                ..logbook::ElementVerdict::new(
-                    e.element.clone(),
-                    verdict(e.verdict),
-                    e.heard.clone(),
-                )
+                ..logbook::ElementVerdict::new(e.element.clone(), verdict(e.verdict), e.heard.clone())
             })
             .collect(),
     }

@@ -32,10 +32,8 @@ impl Loader {
     pub fn lattice(models: &Path, wanted: Option<String>, threads: usize) -> Self {
         let models = models.to_path_buf();
         Self::new(move || {
-            let file =
-                model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
-            let recogniser =
-                LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
+            let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
+            let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
             Ok(Loaded {
                 recogniser: Box::new(recogniser),
                 model: ModelUsed {

@@ -86,10 +86,7 @@ pub(super) fn folder(request: &SiteRequest, first: Option<&Path>) -> Result<Path
         .find(|d| is_site(d))
         .ok_or_else(|| {
             let known: Vec<String> = find_sites(first).into_iter().map(|s| s.id).collect();
-            format!(
-                "there is no site \"{name}\"; there are: {}",
-                known.join(", ")
-            )
+            format!("there is no site \"{name}\"; there are: {}", known.join(", "))
         })
 }
 

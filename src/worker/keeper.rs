@@ -3,8 +3,7 @@
 use super::conductor::Message;
 use super::message::{Event, Outbox};
 use crate::logbook::{
-    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName,
-    Student,
+    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName, Student,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
@@ -59,12 +58,7 @@ struct Keeper {
     answers: Sender<Message>,
 }
 
-pub(super) fn run(
-    place: &LogbookPlace,
-    inbox: &Receiver<Order>,
-    answers: Sender<Message>,
-    out: Outbox,
-) {
+pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender<Message>, out: Outbox) {
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
@@ -149,7 +143,9 @@ impl Keeper {
                 };
                 let removed = self.logbook.set_consent(student, &consent, now)?;
                 if removed > 0 {
-                    self.out.trouble(format!("{removed} recordings of this student were removed; the attempts stay without them."));
+                    self.out.trouble(format!(
+                        "{removed} recordings of this student were removed; the attempts stay without them."
+                    ));
                 }
                 self.tell_students();
                 self.chosen(Some(self.logbook.student(student)?));
@@ -188,12 +184,7 @@ impl Keeper {
     }
 
     /// An attempt whose recording may no longer be kept is stored without it.
-    fn record(
-        &mut self,
-        mut attempt: NewAttempt,
-        file: Option<PathBuf>,
-        now: Timestamp,
-    ) -> Result<(), LogbookError> {
+    fn record(&mut self, mut attempt: NewAttempt, file: Option<PathBuf>, now: Timestamp) -> Result<(), LogbookError> {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
         if matches!(result, Err(LogbookError::NoConsent { .. })) {

@@ -93,9 +93,7 @@ impl std::str::FromStr for SituationRequest {
     fn from_str(text: &str) -> Result<Self, String> {
         let parts: Vec<&str> = text.split(',').map(str::trim).collect();
         let [callsign, crew, cable] = parts[..] else {
-            return Err(
-                "a situation is CALLSIGN,CREW,CABLE, for instance G-CLRM,2,north".to_owned(),
-            );
+            return Err("a situation is CALLSIGN,CREW,CABLE, for instance G-CLRM,2,north".to_owned());
         };
         Ok(Self {
             callsign: Callsign::parse(callsign).map_err(|e| e.to_string())?,
