@@ -195,7 +195,7 @@ impl<'r> Window<'r> {
                 .spawn()
                 .unwrap(),
         );
-        let id = room.until("the window", Duration::from_secs(60), || {
+        let id = room.until("the window", Duration::from_mins(1), || {
             let found = room.tool("xdotool", &["search", "--onlyvisible", "--name", "^Cableside"]);
             found.lines().next().map(str::to_owned)
         });

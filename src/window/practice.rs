@@ -6,7 +6,7 @@ use super::talk::{Moved, Talk};
 use super::{look, verdicts};
 use crate::call::Situation;
 use crate::drill::TurnState;
-use crate::site::Site;
+use crate::site::{Site, Step};
 use crate::sound::Level;
 use crate::worker::{Command, ModelState};
 use eframe::egui::{self, Grid, Key, Panel, ProgressBar, RichText, ScrollArea, TextEdit, Ui};
@@ -61,16 +61,8 @@ impl Practice {
             return;
         };
         ui.heading(&step.title);
-        let to = site
-            .stations
-            .iter()
-            .find(|s| s.id == step.to)
-            .map_or(step.to.as_str(), |s| s.name.as_str());
-        ui.label(format!(
-            "Situation {}. You are the {}; you call {to}.",
-            dealt.number, step.speaker
-        ));
-        facts(ui, site, &dealt.situation);
+        ui.label(look::remark(format!("Situation {}", dealt.number)));
+        facts(ui, site, step, &dealt.situation);
         ui.add_space(4.0);
         let (word, colour) = look::state(state, ui.visuals().dark_mode);
         ui.label(RichText::new(word).text_style(look::big()).color(colour));
@@ -182,7 +174,7 @@ fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
 }
 
 /// The situation as plain facts, never in the words of the call.
-fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
+fn facts(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation) {
     let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
     let glider = kind.map_or_else(
         || situation.callsign.to_string(),
@@ -193,12 +185,19 @@ fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
     } else {
         format!("{} people", situation.crew)
     };
+    let to = site
+        .stations
+        .iter()
+        .find(|s| s.id == step.to)
+        .map_or(step.to.as_str(), |s| s.name.as_str());
     let mut rows = vec![
+        ("You are", step.speaker.clone()),
+        ("You call", to.to_owned()),
         ("Glider", glider),
         ("On board", crew),
         ("Cable", situation.cable.clone()),
     ];
-    rows.extend(place(site, &situation.cable).map(|p| ("It lies", p)));
+    rows.extend(where_it_lies(site, &situation.cable).map(|p| ("It lies", p)));
     Grid::new("facts").num_columns(2).spacing([16.0, 0.0]).show(ui, |ui| {
         for (name, value) in rows {
             ui.label(name);
@@ -209,17 +208,17 @@ fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
 }
 
 /// Where a cable lies; left and right swap with the launch direction.
-fn place(site: &Site, id: &str) -> Option<String> {
+fn where_it_lies(site: &Site, id: &str) -> Option<String> {
     let direction = site.directions.first()?;
     let cables = &direction.cables_left_to_right;
     let at = cables.iter().position(|c| c == id)?;
-    let side = match (at, cables.len()) {
+    let hand = match (at, cables.len()) {
         (_, 0 | 1) => return None,
         (0, _) => "left".to_owned(),
         (i, n) if i + 1 == n => "right".to_owned(),
         (i, _) => format!("number {} from the left", i + 1),
     };
-    Some(format!("{side}, facing the winch, {}", direction.name))
+    Some(format!("{hand}, facing the winch, {}", direction.name))
 }
 
 fn capital(text: &str) -> String {
@@ -257,10 +256,14 @@ mod tests {
     fn left_and_right_come_from_the_launch_direction() {
         let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
         let mut site = Site::check(&crate::folders::read_site(&dir)).unwrap();
-        assert!(place(&site, "north").unwrap().starts_with("left, facing the winch"));
+        assert!(
+            where_it_lies(&site, "north")
+                .unwrap()
+                .starts_with("left, facing the winch")
+        );
         site.directions.reverse();
-        assert!(place(&site, "north").unwrap().starts_with("right"));
-        assert_eq!(place(&site, "third"), None);
+        assert!(where_it_lies(&site, "north").unwrap().starts_with("right"));
+        assert_eq!(where_it_lies(&site, "third"), None);
     }
 
     #[test]

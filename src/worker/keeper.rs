@@ -154,7 +154,7 @@ impl Keeper {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
             }
-            Order::Record { attempt, file } => self.record(*attempt, file, now)?,
+            Order::Record { attempt, file } => self.record(*attempt, file.as_deref(), now)?,
             Order::Quit => {}
         }
         Ok(())
@@ -184,11 +184,16 @@ impl Keeper {
     }
 
     /// An attempt whose recording may no longer be kept is stored without it.
-    fn record(&mut self, mut attempt: NewAttempt, file: Option<PathBuf>, now: Timestamp) -> Result<(), LogbookError> {
+    fn record(
+        &mut self,
+        mut attempt: NewAttempt,
+        file: Option<&std::path::Path>,
+        now: Timestamp,
+    ) -> Result<(), LogbookError> {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
         if matches!(result, Err(LogbookError::NoConsent { .. })) {
-            if let Some(file) = &file {
+            if let Some(file) = file {
                 remove(file, &self.out);
             }
             attempt.recording = None;

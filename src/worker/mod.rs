@@ -242,8 +242,8 @@ mod tests {
         Logbook::open(&folder.join("logbook.sqlite"), &folder.join("recordings")).unwrap()
     }
 
-    fn clip() -> Box<Clip> {
-        Box::new(Clip::from_samples(vec![0.1; 16_000]))
+    fn clip() -> Clip {
+        Clip::from_samples(vec![0.1; 16_000])
     }
 
     #[test]
@@ -261,7 +261,7 @@ mod tests {
         });
         desk.begin();
         *desk.text.lock().unwrap() = "winch golf charlie lima romeo mike north winch cable ready".into();
-        desk.send(Command::Speak(clip()));
+        desk.send(Command::Speak(Box::new(clip())));
         desk.state(TurnState::Judging);
         let first = desk.judged();
         assert_eq!(first.judgement.outcome, Outcome::NotYet);
@@ -299,7 +299,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let desk = Desk::with(place(dir.path()), Duration::from_secs(20), Ok(()));
         desk.begin();
-        desk.send(Command::Speak(clip()));
+        desk.send(Command::Speak(Box::new(clip())));
         desk.state(TurnState::Judging);
         let start = Instant::now();
         desk.send(Command::Cancel);
