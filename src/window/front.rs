@@ -12,6 +12,9 @@ use eframe::egui::{self, CentralPanel, Panel, ScrollArea, Ui};
 /// What every site's caution says at least; shown until a site is chosen.
 const CAUTION: &str = "This trains words, not flying. Site rules, your instructor and national rules come first.";
 
+/// Height of the messages from which they scroll, points.
+const MESSAGES: f32 = 150.0;
+
 /// The pages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Page {
@@ -158,16 +161,19 @@ impl Front {
     fn troubles(&mut self, ui: &mut Ui) {
         let mut closed = None;
         let colour = look::trouble(ui.visuals().dark_mode);
-        ScrollArea::vertical().max_height(150.0).show(ui, |ui| {
-            for (i, text) in self.shown.troubles.iter().enumerate() {
-                ui.horizontal_top(|ui| {
-                    if ui.button("Close").on_hover_text("Close this message").clicked() {
-                        closed = Some(i);
-                    }
-                    ui.add(egui::Label::new(egui::RichText::new(text).color(colour)).wrap());
-                });
-            }
-        });
+        ScrollArea::vertical()
+            .max_height(MESSAGES)
+            .min_scrolled_height(MESSAGES)
+            .show(ui, |ui| {
+                for (i, text) in self.shown.troubles.iter().enumerate() {
+                    ui.horizontal_top(|ui| {
+                        if ui.button("Close").on_hover_text("Close this message").clicked() {
+                            closed = Some(i);
+                        }
+                        ui.add(egui::Label::new(egui::RichText::new(text).color(colour)).wrap());
+                    });
+                }
+            });
         if let Some(i) = closed {
             self.shown.troubles.remove(i);
         }

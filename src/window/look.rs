@@ -112,6 +112,9 @@ pub fn trouble(dark: bool) -> Color32 {
     amber(dark)
 }
 
+/// What a card's edge and margins add to the width of its content, points.
+pub const CARD: f32 = 23.0;
+
 /// A frame around one thing.
 pub fn card(ui: &egui::Ui, edge: Color32) -> egui::Frame {
     egui::Frame::new()
