@@ -8,6 +8,7 @@ The same options give the same calls; the sound is the same with the same versio
 and conditions are dealt from shuffled decks, so each comes about as often as the next and none is tied to another.
 Rates run from 0.8 to 1.25 times the voice's own pace. How each condition and each sound without speech is made stands at
 the head of conditions.py, what each kind of call is in calls.py, the voices' names in voices.py. `--dry` only prints.
+A run that was ended goes on where it stopped when it is begun again with the same options.
 """
 
 import argparse
@@ -23,6 +24,8 @@ import conditions
 from voices import RATE, Voices
 
 REPOSITORY = Path(__file__).resolve().parents[2]
+# Voices of the crowd in the condition "voices" and in the distant babble. They are heard backwards only, so quick ones do.
+CROWD = ["flite_rms", "flite_kal16", "pico_us", "flite_awb"]
 
 
 class Deck:
@@ -43,16 +46,26 @@ def shares(rng, count, share):
     return rng.permutation(flags)
 
 
-def speak_clip(voices, rng, row, voice, condition, rate, others):
+def speak_crowd(voices, rng, place, count):
+    """Sounds of some voices of the crowd, each with a call of its own."""
+    names = [CROWD[i] for i in rng.permutation(len(CROWD))[:count]]
+    return [voices.speak(name, calls.ready_call(place, rng, calls.none)["words"]) for name in names]
+
+
+def speak_clip(voices, rng, place, row, voice, condition, rate):
     """Sound of a row in a condition."""
     speech = voices.speak(voice, row["words"], rate)
-    crowd = [voices.speak(o, w, 1.0) for o, w in others] if condition == "voices" else ()
+    crowd = speak_crowd(voices, rng, place, 2) if condition == "voices" else ()
     return conditions.with_condition(rng, speech, condition, crowd, tight_end=row["words"].endswith(","))
+
+
+def clip_path(name):
+    return f"clips/{name}.flac"
 
 
 def write_clip(folder, name, sound):
     (folder / "clips").mkdir(parents=True, exist_ok=True)
-    path = f"clips/{name}.flac"
+    path = clip_path(name)
     soundfile.write(folder / path, sound, RATE, subtype="PCM_16", format="FLAC")
     return path
 
@@ -108,39 +121,41 @@ def main():
     parser.add_argument("--set", required=True, choices=["ready", "short", "nospeech"])
     parser.add_argument("--site", required=True)
     parser.add_argument("--phrases", default=REPOSITORY / "phrases")
-    parser.add_argument("--voices", default="", help="names by comma; for nospeech the voices of the babble")
+    parser.add_argument("--voices", default="", help="names by comma")
     parser.add_argument("--count", required=True, type=int)
     parser.add_argument("--right", type=float, default=0.4, help="share of right calls")
     parser.add_argument("--clear", type=float, default=0.5, help="share in the conditions clean and quiet")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--dry", action="store_true", help="print the rows, speak nothing")
     args = parser.parse_args()
-    if not args.voices:
+    if not args.voices and args.set != "nospeech":
         parser.error("--voices is needed")
 
     place = calls.Place(args.phrases, args.site)
     voices = Voices(args.tools)
-    names = args.voices.split(",")
+    manifest = args.out / "manifest.jsonl"
+    done = set()
     if not args.dry:
         args.out.mkdir(parents=True, exist_ok=True)
+        if manifest.exists():
+            done = {json.loads(line)["audio"] for line in manifest.read_text(encoding="utf-8").splitlines()}
     for i, (row, voice, fault, condition, rate) in enumerate(plan(args, place)):
         if args.dry:
             print(json.dumps({**row, "voice": voice, "fault": fault, "condition": condition, "rate": rate}, ensure_ascii=False))
             continue
+        name = f"{args.site}_{row['step']}_{args.seed}_{i:03}_{voice}_{fault}_{condition}"
+        if clip_path(name) in done:
+            continue
         # Each clip has its own random source: one clip can be made again without the others.
         rng = np.random.default_rng([args.seed, i])
-        others = [(names[(i + k) % len(names)], calls.ready_call(place, rng, calls.none)["words"]) for k in range(1, 5)]
-        others = [o for o in others if o[0] != voice]
-        if condition == "babble":
-            sound = conditions.no_speech(rng, condition, [voices.speak(o, w) for o, w in others])
-        elif fault == "nospeech":
-            sound = conditions.no_speech(rng, condition)
+        if fault == "nospeech":
+            crowd = speak_crowd(voices, rng, place, 4) if condition == "babble" else ()
+            sound = conditions.no_speech(rng, condition, crowd)
         else:
-            sound = speak_clip(voices, rng, row, voice, condition, rate, others[:2])
-        audio = write_clip(args.out, f"{args.site}_{row['step']}_{args.seed}_{i:03}_{voice}_{fault}_{condition}", sound)
-        line = finished(row, audio, args.site, voice, fault, condition)
-        with open(args.out / "manifest.jsonl", "a", encoding="utf-8") as manifest:
-            manifest.write(json.dumps(line, ensure_ascii=False) + "\n")
+            sound = speak_clip(voices, rng, place, row, voice, condition, rate)
+        line = finished(row, write_clip(args.out, name, sound), args.site, voice, fault, condition)
+        with open(manifest, "a", encoding="utf-8") as file:
+            file.write(json.dumps(line, ensure_ascii=False) + "\n")
         print(f"\r{i + 1}/{args.count}", end="", file=sys.stderr)
     print(file=sys.stderr)
 

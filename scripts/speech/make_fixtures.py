@@ -70,22 +70,24 @@ def until(place, kind, situation):
 def main():
     if len(sys.argv) != 2:
         sys.exit(__doc__)
-    out = REPOSITORY / "audio-fixtures"
-    shutil.rmtree(out / "clips", ignore_errors=True)
+    fixtures = REPOSITORY / "audio-fixtures"
+    # Written beside and then put in place: a run that is ended leaves the old set whole.
+    out = fixtures / "new"
+    shutil.rmtree(out, ignore_errors=True)
     places = {name: calls.Place(REPOSITORY / "phrases", name) for name in (LARKMOOR, ERLENGRUND)}
     voices = Voices(sys.argv[1])
     lines = []
 
     for i, (name, site, kind, situation, voice, condition, rate) in enumerate(READY):
         row = until(places[site], kind, situation)
-        sound = speak_clip(voices, np.random.default_rng([SEED, 1, i]), row, voice, condition, rate, ())
+        sound = speak_clip(voices, np.random.default_rng([SEED, 1, i]), places[site], row, voice, condition, rate)
         lines.append(finished(row, write_clip(out, name, sound), site, voice, kind.__name__, condition))
     for i, (name, site, step, words, situation, voice) in enumerate(SHORT):
         row = {
             "step": step, "situation": situation, "truth": {step: "said"},
             "spoken": {"callsign": None, "crew": None, "cable": None}, "words": words,
         }
-        sound = speak_clip(voices, np.random.default_rng([SEED, 2, i]), row, voice, "clean", 1.0, ())
+        sound = speak_clip(voices, np.random.default_rng([SEED, 2, i]), places[site], row, voice, "clean", 1.0)
         lines.append(finished(row, write_clip(out, name, sound), site, voice, "none", "clean"))
     for i, (name, kind) in enumerate(SILENT):
         rng = np.random.default_rng([SEED, 3, i])
@@ -96,7 +98,11 @@ def main():
     with open(out / "manifest.jsonl", "w", encoding="utf-8") as manifest:
         for line in lines:
             manifest.write(json.dumps(line, ensure_ascii=False) + "\n")
-    print(f"{len(lines)} clips in {out}")
+    shutil.rmtree(fixtures / "clips", ignore_errors=True)
+    (out / "clips").rename(fixtures / "clips")
+    (out / "manifest.jsonl").replace(fixtures / "manifest.jsonl")
+    out.rmdir()
+    print(f"{len(lines)} clips in {fixtures}")
 
 
 if __name__ == "__main__":

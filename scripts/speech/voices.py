@@ -33,7 +33,12 @@ ENGLISH = [
 ]
 BRITISH = ENGLISH + [("əʊ", "Q"), ("oʊ", "Q"), ("ɐ", "ə")]
 AMERICAN = ENGLISH + [("oʊ", "O"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"), ("ɚ", "əɹ"), ("ɐ", "ə"), ("ː", "")]
-GERMAN = [("ts", "ʦ"), ("tʃ", "ʧ"), ("ʏ", "y"), ("ɾ", "ʁ"), ("ɜ", "ɐ"), ("r", "ʁ")]
+# The model never learnt German. A tapped r before vowels and a uvular one after them were the best understood, with
+# voices of languages that have them (Hindi, Spanish, Portuguese, Italian).
+GERMAN = [
+    ("aɪ", "I"), ("aʊ", "W"), ("ɔø", "Y"), ("ts", "ʦ"), ("tʃ", "ʧ"), ("ʏ", "y"), ("ɜ", "ɐ"), ("r", "ɾ"),
+]
+R_AFTER_VOWEL = re.compile("ɾ(?![ˈˌ]?[aeiouyæøœɐɑɔəɛɪʊIWY])")
 
 
 def phonemes(text, language):
@@ -75,6 +80,8 @@ class Kokoro:
         ipa = phonemes(text, language)
         for old, new in table:
             ipa = ipa.replace(old, new)
+        if german:
+            ipa = R_AFTER_VOWEL.sub("ʁ", ipa)
         unknown = {c for c in ipa if c not in SYMBOLS}
         if unknown - {"\u0303", "\u0329", "\u032f", "\u0361"}:
             raise ValueError(f"symbols the model does not know in {text!r}: {unknown}")

@@ -137,11 +137,12 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
     reading
 }
 
-/// "Golf Charlie, Golf Charlie Lima Romeo Mike": a beginning of two or more characters that is begun again counts once.
+/// "Golf Charlie, Golf Charlie Lima Romeo Mike": a beginning of two or more characters that is begun again counts once; so
+/// does a whole callsign of three or more characters said twice in a row.
 fn without_restart(chars: &[char]) -> (&[char], bool) {
     for n in (2..=chars.len() / 2).rev() {
-        if chars[..n] == chars[n..2 * n] && chars.len() > 2 * n {
-            return (&chars[n..], true);
+        if chars[..n] == chars[n..2 * n] && (chars.len() > 2 * n || n >= 3) {
+            return (&chars[n..], chars.len() > 2 * n);
         }
     }
     (chars, false)
@@ -160,7 +161,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
             }
         };
         for (i, phrase) in vocabulary.phrases.iter().enumerate() {
-            if words[at..].starts_with(&phrase.words) {
+            if begins_with(vocabulary, &words[at..], &phrase.words) {
                 let extra = match phrase.meaning {
                     Meaning::Filler | Meaning::Joiner => SMALL_WORD,
                     _ => PIECE,
@@ -200,6 +201,16 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
     }
     pieces.reverse();
     pieces
+}
+
+/// Do the words begin with a wording? A digit written as such is its word ("2 up").
+fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> bool {
+    words.len() >= phrase.len()
+        && words.iter().zip(phrase).all(|(w, p)| {
+            w == p
+                || w.parse::<u8>()
+                    .is_ok_and(|d| d < 10 && number::digit(vocabulary.language, p) == Some(d))
+        })
 }
 
 /// The characters the next words spell: one letter, one digit, or a number spoken as a pair.

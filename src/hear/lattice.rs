@@ -12,8 +12,9 @@ use std::collections::BTreeMap;
 /// Index into [`Lattice::words`].
 pub type Word = u16;
 
-/// A run of spelled characters is at least this long to count as a callsign and at most that long.
-const SPELLED: std::ops::RangeInclusive<u8> = 2..=7;
+/// A run of spelled characters is at least this long to count as a callsign and at most that long: five
+/// characters begun twice are nine or ten.
+const SPELLED: std::ops::RangeInclusive<u8> = 2..=10;
 /// Fillers and corrections allowed in one call, so that every path ends.
 const MOST_FILLERS: u8 = 3;
 const MOST_CORRECTIONS: u8 = 2;

@@ -90,7 +90,7 @@ pub struct Keying {
     /// From press to release.
     pub press_to_release: f64,
     /// How much of the clip's start was captured before the press: sound the device was still holding back. The clip
-    /// ends with the release.
+    /// ends with the release, to within some hundredths of a second.
     pub lead: f64,
 }
 

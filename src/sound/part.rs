@@ -1,5 +1,5 @@
 //! The recording on disk while it is being made: a WAV file that is readable at any moment, so that a crash or a kill
-//! loses at most the last quarter of a second of the call being spoken; and the files such an end leaves behind.
+//! loses less than the last half second of the call being spoken; and the files such an end leaves behind.
 
 use std::fs::File;
 use std::io::{self, BufWriter};

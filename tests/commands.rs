@@ -1,0 +1,197 @@
+//! The program from outside: exit codes, messages, the typed drill and the logbook.
+
+#![allow(clippy::too_many_lines, reason = "tables")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+fn cableside(home: &Path) -> Command {
+    let mut c = Command::new(env!("CARGO_BIN_EXE_cableside"));
+    c.env("CABLESIDE_HOME", home).current_dir(env!("CARGO_MANIFEST_DIR"));
+    c
+}
+
+fn text(out: &Output) -> (String, String) {
+    (
+        String::from_utf8_lossy(&out.stdout).into_owned(),
+        String::from_utf8_lossy(&out.stderr).into_owned(),
+    )
+}
+
+#[test]
+fn usage_is_2_and_failure_is_1_with_one_clear_message() {
+    let home = tempfile::tempdir().unwrap();
+    let out = cableside(home.path()).arg("score").output().unwrap();
+    assert_eq!(out.status.code(), Some(2));
+    for (args, part) in [
+        (
+            vec![
+                "score",
+                "no.wav",
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "D-2058",
+                "--crew",
+                "1",
+                "--cable",
+                "west",
+            ],
+            "no cable \"west\"; it has: north, south",
+        ),
+        (
+            vec![
+                "score",
+                "no.wav",
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "D-2058",
+                "--crew",
+                "5",
+                "--cable",
+                "north",
+            ],
+            "crew of 5",
+        ),
+        (
+            vec![
+                "score",
+                "no.wav",
+                "--site",
+                "nowhere",
+                "--callsign",
+                "D-2058",
+                "--crew",
+                "1",
+                "--cable",
+                "north",
+            ],
+            "no site \"nowhere\"",
+        ),
+        (
+            vec![
+                "score",
+                "no.wav",
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "?",
+                "--crew",
+                "1",
+                "--cable",
+                "north",
+            ],
+            "no callsign",
+        ),
+        (
+            vec![
+                "score",
+                "no.wav",
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "D-2058",
+                "--crew",
+                "1",
+                "--cable",
+                "north",
+            ],
+            "no.wav",
+        ),
+        (
+            vec![
+                "score",
+                "audio-fixtures/clips/demo_missing_crew.flac",
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "D-2058",
+                "--crew",
+                "1",
+                "--cable",
+                "north",
+            ],
+            "cableside model fetch",
+        ),
+        (vec!["evaluate", "none.jsonl", "--out", "r.json"], "none.jsonl"),
+        (vec!["site", "check", "no-such-folder"], "no such folder"),
+    ] {
+        let out = cableside(home.path()).args(&args).output().unwrap();
+        let (_, err) = text(&out);
+        assert_eq!(out.status.code(), Some(1), "{args:?}: {err}");
+        assert!(
+            err.starts_with("cableside: ") && err.contains(part) && !err.contains("panicked"),
+            "{args:?}: {err}"
+        );
+    }
+}
+
+#[test]
+fn a_text_file_named_wav_is_named_as_such() {
+    let home = tempfile::tempdir().unwrap();
+    let wav = home.path().join("notes.wav");
+    std::fs::write(&wav, "these are my notes about the launch\n").unwrap();
+    let out = cableside(home.path())
+        .args([
+            "score",
+            wav.to_str().unwrap(),
+            "--site",
+            "larkmoor",
+            "--callsign",
+            "D-2058",
+            "--crew",
+            "1",
+            "--cable",
+            "north",
+        ])
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out).1.contains("no WAV or FLAC"), "{}", text(&out).1);
+}
+
+#[test]
+fn a_new_site_checks_clean_and_is_never_overwritten() {
+    let home = tempfile::tempdir().unwrap();
+    for language in ["en", "de"] {
+        let dir = home.path().join(format!("field-{language}"));
+        let dir = dir.to_str().unwrap();
+        assert!(
+            cableside(home.path())
+                .args(["site", "new", dir, "--language", language])
+                .status()
+                .unwrap()
+                .success()
+        );
+        let out = cableside(home.path()).args(["site", "check", dir]).output().unwrap();
+        assert!(out.status.success(), "{}", text(&out).1);
+        let again = cableside(home.path()).args(["site", "new", dir]).output().unwrap();
+        assert_eq!(again.status.code(), Some(1));
+        assert!(text(&again).1.contains("not empty"));
+    }
+}
+
+#[test]
+fn a_typed_drill_is_in_the_logbook_afterwards() {
+    use std::io::Write;
+    let home = tempfile::tempdir().unwrap();
+    let mut child = cableside(home.path())
+        .args(["drill", "--site", "larkmoor", "--typed", "--turns", "1", "--seed", "7"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(b"winch ready\n").unwrap();
+    let out = child.wait_with_output().unwrap();
+    assert!(text(&out).0.contains("not yet"), "{}", text(&out).0);
+    let list = cableside(home.path()).args(["logbook", "list"]).output().unwrap();
+    assert!(text(&list).0.contains("not yet"), "{:?}", text(&list));
+}

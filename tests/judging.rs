@@ -1,0 +1,331 @@
+//! The rules of judging as tables: what is typed, what must come of it, at both sites. Facts of the sites are fixed by the
+//! project's design; the rules' trade side is common practice, no source.
+
+#![allow(clippy::too_many_lines, reason = "tables")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
+
+use cableside::call::{Evidence, Judgement, Outcome, Scored, Situation, Vocabulary, judge, judge::Limits, reading};
+use cableside::site::{Callsign, Site};
+
+fn site(name: &str) -> Site {
+    let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("phrases")
+        .join(name);
+    Site::check(&cableside::folders::read_site(&dir)).unwrap()
+}
+
+fn typed(site: &Site, callsign: &str, crew: u8, cable: &str, text: &str) -> Judgement {
+    let step = site.step("ready").unwrap();
+    let situation = Situation {
+        callsign: Callsign::parse(callsign).unwrap(),
+        crew,
+        cable: cable.to_owned(),
+    };
+    judge(
+        site,
+        step,
+        &situation,
+        &Evidence::typed(&Vocabulary::of(site, step), text),
+        &Limits::DEFAULT,
+    )
+}
+
+/// What is not `said`, as "element verdict heard".
+fn faults(j: &Judgement) -> Vec<String> {
+    j.elements
+        .iter()
+        .filter(|e| e.verdict.word() != "said")
+        .map(|e| {
+            format!(
+                "{} {} {}",
+                e.element,
+                e.verdict.word(),
+                e.heard.as_deref().unwrap_or("-")
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn larkmoor_table() {
+    let site = site("larkmoor");
+    let table: &[(&str, &[&str], Outcome)] = &[
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, north winch cable, ready.",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, on the north winch cable, ready.",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "winch gulf charlie lima romeo mike dual north winch cable ready for launch",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Ready, north winch cable, two up, Golf Charlie Lima Romeo Mike, winch",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Golf Charlie Lima Romeo Mike, two up, north winch cable, ready.",
+            &["address missing -"],
+            Outcome::Pass,
+        ),
+        (
+            "Winch, Golf Charlie Lima Mike Romeo, two up, north winch cable, ready.",
+            &["callsign wrong G-CLMR"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo, two up, north winch cable, ready.",
+            &["callsign wrong G-CLR"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike Mike, two up, north winch cable, ready.",
+            &["callsign wrong G-CLRMM"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, solo, north winch cable, ready.",
+            &["crew wrong 1"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, north winch cable, ready.",
+            &["crew missing -"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, south winch cable, ready.",
+            &["cable wrong south"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, winch cable, ready.",
+            &["cable missing -"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, north cable, ready.",
+            &["method missing cable"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, north aerotow, ready.",
+            &["method wrong aerotow"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, north winch cable, not ready.",
+            &["ready wrong not ready"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, north winch cable.",
+            &["ready missing -"],
+            Outcome::NotYet,
+        ),
+        (
+            "Golf Charlie Lima Romeo Mike",
+            &[
+                "address missing -",
+                "crew missing -",
+                "cable missing -",
+                "method missing -",
+                "ready missing -",
+            ],
+            Outcome::NotYet,
+        ),
+        // A correction counts, two different values without one are wrong.
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, south, correction, north winch cable, ready",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Winch, Golf Charlie Lima Romeo Mike, two up, south north winch cable, ready",
+            &["cable wrong south"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winch, Golf Charlie, Golf Charlie Lima Romeo Mike, two up, north winch cable, ready",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "er Winch um Golf Charlie Lima Romeo Mike, two up, north winch cable, ready please",
+            &[],
+            Outcome::Pass,
+        ),
+    ];
+    for (text, expected, outcome) in table {
+        let j = typed(&site, "G-CLRM", 2, "north", text);
+        assert_eq!(faults(&j), *expected, "{text}");
+        assert_eq!(j.outcome, *outcome, "{text}");
+    }
+    // A callsign said twice is that callsign; four equal digits are no repetition.
+    let twice = typed(
+        &site,
+        "G-CLRM",
+        2,
+        "north",
+        "Golf Charlie Lima Romeo Mike Golf Charlie Lima Romeo Mike",
+    );
+    assert_eq!(twice.element("callsign").unwrap().verdict.word(), "said");
+    let five = typed(&site, "D-5555", 2, "north", "Delta five five five five");
+    assert_eq!(five.element("callsign").unwrap().verdict.word(), "said");
+    let j = typed(
+        &site,
+        "D-4761",
+        1,
+        "north",
+        "Winch, Delta forty-seven sixty-one, solo, north winch cable, ready",
+    );
+    assert_eq!(j.outcome, Outcome::Pass);
+    assert!(
+        j.advice.iter().any(|a| a.to_string().contains("one by one")),
+        "{:?}",
+        j.advice
+    );
+    // "two up" is a crew, not a sixth character.
+    let j = typed(&site, "D-4761", 2, "north", "Winch D4761 2 up north winch cable ready");
+    assert_eq!(j.outcome, Outcome::Pass, "{:?}", faults(&j));
+    let j = typed(&site, "D-4761", 2, "north", "Winch D4761 2 north winch cable ready");
+    assert_eq!(faults(&j), ["callsign wrong D-47612", "crew missing -"]);
+    assert_eq!(typed(&site, "D-4761", 2, "north", " , ").outcome, Outcome::NothingHeard);
+}
+
+#[test]
+fn erlengrund_table() {
+    let site = site("erlengrund");
+    let table: &[(&str, &[&str], Outcome)] = &[
+        (
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar.",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwei, doppelsitzig, am Windenseil Wald, abflugbereit.",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Winde, Delta drei acht zwo sechs, doppelsitzig, Windenseil Wald, startklar.",
+            &["callsign wrong D-3826"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, einsitzig, Windenseil Wald, startklar.",
+            &["crew wrong 1"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil See, startklar.",
+            &["cable wrong see"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil, startklar.",
+            &["cable missing -"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Seil Wald, startklar.",
+            &["method missing seil"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, am Seil, startklar.",
+            &["crew missing -", "cable missing -", "method missing seil"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, nicht startklar.",
+            &["ready wrong nicht startklar"],
+            Outcome::NotYet,
+        ),
+        (
+            "Winde, Delta drei acht sechs zwo, einsitzig, Korrektur, doppelsitzig, Windenseil Wald, startklar.",
+            &[],
+            Outcome::Pass,
+        ),
+        (
+            "Winde, Delta achtunddreißig zweiundsechzig, doppelsitzig, Windenseil Wald, startklar.",
+            &[],
+            Outcome::Pass,
+        ),
+    ];
+    for (text, expected, outcome) in table {
+        let j = typed(&site, "D-3862", 2, "wald", text);
+        assert_eq!(faults(&j), *expected, "{text}");
+        assert_eq!(j.outcome, *outcome, "{text}");
+    }
+}
+
+/// Evidence that does not decide an element leaves it unsure: it neither passes nor fails, and the whole is "say again".
+#[test]
+fn what_the_sound_does_not_decide_is_unsure() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation {
+        callsign: Callsign::parse("D-4761").unwrap(),
+        crew: 1,
+        cable: "north".into(),
+    };
+    let with = |north: f32, south: f32, fit: f32, foreign: f32| {
+        let call = |cable: &str| {
+            reading::read(
+                &vocabulary,
+                &format!("winch delta four seven six one solo {cable} winch cable ready"),
+            )
+        };
+        let mut readings = vec![
+            Scored {
+                reading: call("north"),
+                score: north,
+            },
+            Scored {
+                reading: call("south"),
+                score: south,
+            },
+        ];
+        readings.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let evidence = Evidence {
+            readings,
+            fit,
+            foreign,
+            ..Evidence::typed(&vocabulary, "winch")
+        };
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT)
+    };
+    let cable = |j: &Judgement| j.element("cable").unwrap().verdict.word();
+    assert_eq!(cable(&with(0.0, -9.0, -0.4, 0.0)), "said");
+    let close = with(0.0, -0.5, -0.4, 0.0);
+    assert_eq!((cable(&close), close.outcome), ("unsure", Outcome::SayAgain));
+    assert_eq!(close.element("crew").unwrap().verdict.word(), "said");
+    assert_eq!(cable(&with(-0.5, 0.0, -0.4, 0.0)), "unsure");
+    let wrong = with(-9.0, 0.0, -0.4, 0.0);
+    assert_eq!((cable(&wrong), wrong.outcome), ("wrong", Outcome::NotYet));
+    // Sound that the words of the call do not explain decides nothing at all, neither for nor against.
+    for doubtful in [
+        with(0.0, -9.0, -4.0, 0.0),
+        with(-9.0, 0.0, -4.0, 0.0),
+        with(0.0, -9.0, -0.4, 9.0),
+    ] {
+        assert_eq!(doubtful.outcome, Outcome::SayAgain);
+        assert!(doubtful.elements.iter().all(|e| e.verdict.word() == "unsure"));
+        assert_eq!(doubtful.score, None);
+    }
+}

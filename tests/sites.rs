@@ -1,0 +1,104 @@
+//! A site's files with mistakes: every problem at once, each with file, line and what would be right.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
+
+use cableside::folders::read_site;
+use cableside::site::{Problem, Site};
+use std::path::Path;
+
+fn copy_with(changes: &[(&str, &str, &str)]) -> Vec<Problem> {
+    let dir = tempfile::tempdir().unwrap();
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+    for name in cableside::site::FILES {
+        let mut text = std::fs::read_to_string(from.join(name)).unwrap();
+        for (file, old, new) in changes.iter().filter(|(f, ..)| *f == name) {
+            assert!(text.contains(old), "{file} does not hold {old}");
+            text = text.replacen(old, new, 1);
+        }
+        std::fs::write(dir.path().join(name), text).unwrap();
+    }
+    Site::check(&read_site(dir.path())).map_or_else(|p| p.list, |_| Vec::new())
+}
+
+fn has(list: &[Problem], file: &str, part: &str) {
+    assert!(
+        list.iter()
+            .any(|p| p.file == file && p.line.is_some() && p.wrong.contains(part) && !p.right.is_empty()),
+        "no problem \"{part}\" with a line in {file}: {list:#?}"
+    );
+}
+
+#[test]
+fn the_shipped_sites_have_no_problems() {
+    assert!(copy_with(&[]).is_empty());
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/erlengrund");
+    Site::check(&read_site(&dir)).unwrap();
+}
+
+#[test]
+fn all_problems_come_at_once() {
+    let list = copy_with(&[
+        ("fleet.toml", "registration = \"G-CLMR\"", "registration = \"G-CLRM\""),
+        ("fleet.toml", "seats = 1", "seats = 7"),
+        (
+            "steps.toml",
+            "{cable} {method}, {ready}.\"\nalso_right",
+            "{cable} {metod}, {ready}.\"\nalso_right",
+        ),
+        ("steps.toml", "to = \"winch\"", "to = \"tower\""),
+        (
+            "steps.toml",
+            "text = \"Cable on. Wings level.\"",
+            "text = \"Cable on. Wings level.\", clip = \"../../secret.wav\"",
+        ),
+        (
+            "steps.toml",
+            "text = \"Say again.\"",
+            "text = \"Say again.\", clip = \"prompts/again.wav\"",
+        ),
+        ("words.toml", "understood = [\"dual\"", "understood = [\"solo\""),
+        (
+            "site.toml",
+            "cables_left_to_right = [\"north\", \"south\"]",
+            "cables_left_to_right = [\"north\", \"west\"]",
+        ),
+    ]);
+    has(&list, "fleet.toml", "stands twice");
+    has(&list, "fleet.toml", "7 is out of range");
+    has(&list, "steps.toml", "{metod}");
+    has(&list, "steps.toml", "no station \"tower\"");
+    has(&list, "steps.toml", "outside the site's folder");
+    has(&list, "steps.toml", "is not there");
+    has(&list, "words.toml", "stands for two values");
+    has(&list, "site.toml", "no cable \"west\"");
+}
+
+#[test]
+fn a_tab_where_a_quote_should_be_is_named_with_its_line() {
+    let list = copy_with(&[("fleet.toml", "type = \"Siskin\"", "type =\tSiskin\"")]);
+    let p = list.iter().find(|p| p.file == "fleet.toml").expect("a problem");
+    assert_eq!(p.line, Some(25), "{list:?}");
+    assert!(p.right.contains("tab"), "{p}");
+}
+
+#[test]
+fn missing_unreadable_and_unknown_files_are_named() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("site.toml"), [0xff, 0xfe, 0x00]).unwrap();
+    std::fs::write(dir.path().join("extra.toml"), "a = 1").unwrap();
+    let problems = Site::check(&read_site(dir.path())).unwrap_err();
+    let text = problems.to_string();
+    for part in [
+        "site.toml: The file cannot be read",
+        "words.toml: The file is missing",
+        "extra.toml: The program does not know",
+    ] {
+        assert!(text.contains(part), "{text}");
+    }
+}
