@@ -60,20 +60,9 @@ impl Practice {
             }
             return;
         };
-<<<<<<< HEAD
         ui.heading(&step.title);
         ui.label(look::remark(format!("Situation {}", dealt.number)));
         facts(ui, site, step, &dealt.situation);
-=======
-        ui.heading(format!("{}, call {}", step.title, dealt.number));
-        let to = site
-            .stations
-            .iter()
-            .find(|s| s.id == step.to)
-            .map_or(step.to.as_str(), |s| s.name.as_str());
-        ui.label(format!("You are the {}; you call {to}.", step.speaker));
-        facts(ui, site, &dealt.situation);
->>>>>>> a3a314398237440353e23b993406329170ef2d45
         ui.add_space(4.0);
         let (word, colour) = look::state(state, ui.visuals().dark_mode);
         ui.label(RichText::new(word).text_style(look::big()).color(colour));
@@ -196,7 +185,6 @@ fn facts(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation) {
     } else {
         format!("{} people", situation.crew)
     };
-<<<<<<< HEAD
     let to = site
         .stations
         .iter()
@@ -212,14 +200,6 @@ fn facts(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation) {
     rows.extend(where_it_lies(site, &situation.cable).map(|p| ("It lies", p)));
     Grid::new("facts").num_columns(2).spacing([16.0, 0.0]).show(ui, |ui| {
         for (name, value) in rows {
-=======
-    Grid::new("facts").num_columns(2).spacing([16.0, 4.0]).show(ui, |ui| {
-        for (name, value) in [
-            ("Glider", glider),
-            ("On board", crew),
-            ("Cable", cable(site, &situation.cable)),
-        ] {
->>>>>>> a3a314398237440353e23b993406329170ef2d45
             ui.label(name);
             ui.add(egui::Label::new(RichText::new(value).strong()).wrap());
             ui.end_row();
@@ -227,7 +207,6 @@ fn facts(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation) {
     });
 }
 
-<<<<<<< HEAD
 /// Where a cable lies; left and right swap with the launch direction.
 fn where_it_lies(site: &Site, id: &str) -> Option<String> {
     let direction = site.directions.first()?;
@@ -240,21 +219,6 @@ fn where_it_lies(site: &Site, id: &str) -> Option<String> {
         (i, _) => format!("number {} from the left", i + 1),
     };
     Some(format!("{hand}, facing the winch, {}", direction.name))
-=======
-/// A cable by name and place: left and right swap with the launch direction.
-fn cable(site: &Site, id: &str) -> String {
-    let place = site.directions.first().and_then(|d| {
-        let at = d.cables_left_to_right.iter().position(|c| c == id)?;
-        let lies = match (at, d.cables_left_to_right.len()) {
-            (_, 0 | 1) => return None,
-            (0, _) => "left".to_owned(),
-            (i, n) if i + 1 == n => "right".to_owned(),
-            (i, _) => format!("number {} from the left", i + 1),
-        };
-        Some(format!("{id}, {lies} as you face the winch ({})", d.name))
-    });
-    place.unwrap_or_else(|| id.to_owned())
->>>>>>> a3a314398237440353e23b993406329170ef2d45
 }
 
 fn capital(text: &str) -> String {

@@ -48,13 +48,6 @@ pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
     }
     ui.separator();
     score(ui, site, judgement);
-<<<<<<< HEAD
-=======
-    ui.label(look::remark(format!(
-        "Judged in {:.1} s.",
-        f64::from(judged.milliseconds) / 1000.0
-    )));
->>>>>>> a3a314398237440353e23b993406329170ef2d45
 }
 
 fn meaning(judgement: &Judgement, attempt: u32) -> String {

@@ -59,28 +59,16 @@ pub(super) enum Order {
 }
 
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {
-<<<<<<< HEAD
     let mut ready: Option<Loaded> = None;
-=======
-    let mut present: Option<Loaded> = None;
->>>>>>> a3a314398237440353e23b993406329170ef2d45
     for order in inbox {
         let answer = match order {
             Order::Load => {
                 // The old one goes first: two would need twice the memory.
-<<<<<<< HEAD
                 ready = None;
                 match (loader.0)() {
                     Ok(new) => {
                         let name = new.model.name.clone();
                         ready = Some(new);
-=======
-                present = None;
-                match (loader.0)() {
-                    Ok(new) => {
-                        let name = new.model.name.clone();
-                        present = Some(new);
->>>>>>> a3a314398237440353e23b993406329170ef2d45
                         Message::Loaded(Ok(name))
                     }
                     Err(e) => Message::Loaded(Err(e)),
@@ -92,11 +80,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
                 vocabulary,
                 cancel,
             } => {
-<<<<<<< HEAD
                 let result = match &mut ready {
-=======
-                let result = match &mut present {
->>>>>>> a3a314398237440353e23b993406329170ef2d45
                     Some(l) => l
                         .recogniser
                         .hear(&clip, &vocabulary, &cancel)
