@@ -43,14 +43,16 @@ pub fn set(context: &egui::Context) {
     context.style_mut_of(Theme::Light, |style| {
         let v = &mut style.visuals;
         v.panel_fill = Color32::from_rgb(250, 249, 245);
-        v.override_text_color = Some(Color32::from_rgb(26, 28, 32));
+        v.widgets.noninteractive.fg_stroke.color = Color32::from_rgb(44, 46, 52);
+        v.widgets.active.fg_stroke.color = Color32::BLACK;
         v.widgets.inactive.weak_bg_fill = Color32::from_rgb(226, 228, 230);
         v.widgets.inactive.bg_stroke = Stroke::new(1.0, Color32::from_rgb(160, 164, 170));
     });
     context.style_mut_of(Theme::Dark, |style| {
         let v = &mut style.visuals;
         v.panel_fill = Color32::from_rgb(24, 27, 31);
-        v.override_text_color = Some(Color32::from_rgb(232, 232, 228));
+        v.widgets.noninteractive.fg_stroke.color = Color32::from_rgb(212, 212, 208);
+        v.widgets.active.fg_stroke.color = Color32::WHITE;
         v.widgets.inactive.weak_bg_fill = Color32::from_rgb(52, 57, 63);
         v.widgets.inactive.bg_stroke = Stroke::new(1.0, Color32::from_rgb(96, 102, 110));
     });
@@ -109,6 +111,9 @@ pub fn state(s: TurnState, dark: bool) -> (&'static str, Color32) {
 pub fn trouble(dark: bool) -> Color32 {
     amber(dark)
 }
+
+/// What a card's edge and margins add to the width of its content, points.
+pub const CARD: f32 = 23.0;
 
 /// A frame around one thing.
 pub fn card(ui: &egui::Ui, edge: Color32) -> egui::Frame {

@@ -115,6 +115,29 @@ pub fn run(options: Options, start: Start) -> Result<(), WindowError> {
     match (result, failed) {
         (Ok(()), _) => Ok(()),
         (Err(_), Some(e)) => Err(e.into()),
-        (Err(e), None) => Err(WindowError::Display(e.to_string())),
+        (Err(e), None) => Err(WindowError::Display(reason(&e.to_string()))),
+    }
+}
+
+/// The reason alone: the window library puts the place in its own source before it.
+fn reason(text: &str) -> String {
+    text.rsplit(".rs:").next().map_or_else(
+        || text.to_owned(),
+        |t| {
+            t.trim_start_matches(|c: char| c.is_ascii_digit() || c == ':')
+                .trim()
+                .trim_end_matches('.')
+                .to_owned()
+        },
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn a_missing_display_is_told_without_places_in_source_code() {
+        let text = "EventLoopError: os error at /a/b/mod.rs:765: DISPLAY is not set.";
+        assert_eq!(super::reason(text), "DISPLAY is not set");
+        assert_eq!(super::reason("no OpenGL"), "no OpenGL");
     }
 }

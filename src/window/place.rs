@@ -14,7 +14,7 @@ pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
     for found in &shown.sites {
         let now = shown.site.as_ref().is_some_and(|s| s.id == found.id);
         let enabled = found.problem.is_none();
-        let button = Button::selectable(now, &found.name);
+        let button = Button::new(&found.name).selected(now);
         if ui.add_enabled(enabled, button).clicked() {
             actions.push(Action::Do(Command::LoadSite(SiteRequest(found.id.clone()))));
         }

@@ -6,7 +6,7 @@ use super::talk::{Moved, Talk};
 use super::{look, verdicts};
 use crate::call::Situation;
 use crate::drill::TurnState;
-use crate::site::Site;
+use crate::site::{Site, Step};
 use crate::sound::Level;
 use crate::worker::{Command, ModelState};
 use eframe::egui::{self, Grid, Key, Panel, ProgressBar, RichText, ScrollArea, TextEdit, Ui};
@@ -32,10 +32,17 @@ impl Practice {
 
     pub(super) fn ui(&mut self, ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
         if ui.available_width() >= WIDE {
-            Panel::left("turn").resizable(false).exact_size(430.0).show(ui, |ui| {
+            Panel::left("turn").resizable(false).exact_size(420.0).show(ui, |ui| {
                 area(ui, "turn", |ui| self.turn(ui, shown, actions));
             });
-            area(ui, "verdicts", |ui| verdicts::ui(ui, shown, actions));
+            egui::Frame::new()
+                .inner_margin(egui::Margin {
+                    left: 18,
+                    ..Default::default()
+                })
+                .show(ui, |ui| {
+                    area(ui, "verdicts", |ui| verdicts::ui(ui, shown, actions));
+                });
         } else {
             area(ui, "both", |ui| {
                 self.turn(ui, shown, actions);
@@ -53,14 +60,9 @@ impl Practice {
             }
             return;
         };
-        ui.heading(format!("{}, call {}", step.title, dealt.number));
-        let to = site
-            .stations
-            .iter()
-            .find(|s| s.id == step.to)
-            .map_or(step.to.as_str(), |s| s.name.as_str());
-        ui.label(format!("You are the {}; you call {to}.", step.speaker));
-        facts(ui, site, &dealt.situation);
+        ui.heading(&step.title);
+        ui.label(look::remark(format!("Situation {}", dealt.number)));
+        facts(ui, site, step, &dealt.situation);
         ui.add_space(4.0);
         let (word, colour) = look::state(state, ui.visuals().dark_mode);
         ui.label(RichText::new(word).text_style(look::big()).color(colour));
@@ -172,7 +174,7 @@ fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
 }
 
 /// The situation as plain facts, never in the words of the call.
-fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
+fn facts(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation) {
     let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
     let glider = kind.map_or_else(
         || situation.callsign.to_string(),
@@ -183,32 +185,40 @@ fn facts(ui: &mut Ui, site: &Site, situation: &Situation) {
     } else {
         format!("{} people", situation.crew)
     };
-    Grid::new("facts").num_columns(2).spacing([16.0, 4.0]).show(ui, |ui| {
-        for (name, value) in [
-            ("Glider", glider),
-            ("On board", crew),
-            ("Cable", cable(site, &situation.cable)),
-        ] {
+    let to = site
+        .stations
+        .iter()
+        .find(|s| s.id == step.to)
+        .map_or(step.to.as_str(), |s| s.name.as_str());
+    let mut rows = vec![
+        ("You are", step.speaker.clone()),
+        ("You call", to.to_owned()),
+        ("Glider", glider),
+        ("On board", crew),
+        ("Cable", situation.cable.clone()),
+    ];
+    rows.extend(where_it_lies(site, &situation.cable).map(|p| ("It lies", p)));
+    Grid::new("facts").num_columns(2).spacing([16.0, 0.0]).show(ui, |ui| {
+        for (name, value) in rows {
             ui.label(name);
-            ui.label(RichText::new(value).strong());
+            ui.add(egui::Label::new(RichText::new(value).strong()).wrap());
             ui.end_row();
         }
     });
 }
 
-/// A cable by name and place: left and right swap with the launch direction.
-fn cable(site: &Site, id: &str) -> String {
-    let place = site.directions.first().and_then(|d| {
-        let at = d.cables_left_to_right.iter().position(|c| c == id)?;
-        let lies = match (at, d.cables_left_to_right.len()) {
-            (_, 0 | 1) => return None,
-            (0, _) => "left".to_owned(),
-            (i, n) if i + 1 == n => "right".to_owned(),
-            (i, _) => format!("number {} from the left", i + 1),
-        };
-        Some(format!("{id}, {lies} as you face the winch ({})", d.name))
-    });
-    place.unwrap_or_else(|| id.to_owned())
+/// Where a cable lies; left and right swap with the launch direction.
+fn where_it_lies(site: &Site, id: &str) -> Option<String> {
+    let direction = site.directions.first()?;
+    let cables = &direction.cables_left_to_right;
+    let at = cables.iter().position(|c| c == id)?;
+    let hand = match (at, cables.len()) {
+        (_, 0 | 1) => return None,
+        (0, _) => "left".to_owned(),
+        (i, n) if i + 1 == n => "right".to_owned(),
+        (i, _) => format!("number {} from the left", i + 1),
+    };
+    Some(format!("{hand}, facing the winch, {}", direction.name))
 }
 
 fn capital(text: &str) -> String {
@@ -241,6 +251,20 @@ fn level_word(peak_dbfs: f32) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn left_and_right_come_from_the_launch_direction() {
+        let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+        let mut site = Site::check(&crate::folders::read_site(&dir)).unwrap();
+        assert!(
+            where_it_lies(&site, "north")
+                .unwrap()
+                .starts_with("left, facing the winch")
+        );
+        site.directions.reverse();
+        assert!(where_it_lies(&site, "north").unwrap().starts_with("right"));
+        assert_eq!(where_it_lies(&site, "third"), None);
+    }
 
     #[test]
     fn levels_have_words() {

@@ -30,7 +30,7 @@ impl StudentPage {
         ui.heading("Who practises?");
         for student in &shown.students {
             let now = matches!(&shown.who, Who::Student(s) if s.id == student.id);
-            if ui.add(Button::selectable(now, &student.name)).clicked() {
+            if ui.add(Button::new(&student.name).selected(now)).clicked() {
                 actions.push(Action::Do(Command::ChooseStudent(Some(student.id))));
             }
         }

@@ -1,6 +1,6 @@
 //! The push-to-talk key: the button under the mouse, the Space bar, or a switch for those who cannot hold.
 
-use eframe::egui::{self, Button, Event, Key, Response, Sense, Ui, Vec2};
+use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Ui, Vec2};
 
 /// What the key did since the last frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,20 +33,16 @@ impl Talk {
         } else {
             "Hold to talk (Space)"
         };
-        let width = ui.available_width();
+        let size = Vec2::new(ui.available_width(), 64.0);
         // A plain button lets go after the longest click time; one that can be dragged stays down.
-        let button = ui.add_enabled(
-            enabled,
-            Button::new(egui::RichText::new(text).heading())
-                .sense(Sense::click_and_drag())
-                .min_size(Vec2::new(width, 64.0)),
-        );
+        let button = Button::new(RichText::new(text).heading()).sense(Sense::click_and_drag());
+        let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
         self.read(ui, &button, transmitting, enabled)
     }
 
     fn read(&mut self, ui: &Ui, button: &Response, transmitting: bool, enabled: bool) -> Vec<Moved> {
         let mut out = Vec::new();
-        let focus = ui.memory(egui::Memory::focused);
+        let focus = ui.memory(Memory::focused);
         let keys_are_ours = focus.is_none_or(|id| id == button.id);
         let (space, focused, escape, space_pressed, pointer_moved) = ui.input(|i| {
             let pressed = i.events.iter().any(|e| {

@@ -4,11 +4,11 @@
 use super::front::Action;
 use super::look;
 use super::shown::Shown;
-use crate::call::{Judgement, Outcome};
+use crate::call::{Judgement, Outcome, Verdict};
 use crate::drill::{Answer, TurnState};
 use crate::site::{Site, Step, placeholders};
 use crate::worker::{Command, Judged};
-use eframe::egui::{Button, Grid, Label, RichText, Ui};
+use eframe::egui::{Button, Color32, Grid, Label, RichText, TextStyle, Ui};
 
 pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
     let (Some((site, step)), Some(judged), Some(dealt)) = (shown.step(), &shown.judged, &shown.dealt) else {
@@ -48,10 +48,6 @@ pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
     }
     ui.separator();
     score(ui, site, judgement);
-    ui.label(look::remark(format!(
-        "Judged in {:.1} s.",
-        f64::from(judged.milliseconds) / 1000.0
-    )));
 }
 
 fn meaning(judgement: &Judgement, attempt: u32) -> String {
@@ -109,22 +105,46 @@ fn answer(ui: &mut Ui, judged: &Judged, shown: &Shown, actions: &mut Vec<Action>
     ui.label(hint);
 }
 
-/// The taught words in their order, each with its verdict under it.
+/// The taught words in their order, each with its verdict under it. Rows are made by hand: a frame in a wrapping row
+/// does not move to the next one but squeezes its text.
 fn words(ui: &mut Ui, site: &Site, step: &Step, judgement: &Judgement) {
     let dark = ui.visuals().dark_mode;
-    ui.horizontal_wrapped(|ui| {
-        for id in placeholders(&step.taught) {
-            let Some(e) = judgement.element(id) else { continue };
-            let colour = look::verdict(e.verdict, dark);
-            let taught = site.taught_words(id, &e.expected).unwrap_or_else(|| e.expected.clone());
-            look::card(ui, colour).show(ui, |ui| {
-                ui.vertical(|ui| {
-                    ui.label(RichText::new(taught).strong());
-                    ui.label(RichText::new(e.verdict.word()).color(colour).strong());
-                });
-            });
+    let font = TextStyle::Body.resolve(ui.style());
+    let gap = ui.spacing().item_spacing.x;
+    let width = |ui: &Ui, text: &str| {
+        let galley = ui
+            .painter()
+            .layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
+        galley.size().x
+    };
+    let mut rows: Vec<Vec<(String, Verdict)>> = vec![Vec::new()];
+    let mut used = 0.0;
+    for id in placeholders(&step.taught) {
+        let Some(e) = judgement.element(id) else { continue };
+        let taught = site.taught_words(id, &e.expected).unwrap_or_else(|| e.expected.clone());
+        let wide = width(ui, &taught).max(width(ui, e.verdict.word())) + look::CARD + gap;
+        if used + wide > ui.available_width() && used > 0.0 {
+            rows.push(Vec::new());
+            used = 0.0;
         }
-    });
+        used += wide;
+        if let Some(row) = rows.last_mut() {
+            row.push((taught, e.verdict));
+        }
+    }
+    for row in rows {
+        ui.horizontal_top(|ui| {
+            for (taught, verdict) in row {
+                let colour = look::verdict(verdict, dark);
+                look::card(ui, colour).show(ui, |ui| {
+                    ui.vertical(|ui| {
+                        ui.add(Label::new(RichText::new(taught).strong()).extend());
+                        ui.add(Label::new(RichText::new(verdict.word()).color(colour).strong()).extend());
+                    });
+                });
+            }
+        });
+    }
 }
 
 fn label<'s>(site: &'s Site, id: &'s str) -> &'s str {

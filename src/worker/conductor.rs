@@ -101,6 +101,7 @@ struct Conductor {
     /// Told that nothing can be played; not told again until devices change.
     mute: bool,
     watch_level: bool,
+    microphone: Option<String>,
     last_level: Instant,
 }
 
@@ -179,6 +180,7 @@ impl Conductor {
             playing: None,
             mute: false,
             watch_level: false,
+            microphone: None,
             last_level: Instant::now(),
         }
     }
@@ -320,8 +322,8 @@ impl Conductor {
 
     fn choose_devices(&mut self, input: Option<String>, output: Option<String>) {
         if let (Some(recorder), true) = (&self.recorder, input != self.setup.input) {
-            self.out.tell(Event::Microphone(None));
             recorder.choose(input.clone());
+            self.set_microphone(None);
         }
         if let (Some(player), true) = (&self.player, output != self.setup.output) {
             player.choose(output.clone());
@@ -594,12 +596,12 @@ impl Conductor {
         if clip.is_none() {
             run.own = None;
         }
+        self.out.tell(Event::Judged(Box::new(judged)));
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
             file: hearing.and_then(|h| h.file),
         });
         self.ask_for_name();
-        self.out.tell(Event::Judged(Box::new(judged)));
         self.tell_state();
         self.play_answer();
     }
@@ -750,6 +752,7 @@ impl Conductor {
             .as_ref()
             .is_some_and(|r| r.turn.state == TurnState::Transmitting);
         if (transmitting || self.watch_level)
+            && self.microphone.is_some()
             && self.last_level.elapsed() >= LEVELS
             && let Some(recorder) = &self.recorder
         {
@@ -801,13 +804,13 @@ impl Conductor {
 
     fn recorder_event(&mut self, event: RecorderEvent) {
         match event {
-            RecorderEvent::Ready { device, .. } => self.out.tell(Event::Microphone(Some(device))),
+            RecorderEvent::Ready { device, .. } => self.set_microphone(Some(device)),
             RecorderEvent::Failed(e) => {
-                self.out.tell(Event::Microphone(None));
+                self.set_microphone(None);
                 self.out.trouble(e);
             }
             RecorderEvent::Lost { device } => {
-                self.out.tell(Event::Microphone(None));
+                self.set_microphone(None);
                 self.out.trouble(format!(
                     "The microphone \"{device}\" went away. Plug it in again or choose another one; calls can be typed."
                 ));
@@ -823,6 +826,13 @@ impl Conductor {
             }
             RecorderEvent::Warning(trouble) => self.out.trouble(trouble),
             RecorderEvent::Recorded(recorded) => self.recorded(*recorded),
+        }
+    }
+
+    fn set_microphone(&mut self, name: Option<String>) {
+        if self.microphone != name {
+            self.microphone.clone_from(&name);
+            self.out.tell(Event::Microphone(name));
         }
     }
 

@@ -59,16 +59,16 @@ pub(super) enum Order {
 }
 
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {
-    let mut present: Option<Loaded> = None;
+    let mut ready: Option<Loaded> = None;
     for order in inbox {
         let answer = match order {
             Order::Load => {
                 // The old one goes first: two would need twice the memory.
-                present = None;
+                ready = None;
                 match (loader.0)() {
                     Ok(new) => {
                         let name = new.model.name.clone();
-                        present = Some(new);
+                        ready = Some(new);
                         Message::Loaded(Ok(name))
                     }
                     Err(e) => Message::Loaded(Err(e)),
@@ -80,7 +80,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
                 vocabulary,
                 cancel,
             } => {
-                let result = match &mut present {
+                let result = match &mut ready {
                     Some(l) => l
                         .recogniser
                         .hear(&clip, &vocabulary, &cancel)

@@ -226,18 +226,40 @@ impl Outbox {
     }
 }
 
-/// An error's text as a sentence for the screen: capital first.
+/// An error's text as a sentence for the screen: capital first, full stop last unless it ends with a path or a list.
 fn sentence(text: &str) -> String {
     let text = text.trim();
     let mut chars = text.chars();
-    chars
+    let mut out: String = chars
         .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect());
+    let last_word = out.rsplit(char::is_whitespace).next().unwrap_or_default();
+    if !out.contains('\n') && last_word.chars().all(char::is_alphanumeric) {
+        out.push('.');
+    }
+    out
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn errors_become_sentences() {
+        for (text, shown) in [
+            (
+                "no microphone was found; plug one in",
+                "No microphone was found; plug one in.",
+            ),
+            ("Say so.", "Say so."),
+            (
+                "could not open: /home/robin/call.wav",
+                "Could not open: /home/robin/call.wav",
+            ),
+        ] {
+            assert_eq!(sentence(text), shown);
+        }
+    }
 
     #[test]
     fn a_situation_is_read_or_refused_with_the_right_form() {

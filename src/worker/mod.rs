@@ -100,3 +100,284 @@ impl Drop for Worker {
         let _ = self.ended.recv_timeout(LAST_WRITE);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::call::{Evidence, Outcome, Verdict, Vocabulary};
+    use crate::drill::{Answer, TurnState};
+    use crate::hear::{HearError, Recogniser};
+    use crate::logbook::{Logbook, ModelUsed, Whose};
+    use crate::sound::Clip;
+    use std::path::Path;
+    use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+    use std::sync::{Arc, Mutex};
+    use std::time::Instant;
+
+    /// Hears what it is told to, after a while.
+    struct Script {
+        text: Arc<Mutex<String>>,
+        takes: Duration,
+    }
+
+    impl Recogniser for Script {
+        fn hear(&mut self, _: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError> {
+            let end = Instant::now() + self.takes;
+            while Instant::now() < end {
+                if cancel.load(Ordering::Relaxed) {
+                    return Err(HearError::Cancelled);
+                }
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            Ok(Evidence::typed(vocabulary, &self.text.lock().unwrap()))
+        }
+
+        fn model(&self) -> &'static str {
+            "script"
+        }
+    }
+
+    /// A worker without devices and what it was told to hear.
+    struct Desk {
+        worker: Worker,
+        text: Arc<Mutex<String>>,
+        wakes: Arc<AtomicUsize>,
+    }
+
+    const SITUATION: &str = "G-CLRM,2,north";
+
+    impl Desk {
+        fn with(logbook: LogbookPlace, takes: Duration, model: Result<(), String>) -> Self {
+            let text = Arc::new(Mutex::new(String::new()));
+            let heard = text.clone();
+            let loader = Loader::new(move || {
+                model.clone().map(|()| Loaded {
+                    recogniser: Box::new(Script {
+                        text: heard.clone(),
+                        takes,
+                    }),
+                    model: ModelUsed {
+                        name: "script".into(),
+                        sha1: "0".repeat(40),
+                    },
+                })
+            });
+            let wakes = Arc::new(AtomicUsize::new(0));
+            let counted = wakes.clone();
+            let options = Options {
+                phrases: None,
+                logbook,
+                loader,
+                sound: false,
+                input: None,
+                output: None,
+                situation: Some(SITUATION.parse().unwrap()),
+                step: "ready".into(),
+            };
+            let worker = Worker::start(options, move || {
+                counted.fetch_add(1, Ordering::Relaxed);
+            })
+            .unwrap();
+            Self { worker, text, wakes }
+        }
+
+        fn at(folder: &Path) -> Self {
+            Self::with(place(folder), Duration::ZERO, Ok(()))
+        }
+
+        fn send(&self, command: Command) {
+            self.worker.send(command);
+        }
+
+        /// Waits for an event, letting others pass.
+        fn until<T>(&self, wanted: impl Fn(&Event) -> Option<T>) -> T {
+            let end = Instant::now() + Duration::from_secs(10);
+            let mut passed = Vec::new();
+            while let Some(event) = self.worker.wait(end.saturating_duration_since(Instant::now())) {
+                if let Some(t) = wanted(&event) {
+                    return t;
+                }
+                passed.push(event);
+            }
+            panic!("waited in vain; what came: {passed:#?}");
+        }
+
+        fn state(&self, state: TurnState) {
+            self.until(|e| matches!(e, Event::State(s) if *s == state).then_some(()));
+        }
+
+        fn trouble(&self, part: &str) -> String {
+            self.until(|e| match e {
+                Event::Trouble(t) if t.contains(part) => Some(t.clone()),
+                _ => None,
+            })
+        }
+
+        fn judged(&self) -> Judged {
+            self.until(|e| match e {
+                Event::Judged(j) => Some((**j).clone()),
+                _ => None,
+            })
+        }
+
+        fn stored(&self) {
+            self.until(|e| matches!(e, Event::Stored(_)).then_some(()));
+        }
+
+        fn begin(&self) {
+            self.send(Command::LoadSite(SiteRequest("larkmoor".into())));
+            self.send(Command::Next);
+            self.state(TurnState::YourCall);
+        }
+    }
+
+    fn place(folder: &Path) -> LogbookPlace {
+        LogbookPlace::Disk {
+            file: folder.join("logbook.sqlite"),
+            recordings: folder.join("recordings"),
+        }
+    }
+
+    fn book(folder: &Path) -> Logbook {
+        Logbook::open(&folder.join("logbook.sqlite"), &folder.join("recordings")).unwrap()
+    }
+
+    fn clip() -> Clip {
+        Clip::from_samples(vec![0.1; 16_000])
+    }
+
+    #[test]
+    fn a_turn_over_two_calls_is_judged_answered_and_kept() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.send(Command::AddStudent {
+            name: "Robin".into(),
+            consent: true,
+            by: None,
+        });
+        let robin = desk.until(|e| match e {
+            Event::Student(s) => s.clone(),
+            _ => None,
+        });
+        desk.begin();
+        *desk.text.lock().unwrap() = "winch golf charlie lima romeo mike north winch cable ready".into();
+        desk.send(Command::Speak(Box::new(clip())));
+        desk.state(TurnState::Judging);
+        let first = desk.judged();
+        assert_eq!(first.judgement.outcome, Outcome::NotYet);
+        assert_eq!(first.judgement.element("crew").unwrap().verdict, Verdict::Missing);
+        assert_eq!(first.answer.line().unwrap().text, "Say again crew.");
+        desk.state(TurnState::YourCall);
+        // The answer is typed and need hold only what was asked.
+        desk.send(Command::Type("two up".into()));
+        let second = desk.judged();
+        assert_eq!((second.attempt, second.judgement.outcome), (2, Outcome::Pass));
+        assert!(matches!(second.answer, Answer::Complete(_)));
+        desk.state(TurnState::Done);
+        // A complete call is not spoken again.
+        desk.send(Command::Type("two up".into()));
+        assert!(desk.wakes.load(Ordering::Relaxed) > 5);
+        drop(desk);
+
+        let book = book(dir.path());
+        let mut kept = book.attempts(Whose::Student(robin.id), 0, 10).unwrap();
+        kept.sort_by_key(|a| a.turn_attempt);
+        assert_eq!(kept.len(), 2);
+        assert_eq!(kept[0].turn, kept[1].turn);
+        let first = book.attempt(kept[0].id).unwrap().unwrap().attempt;
+        assert_eq!(first.model.unwrap().name, "script");
+        assert_eq!(
+            first.situation,
+            serde_json::json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"})
+        );
+        let second = book.attempt(kept[1].id).unwrap().unwrap().attempt;
+        assert_eq!((second.model, second.outcome), (None, crate::logbook::Outcome::Pass));
+    }
+
+    #[test]
+    fn a_call_being_judged_is_thrown_away_at_once() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::with(place(dir.path()), Duration::from_secs(20), Ok(()));
+        desk.begin();
+        desk.send(Command::Speak(Box::new(clip())));
+        desk.state(TurnState::Judging);
+        let start = Instant::now();
+        desk.send(Command::Cancel);
+        desk.state(TurnState::YourCall);
+        assert!(start.elapsed() < Duration::from_millis(300), "{:?}", start.elapsed());
+        // The next one waits for nothing.
+        desk.send(Command::Type("winch".into()));
+        assert_eq!(desk.judged().attempt, 1);
+    }
+
+    #[test]
+    fn without_a_model_calls_are_typed_and_it_is_looked_for_again_when_asked() {
+        let dir = tempfile::tempdir().unwrap();
+        let way_out = "run `cableside model fetch base`";
+        let desk = Desk::with(place(dir.path()), Duration::ZERO, Err(way_out.into()));
+        let missing = |e: &Event| match e {
+            Event::Model(ModelState::Missing(why)) => Some(why.clone()),
+            _ => None,
+        };
+        assert_eq!(desk.until(missing), way_out);
+        desk.begin();
+        desk.send(Command::Press);
+        desk.trouble(way_out);
+        desk.send(Command::Type("winch".into()));
+        desk.judged();
+        desk.send(Command::LoadModel);
+        desk.until(missing);
+    }
+
+    #[test]
+    fn a_logbook_that_cannot_be_opened_is_told_and_practice_goes_on() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::write(dir.path().join("logbook.sqlite"), "no database at all, but some text").unwrap();
+        let desk = Desk::at(dir.path());
+        let told = desk.trouble("gone when the program ends");
+        assert!(told.contains("set-aside"), "{told}");
+        desk.send(Command::AddStudent {
+            name: "Robin".into(),
+            consent: true,
+            by: None,
+        });
+        desk.until(|e| matches!(e, Event::Student(Some(_))).then_some(()));
+        desk.begin();
+        desk.send(Command::Type("winch".into()));
+        desk.judged();
+        desk.stored();
+        drop(desk);
+        assert!(!dir.path().join("recordings").exists());
+    }
+
+    #[test]
+    fn what_cannot_be_done_is_said() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.send(Command::Next);
+        desk.trouble("Choose a site");
+        desk.send(Command::LoadSite(SiteRequest("nowhere".into())));
+        desk.trouble("larkmoor");
+        desk.send(Command::LoadSite(SiteRequest("erlengrund".into())));
+        desk.send(Command::Next);
+        desk.trouble("no cable \"north\"");
+        desk.send(Command::ChooseStudentByName("Nobody".into()));
+        desk.trouble("No student");
+        desk.begin();
+        desk.send(Command::Press);
+        desk.trouble("no microphone");
+        desk.send(Command::PlayOwn);
+        desk.trouble("no spoken call");
+        // Commands out of place do nothing.
+        for command in [
+            Command::Release,
+            Command::Cancel,
+            Command::StopPlaying,
+            Command::PlayAnswer,
+        ] {
+            desk.send(command);
+        }
+        desk.send(Command::Type(String::new()));
+        assert_eq!(desk.judged().judgement.outcome, Outcome::NothingHeard);
+    }
+}
