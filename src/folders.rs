@@ -3,7 +3,8 @@
 //! One root holds everything personal (logbook, recordings, the speech model, own sites), so that it can be backed up,
 //! moved or deleted as one folder. `CABLESIDE_HOME` moves the root; tests and classes on a shared computer use it.
 
-use std::path::PathBuf;
+use crate::site::{Problems, Site, bundled};
+use std::path::{Path, PathBuf};
 
 /// The data root: `CABLESIDE_HOME` if set, else the platform's folder for application data
 /// (`~/.local/share/cableside`, `%APPDATA%\cableside\data`, `~/Library/Application Support/cableside`),
@@ -45,7 +46,7 @@ pub fn phrases() -> Vec<PathBuf> {
 
 /// Read a site's folder for [`crate::site::Site::check`]. Never fails: what cannot be read is noted in the result.
 /// Text files are limited to 1 MB each; a site's files are a few kilobytes.
-pub fn read_site(dir: &std::path::Path) -> crate::site::Files {
+pub fn read_site(dir: &Path) -> crate::site::Files {
     let mut files = crate::site::Files {
         folder: dir.display().to_string(),
         ..Default::default()
@@ -54,7 +55,7 @@ pub fn read_site(dir: &std::path::Path) -> crate::site::Files {
     files
 }
 
-fn walk(root: &std::path::Path, dir: &std::path::Path, depth: usize, files: &mut crate::site::Files) {
+fn walk(root: &Path, dir: &Path, depth: usize, files: &mut crate::site::Files) {
     const LARGEST: u64 = 1_000_000;
     let Ok(entries) = std::fs::read_dir(dir) else {
         return;
@@ -89,5 +90,146 @@ fn walk(root: &std::path::Path, dir: &std::path::Path, depth: usize, files: &mut
         } else {
             files.others.insert(name);
         }
+    }
+}
+
+/// A site that can be chosen, or a folder that should be one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FoundSite {
+    /// The folder's name, which is how a user names it.
+    pub id: String,
+    /// Name on screen.
+    pub name: String,
+    /// One line about the place.
+    pub about: String,
+    /// No real place.
+    pub invented: bool,
+    /// Why it cannot be used, if it cannot.
+    pub problem: Option<String>,
+}
+
+/// Where sites are looked for, the folder the user named first.
+fn folders_with_sites(first: Option<&Path>) -> Vec<PathBuf> {
+    first.map(Path::to_path_buf).into_iter().chain(phrases()).collect()
+}
+
+fn is_site(folder: &Path) -> bool {
+    crate::site::FILES.iter().any(|f| folder.join(f).is_file())
+}
+
+/// Every site there is, by name; of two folders of one name the first found counts.
+pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
+    let mut found: Vec<FoundSite> = Vec::new();
+    for dir in folders_with_sites(first) {
+        let Ok(entries) = std::fs::read_dir(dir) else {
+            continue;
+        };
+        for entry in entries.flatten() {
+            let id = entry.file_name().to_string_lossy().into_owned();
+            if !is_site(&entry.path()) || found.iter().any(|f| f.id == id) {
+                continue;
+            }
+            found.push(match Site::check(&read_site(&entry.path())) {
+                Ok(site) => FoundSite {
+                    id,
+                    name: site.name,
+                    about: site.about,
+                    invented: site.invented,
+                    problem: None,
+                },
+                Err(e) => FoundSite {
+                    name: id.clone(),
+                    id,
+                    about: String::new(),
+                    invented: false,
+                    problem: Some(e.to_string()),
+                },
+            });
+        }
+    }
+    found.sort_by(|a, b| a.name.cmp(&b.name));
+    found
+}
+
+/// Why a site cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum SiteError {
+    /// A path was named and there is no folder.
+    #[error("there is no site folder: {}", .0.display())]
+    NoFolder(PathBuf),
+    /// A name was named and no phrases folder has it.
+    #[error("there is no site \"{name}\"; there are: {known}. Name one of them, or the path of a site's folder")]
+    Unknown {
+        /// What was asked.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// Its files have mistakes.
+    #[error(transparent)]
+    Problems(#[from] Problems),
+}
+
+/// Load the site meant: a path, a folder's name under the phrases folders, or a site that ships with the program. With it
+/// comes its folder, where its recorded prompts are; a site from the program's own copy has none.
+pub fn load_site(name: &str, first: Option<&Path>) -> Result<(Site, Option<PathBuf>), SiteError> {
+    let folder = if name.contains(['/', '\\']) {
+        let path = PathBuf::from(name);
+        if !path.is_dir() {
+            return Err(SiteError::NoFolder(path));
+        }
+        Some(path)
+    } else {
+        folders_with_sites(first)
+            .iter()
+            .map(|d| d.join(name))
+            .find(|d| is_site(d))
+    };
+    if let Some(folder) = folder {
+        return Ok((Site::check(&read_site(&folder))?, Some(folder)));
+    }
+    if let Some(files) = bundled::files(name) {
+        return Ok((Site::check(&files)?, None));
+    }
+    let known: Vec<String> = find_sites(first).into_iter().map(|s| s.id).collect();
+    Err(SiteError::Unknown {
+        name: name.to_owned(),
+        known: known.join(", "),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_sites_that_ship_are_found_and_a_broken_one_is_named_with_its_problem() {
+        let dir = tempfile::tempdir().unwrap();
+        let broken = dir.path().join("broken");
+        std::fs::create_dir(&broken).unwrap();
+        std::fs::write(broken.join("site.toml"), "[site\n").unwrap();
+        std::fs::create_dir(dir.path().join("notes")).unwrap();
+        let found = find_sites(Some(dir.path()));
+        let ids: Vec<&str> = found.iter().map(|f| f.id.as_str()).collect();
+        assert_eq!(ids, ["erlengrund", "larkmoor", "broken"]);
+        assert!(found[2].problem.is_some() && found[0].problem.is_none());
+        let missing = load_site("nowhere", None).unwrap_err().to_string();
+        assert!(
+            missing.contains("erlengrund") && missing.contains("larkmoor"),
+            "{missing}"
+        );
+        assert!(load_site("larkmoor", None).unwrap().1.is_some());
+        assert!(matches!(
+            load_site("broken", Some(dir.path())),
+            Err(SiteError::Problems(_))
+        ));
+    }
+
+    #[test]
+    fn a_site_that_ships_needs_no_folder() {
+        for name in ["larkmoor", "erlengrund"] {
+            Site::check(&crate::site::bundled::files(name).unwrap()).unwrap();
+        }
+        assert!(crate::site::bundled::files("nowhere").is_none());
     }
 }

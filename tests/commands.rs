@@ -184,7 +184,16 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
     use std::io::Write;
     let home = tempfile::tempdir().unwrap();
     let mut child = cableside(home.path())
-        .args(["drill", "--site", "larkmoor", "--typed", "--turns", "1", "--seed", "7"])
+        .args([
+            "drill",
+            "--site",
+            "larkmoor",
+            "--typed",
+            "--turns",
+            "1",
+            "--situation",
+            "7",
+        ])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()

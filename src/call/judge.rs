@@ -47,6 +47,9 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// All verdicts, best first.
+    pub const ALL: [Self; 4] = [Self::Said, Self::Wrong, Self::Missing, Self::Unsure];
+
     /// The word for it in results.
     pub fn word(self) -> &'static str {
         match self {
@@ -76,6 +79,9 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// All outcomes, best first.
+    pub const ALL: [Self; 4] = [Self::Pass, Self::NotYet, Self::SayAgain, Self::NothingHeard];
+
     /// The words for it in results.
     pub fn word(self) -> &'static str {
         match self {

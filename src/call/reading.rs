@@ -9,7 +9,7 @@ use crate::site::{Callsign, number, spelling};
 use serde::{Deserialize, Serialize};
 
 /// What was said of one element.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Said {
     /// A value (the right one or another).
     Value(String),

@@ -4,8 +4,9 @@ use super::Failure;
 use crate::call::Situation;
 use crate::folders;
 use crate::hear::LatticeRecogniser;
+use crate::model;
 use crate::site::{Callsign, Site};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Which site, and where sites are looked for.
 #[derive(Debug, Clone, clap::Args)]
@@ -18,50 +19,33 @@ pub struct SiteChoice {
     pub phrases: Option<PathBuf>,
 }
 
-/// Find a site's folder by name or path.
-pub fn site_folder(name: &str, first: Option<&Path>) -> Result<PathBuf, Failure> {
-    let direct = PathBuf::from(name);
-    if name.contains(['/', '\\']) {
-        return if direct.is_dir() {
-            Ok(direct)
-        } else {
-            Err(format!("there is no site folder\n  {}", direct.display()).into())
-        };
-    }
-    let dirs: Vec<PathBuf> = first
-        .map(Path::to_path_buf)
-        .into_iter()
-        .chain(folders::phrases())
-        .collect();
-    if let Some(dir) = dirs
-        .iter()
-        .map(|d| d.join(name))
-        .find(|d| d.join("site.toml").is_file() || d.join("words.toml").is_file())
-    {
-        return Ok(dir);
-    }
-    let mut known: Vec<String> = dirs
-        .iter()
-        .filter_map(|d| std::fs::read_dir(d).ok())
-        .flatten()
-        .flatten()
-        .filter(|e| e.path().join("site.toml").is_file())
-        .map(|e| e.file_name().to_string_lossy().into_owned())
-        .collect();
-    known.sort();
-    known.dedup();
-    let known = if known.is_empty() {
-        "none was found".to_owned()
-    } else {
-        format!("there are: {}", known.join(", "))
-    };
-    Err(format!("there is no site \"{name}\"; {known}. Name one with --site, or its folder with --phrases").into())
+/// Which speech model, and how it runs.
+#[derive(Debug, Clone, clap::Args)]
+pub struct ModelChoice {
+    /// The speech model: an official name or a file
+    #[arg(long, value_name = "NAME-OR-FILE")]
+    model: Option<String>,
+    /// Use a model file whose checksum is not a published one
+    #[arg(long)]
+    allow_unknown: bool,
+    /// Threads of the speech model; 1 where other programs are busy
+    #[arg(long, default_value_t = 2)]
+    threads: usize,
 }
 
-/// Load and check a site.
-pub fn load_site(name: &str, first: Option<&Path>) -> Result<Site, Failure> {
-    let dir = site_folder(name, first)?;
-    Ok(Site::check(&folders::read_site(&dir))?)
+impl ModelChoice {
+    /// Verify and load the model.
+    pub fn load(&self) -> Result<LatticeRecogniser, Failure> {
+        let file = model::resolve(&folders::models(), self.model.as_deref(), self.allow_unknown)?;
+        Ok(LatticeRecogniser::load(&file.path, self.threads)?)
+    }
+}
+
+impl SiteChoice {
+    /// Load and check the site.
+    pub fn load(&self) -> Result<Site, Failure> {
+        Ok(folders::load_site(&self.site, self.phrases.as_deref())?.0)
+    }
 }
 
 /// The situation given on the command line, checked against the site.
@@ -73,16 +57,6 @@ pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<S
     };
     s.check(site)?;
     Ok(s)
-}
-
-/// The model file to use: the one named, else the base model of the models folder.
-pub fn model_file(named: Option<&Path>) -> PathBuf {
-    named.map_or_else(|| folders::models().join("ggml-base.bin"), Path::to_path_buf)
-}
-
-/// Load the recogniser.
-pub fn recogniser(model: Option<&Path>, threads: usize) -> Result<LatticeRecogniser, Failure> {
-    Ok(LatticeRecogniser::load(&model_file(model), threads)?)
 }
 
 /// A step of a site by id.
@@ -97,48 +71,3 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
         .into()
     })
 }
-
-/// A site that the program brings with it: from a phrases folder if one is found, else from its own copy.
-pub fn bundled_site(name: &str) -> Result<Site, Failure> {
-    if let Ok(site) = load_site(name, None) {
-        return Ok(site);
-    }
-    let Some((_, files)) = BUNDLED.iter().find(|(n, _)| *n == name) else {
-        return Err(format!("the program brings no site \"{name}\" with it").into());
-    };
-    let texts = files.iter().map(|(f, t)| ((*f).to_owned(), (*t).to_owned())).collect();
-    Ok(Site::check(&crate::site::Files {
-        folder: format!("(built in) {name}"),
-        texts,
-        ..Default::default()
-    })?)
-}
-
-macro_rules! bundled {
-    ($name:literal) => {
-        (
-            $name,
-            [
-                (
-                    "site.toml",
-                    include_str!(concat!("../../phrases/", $name, "/site.toml")),
-                ),
-                (
-                    "fleet.toml",
-                    include_str!(concat!("../../phrases/", $name, "/fleet.toml")),
-                ),
-                (
-                    "words.toml",
-                    include_str!(concat!("../../phrases/", $name, "/words.toml")),
-                ),
-                (
-                    "steps.toml",
-                    include_str!(concat!("../../phrases/", $name, "/steps.toml")),
-                ),
-            ],
-        )
-    };
-}
-
-/// The sites that ship, as texts.
-pub const BUNDLED: [(&str, [(&str, &str); 4]); 2] = [bundled!("larkmoor"), bundled!("erlengrund")];

@@ -1,25 +1,20 @@
 //! `cableside demo`: one complete ready-call drill in the terminal, from a bundled recording through the real recogniser.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
-use super::common;
+use super::common::{self, ModelChoice};
 use super::{Failure, show};
 use crate::call::{Evidence, Outcome, Situation, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn};
 use crate::hear::Recogniser;
-use crate::site::{Callsign, Site};
-use std::path::PathBuf;
+use crate::site::{Callsign, Site, bundled};
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
 
 /// Play one ready-call drill from a bundled recording, without microphone or window
 #[derive(Debug, clap::Args)]
 pub struct DemoArgs {
-    /// Threads of the speech model
-    #[arg(long, default_value_t = 2)]
-    threads: usize,
-    /// Use this model file
-    #[arg(long, value_name = "FILE")]
-    model: Option<PathBuf>,
+    #[command(flatten)]
+    model: ModelChoice,
 }
 
 /// The recording: made for the project with a synthetic voice, as `audio-fixtures/README.md` says. The crew is missing.
@@ -27,7 +22,9 @@ const RECORDING: &[u8] = include_bytes!("../../audio-fixtures/clips/demo_missing
 
 /// Run the command.
 pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
-    let site = common::bundled_site("larkmoor")?;
+    // The program's own copy: the recording fits it, whatever a club has made of its folder.
+    let files = bundled::files("larkmoor").ok_or("the site larkmoor is not in the program")?;
+    let site = Site::check(&files)?;
     let step = common::step(&site, "ready")?;
     let situation = Situation {
         callsign: Callsign::parse("G-CLRM")?,
@@ -51,7 +48,7 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     println!("(transmitting: a bundled recording of {:.1} s)", clip.seconds());
     turn.release();
     println!("(judging)");
-    let mut recogniser = common::recogniser(args.model.as_deref(), args.threads)?;
+    let mut recogniser = args.model.load()?;
     let vocabulary = Vocabulary::of(&site, step);
     let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;
     let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
@@ -60,14 +57,14 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
         show::judgement(&site, step, &turn.situation, &judgement, &evidence)
     );
     let answer = turn.judged(&site, step, &judgement);
-    speak(&answer);
+    println!("{}", show::answer(&answer));
     if let Answer::Ask { element, .. } = &answer {
         supply(&site, &mut turn, element)?;
     }
-    Ok(if turn.attempts > 0 && judgement.outcome != Outcome::NothingHeard {
-        ExitCode::SUCCESS
-    } else {
+    Ok(if judgement.outcome == Outcome::NothingHeard {
         ExitCode::FAILURE
+    } else {
+        ExitCode::SUCCESS
     })
 }
 
@@ -86,7 +83,7 @@ fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
     let evidence = Evidence::typed(&Vocabulary::of(site, step), &text);
     let judgement = judge(site, step, &turn.situation, &evidence, &Limits::DEFAULT);
     let answer = turn.judged(site, step, &judgement);
-    speak(&answer);
+    println!("{}", show::answer(&answer));
     let first = turn.first_time == Some(true);
     println!(
         "The call took {} attempts; first-time pass: {}.",
@@ -94,11 +91,4 @@ fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
         if first { "yes" } else { "no" }
     );
     Ok(())
-}
-
-fn speak(answer: &Answer) {
-    match answer.line() {
-        Some(line) => println!("[{}] {}", line.role, line.text),
-        None => println!("[nobody answers; nothing moves]"),
-    }
 }

@@ -1,15 +1,20 @@
-//! `cableside drill`: ready calls in the terminal, spoken or typed.
+//! `cableside drill`: calls in the terminal, spoken or typed, through the same worker as the window.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::common::{self, SiteChoice};
 use super::{Failure, show};
-use crate::call::{Evidence, Judgement, Vocabulary, judge, judge::Limits};
-use crate::drill::{Answer, Turn, TurnState, deal};
+use crate::drill::TurnState;
 use crate::folders;
-use crate::logbook::{self, Logbook, NewAttempt};
 use crate::site::{Site, Step};
+use crate::worker::{
+    Command, Dealt, Event, Judged, Loader, LogbookPlace, ModelState, Options, SiteRequest, SituationRequest, Worker,
+};
 use std::io::{BufRead, Write};
 use std::process::ExitCode;
+use std::time::Duration;
+
+/// Judging a hard call takes seconds, on a busy computer many; after this long something is broken.
+const PATIENCE: Duration = Duration::from_mins(3);
 
 /// Practise in the terminal
 #[derive(Debug, clap::Args)]
@@ -25,150 +30,163 @@ pub struct DrillArgs {
     /// Type the calls instead of speaking them
     #[arg(long)]
     typed: bool,
-    /// The student, by name or id; without one the attempts are kept without a name
+    /// The student, by name or id; without one the attempts are kept without a name and without recordings
     #[arg(long)]
     student: Option<String>,
-    /// Deal the same situations again
-    #[arg(long)]
-    seed: Option<u64>,
+    /// Deal this situation always, for instance G-CLRM,2,north
+    #[arg(long, hide = true, value_name = "CALLSIGN,CREW,CABLE")]
+    situation: Option<SituationRequest>,
+    /// The microphone by name (`cableside sound devices` lists them)
+    #[arg(long, value_name = "NAME")]
+    input: Option<String>,
+    /// The speech model: an official name or a file
+    #[arg(long, value_name = "NAME-OR-FILE")]
+    model: Option<String>,
+    /// Threads of the speech model; 1 where other programs are busy
+    #[arg(long, default_value_t = 2)]
+    threads: usize,
 }
 
 /// Run the command.
 pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
-    let site = common::load_site(&args.site.site, args.site.phrases.as_deref())?;
-    let step = common::step(&site, &args.step)?;
-    if !args.typed {
-        return Err("spoken drills need the window for now (`cableside`); add --typed to type the calls here".into());
-    }
-    let mut logbook = open_logbook();
-    let student = match (&args.student, &logbook) {
-        (Some(name), Some(l)) => Some(l.find_student(name)?.id),
-        (Some(_), None) => return Err("the logbook cannot be opened, so there are no students".into()),
-        (None, _) => None,
+    let site = args.site.load()?;
+    let step = common::step(&site, &args.step)?.clone();
+    let options = Options {
+        phrases: args.site.phrases.clone(),
+        logbook: LogbookPlace::Disk {
+            file: folders::logbook(),
+            recordings: folders::recordings(),
+        },
+        loader: Loader::lattice(&folders::models(), args.model.clone(), args.threads),
+        sound: !args.typed,
+        input: args.input.clone(),
+        output: None,
+        situation: args.situation.clone(),
+        step: args.step.clone(),
     };
     println!("{}", site.caution);
     if site.invented {
         println!("{} is invented.", site.name);
     }
-    let mut random = generator(args.seed);
-    let mut before = None;
-    let mut lines = std::io::stdin().lock().lines();
-    for _ in 0..args.turns {
-        let Some(situation) = deal(&site, before.as_ref(), &mut random) else {
-            return Err("the site has no aircraft or no cable to deal".into());
-        };
-        before = Some(situation.clone());
-        println!(
-            "\nGlider {}, crew {}, cable {}.",
-            situation.callsign, situation.crew, situation.cable
-        );
-        if let Some(p) = &step.prompt {
-            println!("[{}] {}", p.role, p.text);
+    let mut terminal = Terminal {
+        worker: Worker::start(options, || {})?,
+        site,
+        step,
+        dealt: None,
+    };
+    terminal
+        .worker
+        .send(Command::LoadSite(SiteRequest(args.site.site.clone())));
+    terminal.until(|e| matches!(e, Event::SiteLoaded(_)))?;
+    if let Some(name) = &args.student {
+        terminal.worker.send(Command::ChooseStudentByName(name.clone()));
+        let chosen = terminal.until(|e| matches!(e, Event::Student(Some(_)) | Event::Trouble(_)))?;
+        if let Event::Trouble(why) = chosen {
+            return Err(why.into());
         }
-        let mut turn = Turn::new(situation);
-        let turn_id = uuid::Uuid::new_v4();
-        while turn.state != TurnState::Done {
-            turn.prompted();
-            print!("Your call: ");
-            std::io::stdout().flush()?;
-            let Some(line) = lines.next() else {
-                return Ok(ExitCode::SUCCESS);
-            };
-            turn.press();
-            turn.release();
-            let evidence = Evidence::typed(&Vocabulary::of(&site, step), &line?);
-            let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
-            print!(
-                "{}",
-                show::judgement(&site, step, &turn.situation, &judgement, &evidence)
-            );
-            let answer = turn.judged(&site, step, &judgement);
-            if let Some(l) = &mut logbook {
-                let a = attempt(&site, step, &turn, turn_id, &judgement, &evidence);
-                if let Err(e) = l.record(&NewAttempt { student, ..a }, jiff::Timestamp::now()) {
-                    println!("This attempt was not recorded: {e}");
-                }
-            }
-            match answer.line() {
-                Some(l) => println!("[{}] {}", l.role, l.text),
-                None => println!("[nobody answers; nothing moves]"),
-            }
-            if matches!(answer, Answer::Complete(_)) {
-                println!("Attempts: {}.", turn.attempts);
-            }
+    }
+    if !args.typed {
+        let ready = terminal.until(|e| matches!(e, Event::Model(ModelState::Ready(_) | ModelState::Missing(_))))?;
+        if let Event::Model(ModelState::Missing(why)) = ready {
+            return Err(format!("{why}\nTo practise without it, add --typed").into());
+        }
+    }
+    for _ in 0..args.turns {
+        if !terminal.turn(args.typed)? {
+            break;
         }
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn open_logbook() -> Option<Logbook> {
-    match Logbook::open(&folders::logbook(), &folders::recordings()) {
-        Ok(l) => {
-            if let Some(notice) = l.read_only_notice() {
-                println!("{notice}");
+struct Terminal {
+    worker: Worker,
+    site: Site,
+    step: Step,
+    dealt: Option<Dealt>,
+}
+
+impl Terminal {
+    /// One turn over as many attempts as it takes. False when the input has ended.
+    fn turn(&mut self, typed: bool) -> Result<bool, Failure> {
+        self.worker.send(Command::Next);
+        self.until(|e| matches!(e, Event::State(TurnState::YourCall)))?;
+        loop {
+            if typed {
+                let Some(text) = ask("Your call: ")? else {
+                    return Ok(false);
+                };
+                self.worker.send(Command::Type(text));
+            } else {
+                if ask("Your call. Enter presses the key: ")?.is_none() {
+                    return Ok(false);
+                }
+                self.worker.send(Command::Press);
+                let released = ask("Transmitting. Enter releases it: ")?;
+                self.worker.send(Command::Release);
+                if released.is_none() {
+                    return Ok(false);
+                }
             }
-            Some(l)
+            let end = self.until(|e| matches!(e, Event::State(TurnState::YourCall | TurnState::Done)))?;
+            if matches!(end, Event::State(TurnState::Done)) {
+                return Ok(true);
+            }
         }
-        Err(e) => {
-            println!("The logbook cannot be opened, so nothing is recorded: {e}");
-            None
+    }
+
+    /// Show events until one that is waited for has come.
+    fn until(&mut self, wanted: impl Fn(&Event) -> bool) -> Result<Event, Failure> {
+        loop {
+            let Some(event) = self.worker.wait(PATIENCE) else {
+                return Err(
+                    "the program has stopped answering; start it again, what was judged is in the logbook".into(),
+                );
+            };
+            self.show(&event);
+            if wanted(&event) {
+                return Ok(event);
+            }
         }
+    }
+
+    fn show(&mut self, event: &Event) {
+        match event {
+            Event::Trouble(text) => println!("{text}"),
+            Event::Dealt(dealt) => {
+                let s = &dealt.situation;
+                println!("\nGlider {}, crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                if let Some(p) = &self.step.prompt {
+                    println!("[{}] {}", p.role, p.text);
+                }
+                self.dealt = Some(dealt.clone());
+            }
+            Event::Judged(judged) => self.show_judged(judged),
+            _ => {}
+        }
+    }
+
+    fn show_judged(&self, judged: &Judged) {
+        for t in &judged.troubles {
+            println!("{t}");
+        }
+        if let Some(dealt) = &self.dealt {
+            let text = show::judgement(
+                &self.site,
+                &self.step,
+                &dealt.situation,
+                &judged.judgement,
+                &judged.evidence,
+            );
+            print!("{text}");
+        }
+        println!("{}", show::answer(&judged.answer));
     }
 }
 
-/// A typed attempt as the logbook keeps it.
-fn attempt(
-    site: &Site,
-    step: &Step,
-    turn: &Turn,
-    turn_id: uuid::Uuid,
-    j: &Judgement,
-    evidence: &Evidence,
-) -> NewAttempt {
-    NewAttempt {
-        id: uuid::Uuid::new_v4(),
-        student: None,
-        started_at: jiff::Timestamp::now(),
-        utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(jiff::Timestamp::now()).seconds(),
-        site: site.id.clone(),
-        site_version: site.version.clone(),
-        step: step.id.clone(),
-        situation: serde_json::to_value(&turn.situation).unwrap_or_default(),
-        turn: turn_id,
-        turn_attempt: turn.attempts,
-        model: None,
-        program_version: env!("CARGO_PKG_VERSION").to_owned(),
-        outcome: logbook::outcome_of(j.outcome.word()),
-        score: j.score.map(f64::from),
-        timings: logbook::Timings::default(),
-        transcript: evidence.transcript.clone(),
-        evidence: serde_json::to_value(evidence).unwrap_or_default(),
-        recording: None,
-        held_out: false,
-        elements: j
-            .elements
-            .iter()
-            .map(|e| logbook::ElementVerdict {
-                margin: e.margin.map(f64::from),
-                ..logbook::ElementVerdict::new(
-                    e.element.clone(),
-                    logbook::verdict_of(e.verdict.word()),
-                    e.heard.clone(),
-                )
-            })
-            .collect(),
-    }
-}
-
-/// Numbers for dealing: from the seed given, else from the clock. Only variety is wanted of them.
-fn generator(seed: Option<u64>) -> impl FnMut() -> u32 {
-    let mut state = seed.unwrap_or_else(|| jiff::Timestamp::now().as_nanosecond() as u64);
-    move || {
-        // SplitMix64 (Steele, Lea, Flood 2014).
-        state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 32) as u32
-    }
+/// A line from the user; `None` at the end of the input.
+fn ask(question: &str) -> Result<Option<String>, Failure> {
+    print!("{question}");
+    std::io::stdout().flush()?;
+    Ok(std::io::stdin().lock().lines().next().transpose()?)
 }

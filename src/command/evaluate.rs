@@ -2,8 +2,9 @@
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command's room prints")]
 
 use super::Failure;
-use super::common;
+use super::common::{self, ModelChoice};
 use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::folders;
 use crate::hear::Recogniser;
 use crate::site::{Callsign, Site};
 use serde::{Deserialize, Serialize};
@@ -26,12 +27,8 @@ pub struct EvaluateArgs {
     /// Look for sites in this folder first
     #[arg(long, value_name = "DIR")]
     phrases: Option<PathBuf>,
-    /// Use this model file
-    #[arg(long, value_name = "FILE")]
-    model: Option<PathBuf>,
-    /// Threads of the speech model
-    #[arg(long, default_value_t = 2)]
-    threads: usize,
+    #[command(flatten)]
+    model: ModelChoice,
     /// Clips heard at the same time (each with a model of its own; times are then not comparable)
     #[arg(long, default_value_t = 1)]
     jobs: usize,
@@ -128,7 +125,9 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         if !sites.contains_key(&r.site) {
             sites.insert(
                 r.site.clone(),
-                common::load_site(&r.site, args.phrases.as_deref()).map_err(|e| e.to_string()),
+                folders::load_site(&r.site, args.phrases.as_deref())
+                    .map(|(site, _)| site)
+                    .map_err(|e| e.to_string()),
             );
         }
     }
@@ -146,7 +145,7 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     let mut model_name = String::new();
     let mut recognisers = Vec::new();
     for _ in 0..args.jobs.max(1) {
-        let r = common::recogniser(args.model.as_deref(), args.threads)?;
+        let r = args.model.load()?;
         r.model().clone_into(&mut model_name);
         recognisers.push(r);
     }

@@ -343,9 +343,9 @@ fn list(logbook: &Logbook, whose: Whose, offset: u32, limit: u32, out: &mut impl
             a.step.clone(),
             dealt(&a.situation),
             if a.held_out {
-                format!("{} (held out)", a.outcome.as_str())
+                format!("{} (held out)", a.outcome.word())
             } else {
-                a.outcome.as_str().to_owned()
+                a.outcome.word().to_owned()
             },
             a.score.map_or_else(|| "-".to_owned(), |s| format!("{s:.0}")),
             a.turn_attempt.to_string(),
@@ -421,7 +421,7 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
     )?;
     let score = a.score.map_or_else(String::new, |s| format!(", score {s:.0}"));
     let held_out = if a.held_out { ", held out of the record" } else { "" };
-    writeln!(out, "outcome   {}{score}{held_out}", a.outcome.as_str())?;
+    writeln!(out, "outcome   {}{score}{held_out}", a.outcome.word())?;
     match &a.model {
         Some(model) => writeln!(out, "model     {} ({})", model.name, model.sha1)?,
         None => writeln!(out, "model     none (typed)")?,
@@ -435,12 +435,12 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
     let mut rows = vec![["element", "verdict", "heard", "margin", "seconds"].map(str::to_owned)];
     for e in &a.elements {
         let place = e.begin_seconds.zip(e.end_seconds);
-        let overruled = e.overrule.as_ref().map(|o| o.verdict).map(Verdict::as_str);
+        let overruled = e.overrule.as_ref().map(|o| o.verdict).map(Verdict::word);
         rows.push([
             e.element.clone(),
             overruled.map_or_else(
-                || e.verdict.as_str().to_owned(),
-                |o| format!("{} (was {})", o, e.verdict.as_str()),
+                || e.verdict.word().to_owned(),
+                |o| format!("{} (was {})", o, e.verdict.word()),
             ),
             e.heard.clone().unwrap_or_else(|| "-".to_owned()),
             e.margin.map_or_else(|| "-".to_owned(), |m| format!("{m:.2}")),

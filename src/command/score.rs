@@ -1,7 +1,7 @@
 //! `cableside score`: judge one recording.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
-use super::common::{self, SiteChoice};
+use super::common::{self, ModelChoice, SiteChoice};
 use super::{Failure, show};
 use crate::call::{Outcome, Vocabulary, judge, judge::Limits};
 use crate::hear::Recogniser;
@@ -34,12 +34,8 @@ pub struct ScoreArgs {
     /// Exit with 3 unless the outcome is `pass`
     #[arg(long)]
     strict: bool,
-    /// Use this model file
-    #[arg(long, value_name = "FILE")]
-    model: Option<PathBuf>,
-    /// Threads of the speech model
-    #[arg(long, default_value_t = 2)]
-    threads: usize,
+    #[command(flatten)]
+    model: ModelChoice,
     /// Print the readings and their weights too
     #[arg(long)]
     evidence: bool,
@@ -47,11 +43,11 @@ pub struct ScoreArgs {
 
 /// Run the command.
 pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
-    let site = common::load_site(&args.site.site, args.site.phrases.as_deref())?;
+    let site = args.site.load()?;
     let step = common::step(&site, &args.step)?;
     let situation = common::situation(&site, &args.callsign, args.crew, &args.cable)?;
     let clip = crate::sound::read_clip(&args.file)?;
-    let mut recogniser = common::recogniser(args.model.as_deref(), args.threads)?;
+    let mut recogniser = args.model.load()?;
     let evidence = recogniser.hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))?;
     let judgement = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
     if args.json {

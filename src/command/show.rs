@@ -1,6 +1,7 @@
 //! Results as text for a terminal.
 
 use crate::call::{Evidence, Judgement, Situation};
+use crate::drill::Answer;
 use crate::site::{Site, Step};
 use std::fmt::Write as _;
 
@@ -63,4 +64,12 @@ pub fn readings(evidence: &Evidence) -> String {
         let _ = writeln!(out, "  {:7.2}  {}", r.score, r.reading.words.join(" "));
     }
     out
+}
+
+/// What the other side says.
+pub fn answer(answer: &Answer) -> String {
+    match answer.line() {
+        Some(line) => format!("[{}] {}", line.role, line.text),
+        None => "[nobody answers; nothing moves]".to_owned(),
+    }
 }

@@ -1,9 +1,9 @@
 //! `cableside site`: check a site's folder, start a new one, list those there are.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
-use super::{Failure, common};
+use super::Failure;
 use crate::folders;
-use crate::site::Site;
+use crate::site::{Site, bundled};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -64,16 +64,13 @@ fn check(dir: &Path) -> Result<ExitCode, Failure> {
 
 fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
     let from = match language {
+        "en" => ("larkmoor", "Larkmoor"),
         "de" => ("erlengrund", "Erlengrund"),
-        _ => ("larkmoor", "Larkmoor"),
+        other => {
+            return Err(format!("there is no site to start from in \"{other}\"; there is one in: en, de").into());
+        }
     };
-    let files = common::BUNDLED
-        .iter()
-        .find(|(n, _)| *n == from.0)
-        .filter(|_| ["en", "de"].contains(&language));
-    let Some((_, files)) = files else {
-        return Err(format!("there is no site to start from in \"{language}\"; there is one in: en, de").into());
-    };
+    let files = bundled::files(from.0).ok_or("the site to start from is not in the program")?;
     let name = dir
         .file_name()
         .map(|n| n.to_string_lossy().into_owned())
@@ -94,7 +91,7 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
         .into());
     }
     std::fs::create_dir_all(dir).map_err(|e| format!("the folder cannot be made: {e}\n  {}", dir.display()))?;
-    for (file, text) in files {
+    for (file, text) in files.texts {
         let text = text
             .replace(&format!("\"{}\"", from.0), &format!("\"{id}\""))
             .replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
@@ -109,31 +106,10 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
 }
 
 fn list() {
-    for dir in folders::phrases() {
-        let Ok(entries) = std::fs::read_dir(&dir) else { continue };
-        let mut names: Vec<PathBuf> = entries
-            .flatten()
-            .map(|e| e.path())
-            .filter(|p| p.join("site.toml").is_file())
-            .collect();
-        names.sort();
-        for p in names {
-            match Site::check(&folders::read_site(&p)) {
-                Ok(s) => println!(
-                    "{:<16} {} version {}, {}  {}",
-                    s.id,
-                    s.language.code(),
-                    s.version,
-                    s.name,
-                    p.display()
-                ),
-                Err(e) => println!(
-                    "{:<16} has {} problems; see: cableside site check {}",
-                    "?",
-                    e.list.len(),
-                    p.display()
-                ),
-            }
+    for site in folders::find_sites(None) {
+        match site.problem {
+            None => println!("{:<16} {}: {}", site.id, site.name, site.about),
+            Some(why) => println!("{:<16} cannot be used: {}", site.id, why.trim_end()),
         }
     }
 }

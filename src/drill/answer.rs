@@ -54,9 +54,8 @@ impl Answer {
 /// The answer to a judged call. One fault is raised at a time: wrong before missing, in the order of the judgement.
 pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
     let asked_label = |element: &str| {
-        site.elements
-            .get(element)
-            .map_or_else(|| element.to_owned(), |e| e.label.to_lowercase())
+        let label = site.elements.get(element).map_or(element, |e| &e.label);
+        site.language.inside_a_sentence(label)
     };
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {

@@ -11,6 +11,9 @@ use crate::sound::Clip;
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
+/// Free text is cut after this many tokens: no call is so long, and the model may loop.
+const LONGEST_FREE_TEXT: usize = 60;
+
 /// What can go wrong while hearing.
 #[derive(Debug, thiserror::Error)]
 pub enum HearError {
@@ -76,10 +79,9 @@ impl Recogniser for LatticeRecogniser {
         if evidence::poor(&found) {
             found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::WIDE, length)?;
         }
-        let free = search::free_text(&mut decoder, 60)?;
-        let mut evidence = evidence::gather(&lattice, vocabulary, &found, &free, seconds);
-        decoder.text(&free.0).trim().clone_into(&mut evidence.transcript);
-        Ok(evidence)
+        let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
+        let free = (decoder.text(&tokens).trim().to_owned(), likelihood);
+        Ok(evidence::gather(&lattice, vocabulary, &found, free, seconds))
     }
 
     fn model(&self) -> &str {

@@ -27,7 +27,7 @@ pub trait Decoder {
 /// The model wants to end where the end's log-probability is above this.
 const WILLING: f32 = -1.0;
 
-/// How the search is done. Values were chosen on the tuning calls; DEVELOPERS.md says how.
+/// How the search is done. Chosen by looking at the tuning calls; DEVELOPERS.md says what was seen.
 #[derive(Debug, Clone, Copy)]
 pub struct Width {
     /// Word sequences kept at a time.
@@ -41,7 +41,7 @@ pub struct Width {
     /// ...or by more than this where the model itself wanted to end there (log-probability of the end above -1): a text
     /// cut short in its middle is ended against the model's will and must not end the search.
     pub finish_willing: f32,
-    /// A comma or full stop is tried after a word when its log-probability is above this (nats).
+    /// A comma, full stop or hyphen is tried after a word when its log-probability is above this (nats).
     pub punctuation: f32,
     /// Decoder steps at the most.
     pub steps: usize,
@@ -75,8 +75,6 @@ pub struct Path {
     pub words: Vec<Word>,
     /// Its tokens, without the end of text.
     pub tokens: Vec<Token>,
-    /// Where each word's tokens begin in `tokens` (punctuation before a word counts to it).
-    pub starts: Vec<usize>,
     /// Sum of log-probabilities, end of text included, rewards included.
     pub score: f32,
     /// The same without rewards.
@@ -88,8 +86,6 @@ pub struct Path {
 pub struct Found {
     /// Ended sequences, best first, each word sequence once.
     pub paths: Vec<Path>,
-    /// Decoder steps taken.
-    pub steps: usize,
     /// The step limit ended the search.
     pub cut: bool,
 }
@@ -97,7 +93,6 @@ pub struct Found {
 struct Open {
     words: Vec<Word>,
     tokens: Vec<Token>,
-    starts: Vec<usize>,
     states: States,
     likelihood: f32,
     /// Tokens that are no punctuation: those are rewarded.
@@ -215,20 +210,19 @@ pub fn search(
         .iter()
         .filter_map(|p| decoder.tokens(p).first().copied())
         .collect();
-    let before = decoder.steps();
+    let last_step = decoder.steps() + width.steps;
     let mut search = Search {
         lattice,
         width,
         forms,
         marks,
-        last_step: before + width.steps,
+        last_step,
         length,
         ended: Ended::default(),
     };
     let first = Open {
         words: vec![],
         tokens: vec![],
-        starts: vec![],
         states: lattice.start(),
         likelihood: 0.0,
         pieces: 0,
@@ -239,12 +233,8 @@ pub fn search(
     }
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
-    let steps = decoder.steps() - before;
-    Ok(Found {
-        paths,
-        steps,
-        cut: steps >= width.steps,
-    })
+    let cut = decoder.steps() >= search.last_step;
+    Ok(Found { paths, cut })
 }
 
 /// Ended sequences.
@@ -381,13 +371,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         }
         if self.ended.paths.get(&hyp.words).is_none_or(|o| o.score < score) {
             self.ended.best = self.ended.best.max(score);
-            let (words, tokens, starts) = (hyp.words.clone(), base.tokens.clone(), hyp.starts.clone());
+            let (words, tokens) = (hyp.words.clone(), base.tokens.clone());
             self.ended.paths.insert(
                 hyp.words.clone(),
                 Path {
                     words,
                     tokens,
-                    starts,
                     score,
                     likelihood,
                 },
@@ -431,12 +420,10 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         } else {
             hyp.pieces + form.len()
         };
-        let starts = [hyp.starts.as_slice(), &[hyp.tokens.len()]].concat();
         let tokens = [base.tokens.as_slice(), form].concat();
         grown.take(Open {
             words,
             tokens,
-            starts,
             states: states.clone(),
             likelihood: begun.likelihood,
             pieces,

@@ -263,7 +263,7 @@ fn outcome_query(whose: Whose, first_only: bool) -> (String, Option<Id>) {
     let first = if first_only { "AND turn_attempt = 1" } else { "" };
     // Four sums in one pass; GROUP BY would sort all rows first.
     let sums = Outcome::ALL
-        .map(|o| format!("count(*) FILTER (WHERE outcome = '{}')", o.as_str()))
+        .map(|o| format!("count(*) FILTER (WHERE outcome = '{}')", o.word()))
         .join(", ");
     let sql = format!("SELECT {sums} FROM attempt WHERE {condition} AND held_out = 0 {first}");
     (sql, student)

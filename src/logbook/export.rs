@@ -53,11 +53,11 @@ impl Logbook {
             row.extend(situation.iter().map(|key| cell(stored.attempt.situation.get(key))));
             for name in &elements {
                 let element = stored.attempt.elements.iter().find(|e| e.element == *name);
-                row.push(element.map_or_else(String::new, |e| e.verdict.as_str().to_owned()));
+                row.push(element.map_or_else(String::new, |e| e.verdict.word().to_owned()));
                 row.push(text(element.and_then(|e| e.heard.as_deref())));
                 row.push(number(element.and_then(|e| e.margin)));
                 let overrule = element.and_then(|e| e.overrule.as_ref());
-                row.push(overrule.map_or_else(String::new, |o| o.verdict.as_str().to_owned()));
+                row.push(overrule.map_or_else(String::new, |o| o.verdict.word().to_owned()));
             }
             csv.write_record(&row).map_err(csv_error)
         })?;
@@ -157,7 +157,7 @@ fn fixed_cells(stored: &StoredAttempt, names: &HashMap<Uuid, String>) -> Vec<Str
         text(Some(&a.step)),
         a.turn.to_string(),
         a.turn_attempt.to_string(),
-        a.outcome.as_str().to_owned(),
+        a.outcome.word().to_owned(),
         number(a.score),
         if a.held_out { "yes" } else { "no" }.to_owned(),
         text(Some(&a.transcript)),

@@ -42,7 +42,7 @@ pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use rows::{
     AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule, StoredAttempt,
-    Student, Timings, Verdict, outcome_of, verdict_of,
+    Student, Timings, Verdict,
 };
 
 use std::path::PathBuf;

@@ -5,84 +5,9 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, 
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+pub use crate::call::{Outcome, Verdict};
+
 use super::RecordingName;
-
-/// What came of an attempt as a whole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Outcome {
-    /// Every critical element was said.
-    #[serde(rename = "pass")]
-    Pass,
-    /// A critical element was wrong or missing.
-    #[serde(rename = "not yet")]
-    NotYet,
-    /// The sound did not decide about a critical element.
-    #[serde(rename = "say again")]
-    SayAgain,
-    /// No speech in it.
-    #[serde(rename = "nothing heard")]
-    NothingHeard,
-}
-
-/// What was judged about one element.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// The right value was in it.
-    Said,
-    /// Another value was in it.
-    Wrong,
-    /// Nothing was in it.
-    Missing,
-    /// The sound did not decide.
-    Unsure,
-}
-
-impl Outcome {
-    /// All outcomes, best first.
-    pub const ALL: [Self; 4] = [Self::Pass, Self::NotYet, Self::SayAgain, Self::NothingHeard];
-
-    /// The word used in the database, in exports and by `serde`.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Pass => "pass",
-            Self::NotYet => "not yet",
-            Self::SayAgain => "say again",
-            Self::NothingHeard => "nothing heard",
-        }
-    }
-}
-
-impl Verdict {
-    /// All verdicts, best first.
-    pub const ALL: [Self; 4] = [Self::Said, Self::Wrong, Self::Missing, Self::Unsure];
-
-    /// The word used in the database, in exports and by `serde`.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Said => "said",
-            Self::Wrong => "wrong",
-            Self::Missing => "missing",
-            Self::Unsure => "unsure",
-        }
-    }
-}
-
-/// The outcome for its word; an unknown word is no outcome a call can have and counts as nothing heard.
-pub fn outcome_of(word: &str) -> Outcome {
-    Outcome::ALL
-        .into_iter()
-        .find(|o| o.as_str() == word)
-        .unwrap_or(Outcome::NothingHeard)
-}
-
-/// The verdict for its word; an unknown word decides nothing.
-pub fn verdict_of(word: &str) -> Verdict {
-    Verdict::ALL
-        .into_iter()
-        .find(|v| v.as_str() == word)
-        .unwrap_or(Verdict::Unsure)
-}
 
 /// The answer to "may recordings of your calls be kept?".
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -306,7 +231,7 @@ impl FromSql for Outcome {
         let text = value.as_str()?;
         Self::ALL
             .into_iter()
-            .find(|o| o.as_str() == text)
+            .find(|o| o.word() == text)
             .ok_or_else(|| strange("outcome", text))
     }
 }
@@ -316,20 +241,20 @@ impl FromSql for Verdict {
         let text = value.as_str()?;
         Self::ALL
             .into_iter()
-            .find(|v| v.as_str() == text)
+            .find(|v| v.word() == text)
             .ok_or_else(|| strange("verdict", text))
     }
 }
 
 impl ToSql for Outcome {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
-        Ok(self.as_str().into())
+        Ok(self.word().into())
     }
 }
 
 impl ToSql for Verdict {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
-        Ok(self.as_str().into())
+        Ok(self.word().into())
     }
 }
 
@@ -396,12 +321,12 @@ mod tests {
     #[test]
     fn the_words_in_the_database_and_in_exports_are_the_same() {
         for outcome in Outcome::ALL {
-            assert_eq!(serde_json::to_value(outcome).unwrap(), outcome.as_str());
-            assert_eq!(Outcome::column_result(outcome.as_str().into()).unwrap(), outcome);
+            assert_eq!(serde_json::to_value(outcome).unwrap(), outcome.word());
+            assert_eq!(Outcome::column_result(outcome.word().into()).unwrap(), outcome);
         }
         for verdict in Verdict::ALL {
-            assert_eq!(serde_json::to_value(verdict).unwrap(), verdict.as_str());
-            assert_eq!(Verdict::column_result(verdict.as_str().into()).unwrap(), verdict);
+            assert_eq!(serde_json::to_value(verdict).unwrap(), verdict.word());
+            assert_eq!(Verdict::column_result(verdict.word().into()).unwrap(), verdict);
         }
         Outcome::column_result("passed".into()).unwrap_err();
     }

@@ -13,12 +13,38 @@ pub enum Language {
     German,
 }
 
+/// A language no site can be in.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the language \"{0}\" is not known here; use \"en\" or \"de\"")]
+pub struct UnknownLanguage(String);
+
+impl std::str::FromStr for Language {
+    type Err = UnknownLanguage;
+
+    /// Takes "en" and "de", also with a region ("en-GB", "de_AT").
+    fn from_str(name: &str) -> Result<Self, UnknownLanguage> {
+        let code = name.split(['-', '_']).next().unwrap_or_default();
+        [Self::English, Self::German]
+            .into_iter()
+            .find(|l| code.eq_ignore_ascii_case(l.code()))
+            .ok_or_else(|| UnknownLanguage(name.to_owned()))
+    }
+}
+
 impl Language {
     /// ISO 639-1 code, which is also the speech model's name for the language.
     pub fn code(self) -> &'static str {
         match self {
             Self::English => "en",
             Self::German => "de",
+        }
+    }
+
+    /// A label as it stands inside a sentence: German nouns keep their capital.
+    pub fn inside_a_sentence(self, label: &str) -> String {
+        match self {
+            Self::English => label.to_lowercase(),
+            Self::German => label.to_owned(),
         }
     }
 
@@ -165,5 +191,17 @@ impl Language {
             Self::English => &["on the", "on", "the"],
             Self::German => &["am", "auf", "auf dem"],
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_language_is_known_with_and_without_its_region() {
+        assert_eq!("en-GB".parse::<Language>().unwrap(), Language::English);
+        assert_eq!("DE".parse::<Language>().unwrap(), Language::German);
+        assert!("fr".parse::<Language>().unwrap_err().to_string().contains("\"fr\""));
     }
 }

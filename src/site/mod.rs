@@ -2,6 +2,7 @@
 //!
 //! Pure: files are read by [`crate::folders`] and handed in as [`Files`].
 
+pub mod bundled;
 pub mod callsign;
 mod check;
 pub mod language;

@@ -14,6 +14,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+pub use crate::site::Language;
 use crate::sound::{Radio, SoundError, read_clip};
 
 /// Speech level aimed at: RMS over the whole line, dBFS.
@@ -38,14 +39,6 @@ pub enum VoiceError {
         found: usize,
         /// Characters allowed.
         limit: usize,
-    },
-    /// A language without a voice.
-    #[error(
-        "there is no voice for the language \"{name}\"; use \"en\" or \"de\", or record the site's prompts as clips"
-    )]
-    Language {
-        /// The language asked for.
-        name: String,
     },
     /// The engine would not do it.
     #[error("the speech synthesiser failed ({detail}); prompts are shown as text, or record them as clips")]
@@ -79,33 +72,6 @@ pub enum VoiceError {
         /// The system's reason.
         source: std::io::Error,
     },
-}
-
-/// A language with an embedded voice.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Language {
-    /// British English.
-    #[serde(rename = "en")]
-    English,
-    /// German.
-    #[serde(rename = "de")]
-    German,
-}
-
-impl std::str::FromStr for Language {
-    type Err = VoiceError;
-
-    /// Takes "en" and "de", also with a region ("en-GB", "de_AT").
-    fn from_str(name: &str) -> Result<Self, VoiceError> {
-        let language = name.split(['-', '_']).next().unwrap_or_default();
-        if language.eq_ignore_ascii_case("en") {
-            Ok(Self::English)
-        } else if language.eq_ignore_ascii_case("de") {
-            Ok(Self::German)
-        } else {
-            Err(VoiceError::Language { name: name.to_string() })
-        }
-    }
 }
 
 /// Who speaks. Each sounds a little different, so that the student hears who it is.
@@ -556,12 +522,5 @@ mod tests {
             }
         }
         assert!(matches!(speaker.wait(PATIENCE), Some(VoiceEvent::Spoken { id, .. }) if id == after));
-    }
-
-    #[test]
-    fn languages_are_named_as_sites_name_them() {
-        assert_eq!("en-GB".parse::<Language>().unwrap(), Language::English);
-        assert_eq!("DE".parse::<Language>().unwrap(), Language::German);
-        assert!("fr".parse::<Language>().unwrap_err().to_string().contains("\"fr\""));
     }
 }

@@ -1,13 +1,14 @@
 //! The worker's main thread: obeys commands, moves the turn, hears the sound room's events, asks recogniser and logbook.
 
+use super::Options;
 use super::ears::{self, Heard};
 use super::keeper::{self, LogbookPlace};
-use super::message::{Command, Dealt, Event, Judged, ModelState, Outbox, SituationRequest};
-use super::{Options, find};
+use super::message::{Command, Dealt, Event, Judged, ModelState, Outbox, SiteRequest, SituationRequest};
 use crate::call::{Evidence, Judgement, Outcome, Vocabulary, judge, judge::Limits};
 use crate::drill::{self, Answer, Turn, TurnState};
+use crate::folders;
 use crate::logbook::{self, ModelUsed, NewAttempt, RecordingName, Student, Timings};
-use crate::site::{Language, Line, Site, Step};
+use crate::site::{Line, Site, Step};
 use crate::sound::{
     Clip, DeviceList, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, SoundError, devices,
 };
@@ -86,7 +87,7 @@ struct Conductor {
     speaker: Option<Speaker>,
     devices: Option<Receiver<Result<DeviceList, SoundError>>>,
     model: ModelState,
-    site: Option<(Arc<Site>, PathBuf)>,
+    site: Option<(Arc<Site>, Option<PathBuf>)>,
     student: Option<Student>,
     /// The name the next recording gets: asked for ahead, so that a press never waits for the logbook.
     name: Option<RecordingName>,
@@ -202,7 +203,7 @@ impl Conductor {
 
     fn work(mut self, inbox: &Receiver<Message>) {
         self.out
-            .tell(Event::Sites(find::find_sites(self.setup.phrases.as_deref())));
+            .tell(Event::Sites(folders::find_sites(self.setup.phrases.as_deref())));
         self.load_model();
         loop {
             let busy = self.expecting.is_some()
@@ -272,14 +273,11 @@ impl Conductor {
 
     // ---- site, model, student, devices
 
-    fn load_site(&mut self, request: &find::SiteRequest) {
-        let loaded = find::folder(request, self.setup.phrases.as_deref()).and_then(|folder| {
-            Site::check(&crate::folders::read_site(&folder))
-                .map(|site| (Arc::new(site), folder))
-                .map_err(|e| e.to_string())
-        });
+    fn load_site(&mut self, request: &SiteRequest) {
+        let loaded = folders::load_site(&request.0, self.setup.phrases.as_deref());
         match loaded {
             Ok((site, folder)) => {
+                let site = Arc::new(site);
                 self.abandon();
                 self.site = Some((site.clone(), folder));
                 self.out.tell(Event::SiteLoaded(site));
@@ -653,12 +651,12 @@ impl Conductor {
         let (role, radio) = role(&line.role);
         let line = voice::Line {
             text: line.text.clone(),
-            clip: line.clip.as_ref().map(|c| folder.join(c)),
+            clip: folder
+                .as_ref()
+                .zip(line.clip.as_ref())
+                .map(|(folder, clip)| folder.join(clip)),
             role,
-            language: match site.language {
-                Language::English => voice::Language::English,
-                Language::German => voice::Language::German,
-            },
+            language: site.language,
         };
         self.speaking = Some((speaker.say(line, radio.then(Radio::default)), What::Line));
         self.out.tell(Event::Playing(true));
@@ -911,7 +909,7 @@ fn attempt(f: &Facts) -> NewAttempt {
         turn_attempt: f.run.turn.attempts,
         model: f.model.clone(),
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
-        outcome: outcome(f.judgement.outcome),
+        outcome: f.judgement.outcome,
         score: f.judgement.score.map(f64::from),
         timings: Timings {
             prompt_end_to_press_ms: keying.and_then(|k| whole(k.prompt_end_to_press?)),
@@ -933,26 +931,8 @@ fn attempt(f: &Facts) -> NewAttempt {
             .iter()
             .map(|e| logbook::ElementVerdict {
                 margin: e.margin.map(f64::from),
-                ..logbook::ElementVerdict::new(e.element.clone(), verdict(e.verdict), e.heard.clone())
+                ..logbook::ElementVerdict::new(e.element.clone(), e.verdict, e.heard.clone())
             })
             .collect(),
-    }
-}
-
-fn outcome(o: Outcome) -> logbook::Outcome {
-    match o {
-        Outcome::Pass => logbook::Outcome::Pass,
-        Outcome::NotYet => logbook::Outcome::NotYet,
-        Outcome::SayAgain => logbook::Outcome::SayAgain,
-        Outcome::NothingHeard => logbook::Outcome::NothingHeard,
-    }
-}
-
-fn verdict(v: crate::call::Verdict) -> logbook::Verdict {
-    match v {
-        crate::call::Verdict::Said => logbook::Verdict::Said,
-        crate::call::Verdict::Wrong => logbook::Verdict::Wrong,
-        crate::call::Verdict::Missing => logbook::Verdict::Missing,
-        crate::call::Verdict::Unsure => logbook::Verdict::Unsure,
     }
 }

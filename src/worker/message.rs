@@ -9,7 +9,11 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender;
 use uuid::Uuid;
 
-use super::find::{FoundSite, SiteRequest};
+use crate::folders::FoundSite;
+
+/// A site as named by the user: a folder's name under the phrases folders, or a path.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteRequest(pub String);
 
 /// What the window or the terminal wants.
 #[derive(Debug)]

@@ -11,14 +11,13 @@
 
 mod conductor;
 mod ears;
-mod find;
 mod keeper;
 mod message;
 
+pub use crate::folders::FoundSite;
 pub use ears::{Heard, Loaded, Loader};
-pub use find::{FoundSite, SiteRequest, find_sites};
 pub use keeper::LogbookPlace;
-pub use message::{Command, Dealt, Event, Judged, ModelState, SituationRequest};
+pub use message::{Command, Dealt, Event, Judged, ModelState, SiteRequest, SituationRequest};
 
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};

@@ -1,0 +1,41 @@
+//! The two invented sites that ship with the program, as texts.
+
+use super::Files;
+
+macro_rules! site {
+    ($name:literal) => {
+        (
+            $name,
+            [
+                (
+                    "site.toml",
+                    include_str!(concat!("../../phrases/", $name, "/site.toml")),
+                ),
+                (
+                    "fleet.toml",
+                    include_str!(concat!("../../phrases/", $name, "/fleet.toml")),
+                ),
+                (
+                    "words.toml",
+                    include_str!(concat!("../../phrases/", $name, "/words.toml")),
+                ),
+                (
+                    "steps.toml",
+                    include_str!(concat!("../../phrases/", $name, "/steps.toml")),
+                ),
+            ],
+        )
+    };
+}
+
+const SITES: [(&str, [(&str, &str); 4]); 2] = [site!("larkmoor"), site!("erlengrund")];
+
+/// The files of a site that ships, `None` for any other name.
+pub fn files(name: &str) -> Option<Files> {
+    let (_, texts) = SITES.iter().find(|(n, _)| *n == name)?;
+    Some(Files {
+        folder: format!("{name} (built in)"),
+        texts: texts.iter().map(|(f, t)| ((*f).to_owned(), (*t).to_owned())).collect(),
+        ..Default::default()
+    })
+}
