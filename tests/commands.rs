@@ -192,7 +192,7 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
             "--turns",
             "1",
             "--situation",
-            "7",
+            "D-2058,1,south",
         ])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

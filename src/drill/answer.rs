@@ -60,13 +60,13 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {
             role: l.role.clone(),
-            text: fill(&l.text, |name| {
+            text: sentence(&fill(&l.text, |name| {
                 if name == "asked" {
                     asked.map(asked_label)
                 } else {
                     heard_words(site, judgement, name)
                 }
-            }),
+            })),
             clip: l.clip.clone(),
         })
     };

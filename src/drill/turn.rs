@@ -161,7 +161,7 @@ mod tests {
         let reply = say(&site, &mut turn, "two up");
         assert_eq!(
             reply.line().unwrap().text,
-            "golf charlie lima romeo mike, two up, north winch cable. Taking up slack."
+            "Golf charlie lima romeo mike, two up, north winch cable. Taking up slack."
         );
         assert_eq!(turn.state, TurnState::Done);
         assert_eq!(turn.first_time, Some(false));
