@@ -1,6 +1,5 @@
 //! The program from outside: exit codes, messages, the typed drill and the logbook.
 
-#![allow(clippy::too_many_lines, reason = "tables")]
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -18,6 +17,21 @@ fn cableside(home: &Path) -> Command {
     c
 }
 
+fn score<'a>(file: &'a str, site: &'a str, callsign: &'a str, crew: &'a str, cable: &'a str) -> Vec<&'a str> {
+    vec![
+        "score",
+        file,
+        "--site",
+        site,
+        "--callsign",
+        callsign,
+        "--crew",
+        crew,
+        "--cable",
+        cable,
+    ]
+}
+
 fn text(out: &Output) -> (String, String) {
     (
         String::from_utf8_lossy(&out.stdout).into_owned(),
@@ -30,97 +44,20 @@ fn usage_is_2_and_failure_is_1_with_one_clear_message() {
     let home = tempfile::tempdir().unwrap();
     let out = cableside(home.path()).arg("score").output().unwrap();
     assert_eq!(out.status.code(), Some(2));
+    let clip = "audio-fixtures/clips/demo_missing_crew.flac";
     for (args, part) in [
         (
-            vec![
-                "score",
-                "no.wav",
-                "--site",
-                "larkmoor",
-                "--callsign",
-                "D-2058",
-                "--crew",
-                "1",
-                "--cable",
-                "west",
-            ],
+            score("no.wav", "larkmoor", "D-2058", "1", "west"),
             "no cable \"west\"; it has: north, south",
         ),
+        (score("no.wav", "larkmoor", "D-2058", "5", "north"), "crew of 5"),
         (
-            vec![
-                "score",
-                "no.wav",
-                "--site",
-                "larkmoor",
-                "--callsign",
-                "D-2058",
-                "--crew",
-                "5",
-                "--cable",
-                "north",
-            ],
-            "crew of 5",
-        ),
-        (
-            vec![
-                "score",
-                "no.wav",
-                "--site",
-                "nowhere",
-                "--callsign",
-                "D-2058",
-                "--crew",
-                "1",
-                "--cable",
-                "north",
-            ],
+            score("no.wav", "nowhere", "D-2058", "1", "north"),
             "no site \"nowhere\"",
         ),
-        (
-            vec![
-                "score",
-                "no.wav",
-                "--site",
-                "larkmoor",
-                "--callsign",
-                "?",
-                "--crew",
-                "1",
-                "--cable",
-                "north",
-            ],
-            "no callsign",
-        ),
-        (
-            vec![
-                "score",
-                "no.wav",
-                "--site",
-                "larkmoor",
-                "--callsign",
-                "D-2058",
-                "--crew",
-                "1",
-                "--cable",
-                "north",
-            ],
-            "no.wav",
-        ),
-        (
-            vec![
-                "score",
-                "audio-fixtures/clips/demo_missing_crew.flac",
-                "--site",
-                "larkmoor",
-                "--callsign",
-                "D-2058",
-                "--crew",
-                "1",
-                "--cable",
-                "north",
-            ],
-            "cableside model fetch",
-        ),
+        (score("no.wav", "larkmoor", "?", "1", "north"), "no callsign"),
+        (score("no.wav", "larkmoor", "D-2058", "1", "north"), "no.wav"),
+        (score(clip, "larkmoor", "D-2058", "1", "north"), "cableside model fetch"),
         (vec!["evaluate", "none.jsonl", "--out", "r.json"], "none.jsonl"),
         (vec!["site", "check", "no-such-folder"], "no such folder"),
     ] {
@@ -140,18 +77,7 @@ fn a_text_file_named_wav_is_named_as_such() {
     let wav = home.path().join("notes.wav");
     std::fs::write(&wav, "these are my notes about the launch\n").unwrap();
     let out = cableside(home.path())
-        .args([
-            "score",
-            wav.to_str().unwrap(),
-            "--site",
-            "larkmoor",
-            "--callsign",
-            "D-2058",
-            "--crew",
-            "1",
-            "--cable",
-            "north",
-        ])
+        .args(score(wav.to_str().unwrap(), "larkmoor", "D-2058", "1", "north"))
         .output()
         .unwrap();
     assert_eq!(out.status.code(), Some(1));

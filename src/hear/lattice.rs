@@ -175,30 +175,6 @@ impl Lattice {
             .collect()
     }
 
-    /// The states after one more word, `None` when it may not follow.
-    pub fn step(&self, states: &States, word: Word) -> Option<States> {
-        let mut list = Vec::new();
-        for s in &states.0 {
-            self.follow(*s, &mut |w, state| {
-                if w == word {
-                    list.push(state);
-                }
-            });
-        }
-        list.sort_unstable();
-        list.dedup();
-        (!list.is_empty()).then_some(States(list))
-    }
-
-    /// The states after a sequence of words that follows `states`, `None` when the lattice does not hold it.
-    pub fn after<'w>(&self, states: &States, words: impl IntoIterator<Item = &'w Word>) -> Option<States> {
-        let mut states = states.clone();
-        for w in words {
-            states = self.step(&states, *w)?;
-        }
-        Some(states)
-    }
-
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
         match s.place {
             Place::Between | Place::Joined => self.begin(s, add),
@@ -318,6 +294,66 @@ impl Lattice {
                 0,
                 add,
             );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::call::words;
+    use crate::site::{Site, bundled};
+
+    /// Does the lattice of a site's ready call hold these words as a whole call?
+    fn holds(name: &str, text: &str) -> bool {
+        let site = Site::check(&bundled::files(name).unwrap()).unwrap();
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+        let mut states = lattice.start();
+        for word in words::of(text) {
+            let Some(id) = lattice.words.iter().position(|w| *w == word) else {
+                return false;
+            };
+            match lattice.next(&states).remove(&(id as Word)) {
+                Some(s) => states = s,
+                None => return false,
+            }
+        }
+        lattice.may_end(&states)
+    }
+
+    #[test]
+    fn right_faulty_and_odd_calls_are_on_equal_terms() {
+        for text in [
+            "winch golf charlie lima romeo mike two up north winch cable ready",
+            "winch golf charlie lima romeo mike two up on the north winch cable ready",
+            "ready north winch cable two up golf charlie lima romeo mike winch",
+            "winch delta four seven six one north cable not ready",
+            "winch delta forty seven sixty one solo aerotow",
+            "golf charlie lima",
+            "golf charlie lima golf charlie lima romeo mike",
+            "winch delta four seven six one two up south correction north winch cable ready",
+        ] {
+            assert!(holds("larkmoor", text), "{text}");
+        }
+        assert!(holds(
+            "erlengrund",
+            "winde delta drei acht sechs zwei zweisitzig am windenseil wald abflugbereit"
+        ));
+    }
+
+    #[test]
+    fn what_no_call_is_like_is_not_held() {
+        for text in [
+            "",
+            "golf",
+            "on the",
+            "two",
+            "ready ready",
+            "north south",
+            "ready correction the",
+            "windenseil",
+        ] {
+            assert!(!holds("larkmoor", text), "{text}");
         }
     }
 }
