@@ -46,17 +46,13 @@ pub trait Recogniser {
 /// The recogniser in force: Whisper searched through the phrase lattice.
 pub struct LatticeRecogniser {
     model: whisper::Model,
-    forms: search::Forms,
-    threads: usize,
 }
 
 impl LatticeRecogniser {
     /// Load a model file. `threads` 1 or 2 is best: more wait for each other.
     pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
         Ok(Self {
-            model: whisper::Model::load(path)?,
-            forms: search::Forms::new(),
-            threads: threads.max(1),
+            model: whisper::Model::load(path, threads)?,
         })
     }
 }
@@ -70,14 +66,13 @@ impl Recogniser for LatticeRecogniser {
         let seconds = speech.len() as f32 / crate::sound::RATE as f32;
         let samples = gate::padded(&clip.samples[speech]);
         let lattice = lattice::Lattice::new(vocabulary);
+        let script = search::Script::new(&lattice, |text| self.model.tokens(text));
         let language = vocabulary.language.code();
-        let Some(mut decoder) = self.model.listen(&samples, language, self.threads, cancel)? else {
-            return Err(HearError::Cancelled);
-        };
+        let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
         let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
-        let mut found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::NARROW, length)?;
+        let mut found = search::search(&mut decoder, &lattice, &script, &search::Width::NARROW, length)?;
         if evidence::poor(&found) {
-            found = search::search(&mut decoder, &mut self.forms, &lattice, &search::Width::WIDE, length)?;
+            found = search::search(&mut decoder, &lattice, &script, &search::Width::WIDE, length)?;
         }
         let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
         let free = (decoder.text(&tokens).trim().to_owned(), likelihood);

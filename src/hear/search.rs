@@ -12,16 +12,50 @@ use std::sync::Arc;
 /// A token of the speech model.
 pub type Token = i32;
 
+/// What the model expects after a text.
+#[derive(Debug)]
+pub struct Odds {
+    /// The tokens that have a weight here, sorted.
+    pub tokens: Arc<[Token]>,
+    /// Their natural log-probabilities; negative infinity for those that may never come.
+    pub weights: Vec<f32>,
+    /// The likeliest token of all, and its log-probability.
+    pub best: (Token, f32),
+    /// Where in the sound the text's last token was read: a weight for each frame.
+    pub looks: Vec<f32>,
+}
+
+impl Odds {
+    /// The log-probability of a token; negative infinity when it was not asked for.
+    pub fn of(&self, token: Token) -> f32 {
+        let place = self.tokens.binary_search(&token).ok();
+        place
+            .and_then(|n| self.weights.get(n))
+            .copied()
+            .unwrap_or(f32::NEG_INFINITY)
+    }
+}
+
 /// What the search asks of the speech model: the sound is already encoded.
 pub trait Decoder {
-    /// Log-probabilities (natural) of every next token after `tokens`, with tokens that may never come at -infinity.
-    fn next(&mut self, tokens: &[Token]) -> Result<Arc<[f32]>, HearError>;
+    /// Weigh what follows each of some texts, together: many cost hardly more than one.
+    fn weigh(&mut self, texts: &[Vec<Token>]) -> Result<(), HearError>;
+    /// What follows a text that was weighed.
+    fn known(&self, text: &[Token]) -> Option<Arc<Odds>>;
     /// The token that ends the text.
     fn end(&self) -> Token;
     /// Runs of the model so far.
-    fn steps(&self) -> usize;
-    /// Tokens of a piece of text (with its leading space, if any).
-    fn tokens(&mut self, text: &str) -> Vec<Token>;
+    fn runs(&self) -> usize;
+
+    /// What follows one text.
+    fn next(&mut self, text: &[Token]) -> Result<Arc<Odds>, HearError> {
+        if let Some(odds) = self.known(text) {
+            return Ok(odds);
+        }
+        self.weigh(&[text.to_vec()])?;
+        self.known(text)
+            .ok_or_else(|| HearError::Run("a text was not weighed".to_owned()))
+    }
 }
 
 /// The model wants to end where the end's log-probability is above this.
@@ -43,8 +77,10 @@ pub struct Width {
     pub finish_willing: f32,
     /// A comma, full stop or hyphen is tried after a word when its log-probability is above this (nats).
     pub punctuation: f32,
-    /// Decoder steps at the most.
-    pub steps: usize,
+    /// Texts weighed in one run of the model.
+    pub together: usize,
+    /// Runs of the model at the most.
+    pub runs: usize,
 }
 
 impl Width {
@@ -56,14 +92,16 @@ impl Width {
         finish: 25.0,
         finish_willing: 6.0,
         punctuation: -1.6,
-        steps: 120,
+        together: 8,
+        runs: 150,
     };
     /// For sound that the first look did not explain well.
     pub const WIDE: Self = Self {
         beam: 4,
         prune: 7.5,
         finish_willing: 7.0,
-        steps: 600,
+        together: 16,
+        runs: 400,
         ..Self::NARROW
     };
 }
@@ -86,7 +124,7 @@ pub struct Path {
 pub struct Found {
     /// Ended sequences, best first, each word sequence once.
     pub paths: Vec<Path>,
-    /// The step limit ended the search.
+    /// The limit of runs ended the search.
     pub cut: bool,
 }
 
@@ -103,6 +141,8 @@ struct Open {
 
 /// A sequence in one style: as it is, or with a mark after it.
 struct Base {
+    /// Of the open sequences, which.
+    of: usize,
     tokens: Vec<Token>,
     likelihood: f32,
     marked: bool,
@@ -165,29 +205,45 @@ impl Open {
     }
 }
 
-/// Token forms of each word of a lattice, cached for a recogniser's life.
-pub type Forms = HashMap<String, Arc<Vec<Vec<Token>>>>;
+/// How the words of a lattice are written in tokens.
+pub struct Script {
+    /// The forms of each word: each spelling with a leading space or after a hyphen, small or with a capital.
+    forms: Vec<Vec<Vec<Token>>>,
+    /// The marks that may stand between words.
+    marks: Vec<Token>,
+}
 
-/// The writing styles of a word: each spelling with a leading space, small or with capitals; after a hyphen.
-pub fn forms(decoder: &mut impl Decoder, cache: &mut Forms, spellings: &[String]) -> Arc<Vec<Vec<Token>>> {
-    let key = spellings.first().map_or("", String::as_str);
-    if let Some(f) = cache.get(key) {
-        return Arc::clone(f);
-    }
-    let mut list: Vec<Vec<Token>> = Vec::new();
-    for word in spellings {
-        for lead in [" ", "-"] {
-            for text in [format!("{lead}{word}"), format!("{lead}{}", capital(word))] {
-                let tokens = decoder.tokens(&text);
-                if !tokens.is_empty() && !list.contains(&tokens) {
-                    list.push(tokens);
+impl Script {
+    /// For a lattice, with the model's way to cut a text into tokens.
+    pub fn new(lattice: &Lattice, tokens: impl Fn(&str) -> Vec<Token>) -> Self {
+        let forms = |spellings: &Vec<String>| {
+            let mut list: Vec<Vec<Token>> = Vec::new();
+            for word in spellings {
+                for lead in [" ", "-"] {
+                    for text in [format!("{lead}{word}"), format!("{lead}{}", capital(word))] {
+                        let form = tokens(&text);
+                        if !form.is_empty() && !list.contains(&form) {
+                            list.push(form);
+                        }
+                    }
                 }
             }
+            list
+        };
+        Self {
+            forms: lattice.spellings.iter().map(forms).collect(),
+            marks: [",", ".", "-"]
+                .iter()
+                .filter_map(|p| tokens(p).first().copied())
+                .collect(),
         }
     }
-    let list = Arc::new(list);
-    cache.insert(key.to_owned(), Arc::clone(&list));
-    list
+
+    /// Every token in it.
+    pub fn tokens(&self) -> Vec<Token> {
+        let forms = self.forms.iter().flatten().flatten();
+        forms.chain(&self.marks).copied().collect()
+    }
 }
 
 fn capital(word: &str) -> String {
@@ -202,23 +258,17 @@ fn capital(word: &str) -> String {
 /// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
 pub fn search(
     decoder: &mut impl Decoder,
-    cache: &mut Forms,
     lattice: &Lattice,
+    script: &Script,
     width: &Width,
     length: impl Fn(&[Word]) -> f32,
 ) -> Result<Found, HearError> {
-    let forms: Vec<Arc<Vec<Vec<Token>>>> = lattice.spellings.iter().map(|w| forms(decoder, cache, w)).collect();
-    let marks: Vec<Token> = [",", ".", "-"]
-        .iter()
-        .filter_map(|p| decoder.tokens(p).first().copied())
-        .collect();
-    let last_step = decoder.steps() + width.steps;
+    let last_run = decoder.runs() + width.runs;
     let mut search = Search {
         lattice,
         width,
-        forms,
-        marks,
-        last_step,
+        script,
+        last_run,
         length,
         ended: Ended::default(),
     };
@@ -231,12 +281,12 @@ pub fn search(
         pieces: 0,
     };
     let mut open = vec![first];
-    while !open.is_empty() && decoder.steps() < search.last_step {
+    while !open.is_empty() && decoder.runs() < search.last_run {
         open = search.level(decoder, &open)?;
     }
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
-    let cut = decoder.steps() >= search.last_step;
+    let cut = decoder.runs() >= search.last_run;
     Ok(Found { paths, cut })
 }
 
@@ -261,42 +311,69 @@ impl Default for Ended {
 struct Search<'a, L: Fn(&[Word]) -> f32> {
     lattice: &'a Lattice,
     width: &'a Width,
-    /// Token forms of each word.
-    forms: Vec<Arc<Vec<Vec<Token>>>>,
-    /// Tokens of the marks that may stand between words.
-    marks: Vec<Token>,
-    /// The decoder's step count at which the search stops.
-    last_step: usize,
+    script: &'a Script,
+    /// The decoder's count of runs at which the search stops.
+    last_run: usize,
     length: L,
     ended: Ended,
+}
+
+/// The work of one level.
+struct Level<'a> {
+    open: &'a [Open],
+    /// What may follow each open sequence.
+    next: Vec<BTreeMap<Word, States>>,
+    bases: Vec<Base>,
+    queue: Queue,
+    grown: Grown<'a>,
 }
 
 impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
     /// Every open sequence grows by one word; the heaviest results are the next open ones.
     ///
-    /// One sequence after the other, since the model runs fastest on texts with a common beginning; within each the most
-    /// promising first, until nothing that is left can be among the `beam` heaviest.
+    /// The most promising texts first, several in one run of the model, until nothing that is left can be among the `beam`
+    /// heaviest.
     fn level(&mut self, decoder: &mut impl Decoder, open: &[Open]) -> Result<Vec<Open>, HearError> {
-        let mut grown = Grown::new(self.width);
-        for hyp in open {
-            let next = self.lattice.next(&hyp.states);
-            let mut bases = vec![Base {
+        let mut level = Level {
+            open,
+            next: open.iter().map(|hyp| self.lattice.next(&hyp.states)).collect(),
+            bases: Vec::new(),
+            queue: Queue::default(),
+            grown: Grown::new(self.width),
+        };
+        for (of, hyp) in open.iter().enumerate() {
+            level.bases.push(Base {
+                of,
                 tokens: hyp.tokens.clone(),
                 likelihood: hyp.likelihood,
                 marked: false,
-            }];
-            let mut queue = Queue::default();
-            queue.push(hyp.score(self.width) + self.width.reward, Job::Look(0));
-            while let Some(item) = queue.items.pop() {
-                if item.priority < grown.least() || decoder.steps() >= self.last_step {
-                    break;
-                }
-                match item.job {
-                    Job::Look(base) => self.look(decoder, hyp, base, &mut bases, &next, &grown, &mut queue)?,
-                    Job::Go(begun) => self.go(decoder, hyp, begun, &bases, &next, &mut grown, &mut queue)?,
+            });
+            level
+                .queue
+                .push(hyp.score(self.width) + self.width.reward, Job::Look(of));
+        }
+        while decoder.runs() < self.last_run {
+            let jobs = self.promising(decoder, &mut level);
+            if jobs.is_empty() {
+                break;
+            }
+            let unknown: Vec<Vec<Token>> = jobs
+                .iter()
+                .filter(|(_, text)| decoder.known(text).is_none())
+                .map(|(_, text)| text.clone())
+                .collect();
+            if !unknown.is_empty() {
+                decoder.weigh(&unknown)?;
+            }
+            for (job, text) in jobs {
+                let odds = decoder.next(&text)?;
+                match job {
+                    Job::Look(base) => self.look(&odds, decoder.end(), base, &mut level),
+                    Job::Go(begun) => self.go(&odds, begun, &mut level),
                 }
             }
         }
+        let grown = level.grown;
         let mut list: Vec<Open> = grown.open.into_values().collect();
         let score = |h: &Open| h.score(self.width);
         list.sort_by(|a, b| score(b).total_cmp(&score(a)).then_with(|| a.words.cmp(&b.words)));
@@ -308,58 +385,75 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         Ok(list)
     }
 
-    /// Ask the model what follows a base: its end, marks, words begun.
-    #[allow(
-        clippy::too_many_arguments,
-        reason = "the parts of one level, each borrowed on its own"
-    )]
-    fn look(
-        &mut self,
-        decoder: &mut impl Decoder,
-        hyp: &Open,
-        base: usize,
-        bases: &mut Vec<Base>,
-        next: &BTreeMap<Word, States>,
-        grown: &Grown,
-        queue: &mut Queue,
-    ) -> Result<(), HearError> {
-        let logp = decoder.next(&bases[base].tokens)?;
-        let likelihood = bases[base].likelihood;
-        if self.lattice.may_end(&hyp.states) {
-            self.end(hyp, &bases[base], logp[decoder.end() as usize]);
+    /// The most promising jobs with the texts they must know, until one run of the model is full. Words that are complete
+    /// are taken on the way.
+    fn promising(&self, decoder: &impl Decoder, level: &mut Level) -> Vec<(Job, Vec<Token>)> {
+        let mut jobs = Vec::new();
+        let mut unknown = 0;
+        while unknown < self.width.together {
+            let Some(item) = level.queue.items.pop() else { break };
+            if item.priority < level.grown.least() {
+                break;
+            }
+            let text = match &item.job {
+                Job::Look(base) => level.bases[*base].tokens.clone(),
+                Job::Go(begun) => {
+                    let form = &self.script.forms[usize::from(begun.word)][begun.form];
+                    if begun.done == form.len() {
+                        self.take(begun, level);
+                        continue;
+                    }
+                    [level.bases[begun.base].tokens.as_slice(), &form[..begun.done]].concat()
+                }
+            };
+            unknown += usize::from(decoder.known(&text).is_none());
+            jobs.push((item.job, text));
         }
-        if !bases[base].marked && !hyp.words.is_empty() {
-            for mark in &self.marks {
-                let p = logp[*mark as usize];
+        jobs
+    }
+
+    /// What follows a base: its end, marks, words begun.
+    fn look(&mut self, odds: &Odds, end: Token, base: usize, level: &mut Level) {
+        let Base {
+            of, likelihood, marked, ..
+        } = level.bases[base];
+        let hyp = &level.open[of];
+        if self.lattice.may_end(&hyp.states) {
+            self.end(hyp, &level.bases[base], odds.of(end));
+        }
+        if !marked && !hyp.words.is_empty() {
+            for mark in &self.script.marks {
+                let p = odds.of(*mark);
                 if p > self.width.punctuation {
                     let mut tokens = hyp.tokens.clone();
                     tokens.push(*mark);
-                    bases.push(Base {
+                    level.bases.push(Base {
+                        of,
                         tokens,
                         likelihood: likelihood + p,
                         marked: true,
                     });
                     let priority = likelihood + p + self.width.reward * (hyp.pieces + 1) as f32;
-                    queue.push(priority, Job::Look(bases.len() - 1));
+                    level.queue.push(priority, Job::Look(level.bases.len() - 1));
                 }
             }
         }
-        for word in next.keys() {
-            for (form, tokens) in self.forms[usize::from(*word)].iter().enumerate() {
+        let least = level.grown.least();
+        for word in level.next[of].keys() {
+            for (form, tokens) in self.script.forms[usize::from(*word)].iter().enumerate() {
                 let begun = Begun {
                     base,
                     word: *word,
                     form,
                     done: 1,
-                    likelihood: likelihood + logp[tokens[0] as usize],
+                    likelihood: likelihood + odds.of(tokens[0]),
                 };
                 let priority = begun.priority(self.width, hyp, tokens.len());
-                if priority >= grown.least() {
-                    queue.push(priority, Job::Go(begun));
+                if priority >= least {
+                    level.queue.push(priority, Job::Go(begun));
                 }
             }
         }
-        Ok(())
     }
 
     /// A sequence may end here: keep it if it is the best style of its words.
@@ -387,33 +481,23 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         }
     }
 
-    /// Follow a begun word by one token, or take it when it is complete.
-    #[allow(
-        clippy::too_many_arguments,
-        reason = "the parts of one level, each borrowed on its own"
-    )]
-    fn go(
-        &self,
-        decoder: &mut impl Decoder,
-        hyp: &Open,
-        mut begun: Begun,
-        bases: &[Base],
-        next: &BTreeMap<Word, States>,
-        grown: &mut Grown,
-        queue: &mut Queue,
-    ) -> Result<(), HearError> {
-        let form = &self.forms[usize::from(begun.word)][begun.form];
-        let base = &bases[begun.base];
-        if begun.done < form.len() {
-            let tokens = [base.tokens.as_slice(), &form[..begun.done]].concat();
-            begun.likelihood += decoder.next(&tokens)?[form[begun.done] as usize];
-            begun.done += 1;
-            let priority = begun.priority(self.width, hyp, form.len());
-            queue.push(priority, Job::Go(begun));
-            return Ok(());
-        }
-        let Some(states) = next.get(&begun.word) else {
-            return Ok(());
+    /// Follow a begun word by one token.
+    fn go(&self, odds: &Odds, mut begun: Begun, level: &mut Level) {
+        let form = &self.script.forms[usize::from(begun.word)][begun.form];
+        begun.likelihood += odds.of(form[begun.done]);
+        begun.done += 1;
+        let hyp = &level.open[level.bases[begun.base].of];
+        let priority = begun.priority(self.width, hyp, form.len());
+        level.queue.push(priority, Job::Go(begun));
+    }
+
+    /// A word is complete.
+    fn take(&self, begun: &Begun, level: &mut Level) {
+        let form = &self.script.forms[usize::from(begun.word)][begun.form];
+        let base = &level.bases[begun.base];
+        let hyp = &level.open[base.of];
+        let Some(states) = level.next[base.of].get(&begun.word) else {
+            return;
         };
         let words = [hyp.words.as_slice(), &[begun.word]].concat();
         let mut earned = [hyp.earned.as_slice(), &[form.len()]].concat();
@@ -421,7 +505,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         earned[n - repeated(&words)..].fill(0);
         let pieces = earned.iter().sum();
         let tokens = [base.tokens.as_slice(), form].concat();
-        grown.take(Open {
+        level.grown.take(Open {
             words,
             tokens,
             states: states.clone(),
@@ -429,7 +513,6 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             earned,
             pieces,
         });
-        Ok(())
     }
 }
 
@@ -511,16 +594,8 @@ pub fn free_text(decoder: &mut impl Decoder, longest: usize) -> Result<(Vec<Toke
     let mut tokens: Vec<Token> = Vec::new();
     let mut likelihood = 0.0;
     for _ in 0..longest {
-        let logp = decoder.next(&tokens)?;
-        let Some((best, p)) = logp
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)))
-        else {
-            break;
-        };
+        let (best, p) = decoder.next(&tokens)?.best;
         likelihood += p;
-        let best = Token::try_from(best).unwrap_or(end);
         if best == end {
             break;
         }

@@ -1,138 +1,197 @@
-//! The Whisper model as a [`Recogniser`](super::Recogniser): encode a clip once, then ask for likelihoods step by step.
+//! The Whisper model: encode a clip once, then weigh many texts at a time.
 
-mod raw;
+mod kernel;
+mod network;
+mod spectrum;
 mod tokens;
+mod weights;
 
 use super::HearError;
-use super::search::{Decoder, Token};
-use raw::Engine;
+use super::search::{Decoder, Odds, Token};
+use network::{Mask, Network, Next, Sound, Tree};
 use std::collections::HashMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tokens::TokenTable;
+use weights::Weights;
 
 /// Samples a second.
 const RATE: usize = 16_000;
+/// Frames of the encoder a second.
+pub const FRAMES: f32 = 50.0;
 
 /// A loaded model.
 pub struct Model {
-    engine: Engine,
+    network: Network,
     table: TokenTable,
     /// 0 for tokens that may come, -infinity for those that may not.
     mask: Vec<f32>,
-    first_mask: Vec<Token>,
-    end: Token,
+    /// The same for the first token of a text.
+    first: Vec<f32>,
+    special: Special,
+    threads: rayon::ThreadPool,
     /// The file's name.
     pub name: String,
-    multilingual: bool,
+}
+
+/// Tokens that are no text, by the model's published order.
+struct Special {
+    end: Token,
+    start: Token,
+    /// The first language's token; none for a model of English alone.
+    languages: Option<Token>,
+    transcribe: Token,
+    no_times: Token,
+}
+
+impl Special {
+    /// From the size of the vocabulary: a multilingual model has one text token more, and 99 languages or more.
+    fn new(vocabulary: usize) -> Self {
+        let size = vocabulary as Token;
+        if size < 51_865 {
+            return Self {
+                end: 50_256,
+                start: 50_257,
+                languages: None,
+                transcribe: 50_358,
+                no_times: 50_362,
+            };
+        }
+        let languages = size - 51_765 - 1;
+        Self {
+            end: 50_257,
+            start: 50_258,
+            languages: Some(50_259),
+            transcribe: 50_260 + languages,
+            no_times: 50_264 + languages,
+        }
+    }
 }
 
 impl Model {
-    /// Load a `ggml` model file. Takes about a second and twice the file's size in memory for the base model.
-    pub fn load(path: &Path) -> Result<Self, HearError> {
+    /// Load a `ggml` model file. Takes about a second and twice the file's size in memory for the base model while loading.
+    pub fn load(path: &Path, threads: usize) -> Result<Self, HearError> {
         let broken = |why: String| HearError::Model {
             why,
             path: path.to_owned(),
         };
-        whisper_rs::install_logging_hooks();
-        let text = path
-            .to_str()
-            .ok_or_else(|| broken("its path is not Unicode".to_owned()))?;
         if !path.is_file() {
             return Err(broken("there is no such file".to_owned()));
         }
-        let engine = Engine::load(text).map_err(|e| broken(e.to_string()))?;
-        let context = engine.context();
-        let end = context.token_eot();
-        let mut bytes = Vec::with_capacity(end as usize);
-        for id in 0..end {
-            bytes.push(context.token_to_bytes(id).map_err(|e| broken(e.to_string()))?.to_vec());
+        let file = std::fs::File::open(path).map_err(|e| broken(e.to_string()))?;
+        let mut reader = std::io::BufReader::with_capacity(1 << 20, file);
+        let mut weights = Weights::read(&mut reader).map_err(|e| {
+            broken(if e.kind() == std::io::ErrorKind::UnexpectedEof {
+                "the file ends too early".to_owned()
+            } else {
+                e.to_string()
+            })
+        })?;
+        let vocabulary = weights.sizes.vocabulary;
+        let special = Special::new(vocabulary);
+        let end = special.end as usize;
+        let bytes = std::mem::take(&mut weights.tokens);
+        if bytes.len() < end || vocabulary <= special.no_times as usize {
+            return Err(broken("its vocabulary is too small".to_owned()));
         }
-        let multilingual = context.is_multilingual();
-        let table = TokenTable::new(bytes);
-        let mut mask = vec![0.0; engine.vocabulary()];
+        let table = TokenTable::new(bytes.into_iter().take(end).collect());
+        let mut mask = vec![0.0; vocabulary];
         for id in table.never() {
             mask[id as usize] = f32::NEG_INFINITY;
         }
         // All special tokens but the end of text.
-        for m in &mut mask[end as usize + 1..] {
-            *m = f32::NEG_INFINITY;
+        mask[end + 1..].fill(f32::NEG_INFINITY);
+        let mut first = mask.clone();
+        for id in table.without_letters() {
+            first[id as usize] = f32::NEG_INFINITY;
         }
-        let mut first_mask = table.without_letters();
-        first_mask.push(end);
-        let name = path
-            .file_name()
-            .map_or_else(PathBuf::new, PathBuf::from)
-            .display()
-            .to_string();
+        first[end] = f32::NEG_INFINITY;
+        let threads = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads.max(1))
+            .thread_name(|n| format!("hearing-{n}"))
+            .build()
+            .map_err(|e| HearError::Run(e.to_string()))?;
         Ok(Self {
-            engine,
+            network: Network::new(&mut weights).map_err(|e| broken(e.to_string()))?,
             table,
             mask,
-            first_mask,
-            end,
-            name,
-            multilingual,
+            first,
+            special,
+            threads,
+            name: path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
         })
     }
 
-    /// Encode a clip (16 kHz mono) for a language and return the decoder over it. `None` when cancelled.
+    /// The tokens of a piece of text (with its leading space, if any).
+    pub fn tokens(&self, text: &str) -> Vec<Token> {
+        self.table.encode(text)
+    }
+
+    /// The token that ends a text.
+    pub fn end(&self) -> Token {
+        self.special.end
+    }
+
+    /// Encode a clip (16 kHz mono) for a language (ISO 639-1) and return the decoder over it; `wanted` are the tokens whose
+    /// weights will be asked for.
     pub fn listen<'m>(
-        &'m mut self,
+        &'m self,
         samples: &[f32],
         language: &str,
-        threads: usize,
+        wanted: &[Token],
         cancel: &'m AtomicBool,
-    ) -> Result<Option<Listening<'m>>, HearError> {
-        // Too small a context makes the decoder loop; the model pads its input itself.
+    ) -> Result<Listening<'m>, HearError> {
+        // Too small a context makes the decoder loop; what is behind the clip is silence.
         let seconds = samples.len() as f32 / RATE as f32;
-        let frames = (50.0 * seconds).ceil() as i32 + 64;
-        let audio_ctx = ((frames + 63) / 64 * 64).clamp(256, 1500);
-        if !self
-            .engine
-            .encode(
-                samples,
-                audio_ctx,
-                language,
-                i32::try_from(threads).unwrap_or(1),
-                cancel,
-            )
-            .map_err(|e| HearError::Run(e.to_string()))?
-        {
-            return Ok(None);
+        let frames = (FRAMES * seconds).ceil() as usize + 64;
+        let frames = frames.next_multiple_of(64).clamp(256, 1500);
+        let encode = || self.network.encode(samples, frames, cancel);
+        let sound = self.threads.install(encode).ok_or(HearError::Cancelled)?;
+        let mut start = vec![self.special.start];
+        if let Some(first) = self.special.languages {
+            let place = match language {
+                "en" => 0,
+                "de" => 2,
+                _ => {
+                    return Err(HearError::Run(format!(
+                        "the model is not asked for the language {language} yet"
+                    )));
+                }
+            };
+            start.push(first + place);
+            start.push(self.special.transcribe);
         }
-        let context = self.engine.context();
-        let mut start = vec![context.token_sot()];
-        if self.multilingual {
-            let id = whisper_rs::get_lang_id(language)
-                .ok_or_else(|| HearError::Run(format!("the model does not know the language {language}")))?;
-            start.push(context.token_lang(id));
-            start.push(context.token_transcribe());
-        }
-        start.push(context.token_not());
-        Ok(Some(Listening {
+        start.push(self.special.no_times);
+        let mut wanted: Vec<Token> = wanted.to_vec();
+        wanted.push(self.special.end);
+        wanted.sort_unstable();
+        wanted.dedup();
+        Ok(Listening {
             model: self,
+            sound,
             start,
-            seen: Vec::new(),
+            wanted: wanted.into(),
+            tree: Tree::new(),
+            nodes: HashMap::new(),
             known: HashMap::new(),
-            threads,
             cancel,
-            steps: 0,
-        }))
+            runs: 0,
+        })
     }
 }
 
 /// The decoder over one encoded clip.
 pub struct Listening<'m> {
-    model: &'m mut Model,
+    model: &'m Model,
+    sound: Sound,
     start: Vec<Token>,
-    /// What the model's cache holds now.
-    seen: Vec<Token>,
-    known: HashMap<Vec<Token>, Arc<[f32]>>,
-    threads: usize,
+    wanted: Arc<[Token]>,
+    tree: Tree,
+    nodes: HashMap<Vec<Token>, usize>,
+    known: HashMap<Vec<Token>, Arc<Odds>>,
     cancel: &'m AtomicBool,
-    steps: usize,
+    runs: usize,
 }
 
 impl Listening<'_> {
@@ -143,50 +202,70 @@ impl Listening<'_> {
 }
 
 impl Decoder for Listening<'_> {
-    fn next(&mut self, tokens: &[Token]) -> Result<Arc<[f32]>, HearError> {
-        if let Some(known) = self.known.get(tokens) {
-            return Ok(Arc::clone(known));
-        }
-        if self.cancel.load(std::sync::atomic::Ordering::Relaxed) {
+    fn weigh(&mut self, texts: &[Vec<Token>]) -> Result<(), HearError> {
+        if self.cancel.load(Ordering::Relaxed) {
             return Err(HearError::Cancelled);
         }
-        let mut wanted = self.start.clone();
-        wanted.extend_from_slice(tokens);
-        let mut shared = self.seen.iter().zip(&wanted).take_while(|(a, b)| a == b).count();
-        shared = shared.min(wanted.len() - 1);
-        let logits = self
-            .model
-            .engine
-            .decode(&wanted[shared..], shared, self.threads)
-            .map_err(|e| HearError::Run(e.to_string()))?;
-        self.steps += 1;
-        let mut masked: Vec<f32> = logits.iter().zip(&self.model.mask).map(|(l, m)| l + m).collect();
-        if tokens.is_empty() {
-            for t in &self.model.first_mask {
-                masked[*t as usize] = f32::NEG_INFINITY;
+        // Every text needs all its beginnings as nodes; most have them already.
+        let mut new: Vec<Next> = Vec::new();
+        let mut names: Vec<Vec<Token>> = Vec::new();
+        let before = self.tree.len();
+        for text in texts {
+            let whole = [self.start.as_slice(), text].concat();
+            for length in 1..=whole.len() {
+                let name = &whole[..length];
+                if self.nodes.contains_key(name) {
+                    continue;
+                }
+                self.nodes.insert(name.to_vec(), before + new.len());
+                new.push(Next {
+                    after: self.nodes.get(&whole[..length - 1]).copied(),
+                    token: whole[length - 1],
+                });
+                names.push(name.to_vec());
             }
         }
-        let top = masked.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        let sum: f32 = masked.iter().map(|l| (l - top).exp()).sum();
-        let norm = top + sum.ln();
-        for l in &mut masked {
-            *l -= norm;
+        if new.is_empty() {
+            return Ok(());
         }
-        self.seen = wanted;
-        let logp: Arc<[f32]> = masked.into();
-        self.known.insert(tokens.to_vec(), Arc::clone(&logp));
-        Ok(logp)
+        let start = self.start.len();
+        let mask = |n: usize| {
+            Mask(if names[n].len() > start {
+                &self.model.mask
+            } else {
+                &self.model.first
+            })
+        };
+        let run = || {
+            self.model
+                .network
+                .weigh(&self.sound, &mut self.tree, &new, &mask, &self.wanted)
+        };
+        let weighed = self.model.threads.install(run);
+        self.runs += 1;
+        for (name, weighed) in names.iter().zip(weighed) {
+            if name.len() >= start {
+                let odds = Odds {
+                    tokens: Arc::clone(&self.wanted),
+                    weights: weighed.wanted,
+                    best: weighed.best,
+                    looks: weighed.looks,
+                };
+                self.known.insert(name[start..].to_vec(), Arc::new(odds));
+            }
+        }
+        Ok(())
     }
 
-    fn steps(&self) -> usize {
-        self.steps
+    fn known(&self, text: &[Token]) -> Option<Arc<Odds>> {
+        self.known.get(text).cloned()
+    }
+
+    fn runs(&self) -> usize {
+        self.runs
     }
 
     fn end(&self) -> Token {
-        self.model.end
-    }
-
-    fn tokens(&mut self, text: &str) -> Vec<Token> {
-        self.model.table.encode(text)
+        self.model.special.end
     }
 }
