@@ -127,28 +127,29 @@ mod wide {
     /// The processor has AVX2, FMA and F16C; rows and results lie within their slices.
     #[target_feature(enable = "avx2,fma,f16c")]
     pub unsafe fn products<T: Number>(x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], step: usize) {
+        // The rows of `w` are read once and meet all of `x`, which is the smaller side or lies in the cache.
         let mut j = 0;
         while j < w.count {
             let pair = j + 2 <= w.count;
             let mut i = 0;
             while i < x.count {
-                let many = i + 4 <= x.count;
                 // SAFETY: the caller's promise, and the blocks end within the counts.
-                unsafe {
-                    match (pair, many) {
-                        (true, true) => block::<T, 2, 4>(x, w, length, out, step, (i, j)),
-                        (true, false) => block::<T, 2, 1>(x, w, length, out, step, (i, j)),
-                        (false, true) => block::<T, 1, 4>(x, w, length, out, step, (i, j)),
-                        (false, false) => block::<T, 1, 1>(x, w, length, out, step, (i, j)),
+                let many = unsafe {
+                    match (pair, x.count - i) {
+                        (true, 1) => block::<T, 2, 1>(x, w, length, out, step, (i, j)),
+                        (true, 2 | 3) => block::<T, 2, 2>(x, w, length, out, step, (i, j)),
+                        (true, _) => block::<T, 2, 4>(x, w, length, out, step, (i, j)),
+                        (false, _) => block::<T, 1, 1>(x, w, length, out, step, (i, j)),
                     }
-                }
-                i += if many { 4 } else { 1 };
+                };
+                i += many;
             }
             j += if pair { 2 } else { 1 };
         }
     }
 
-    #[inline]
+    /// `R` rows of `w` with `B` rows of `x`; returns `B`.
+    #[inline(never)]
     #[target_feature(enable = "avx2,fma,f16c")]
     unsafe fn block<T: Number, const R: usize, const B: usize>(
         x: Rows<f32>,
@@ -157,25 +158,25 @@ mod wide {
         out: &mut [f32],
         step: usize,
         (i, j): (usize, usize),
-    ) {
-        let mut sums = [[_mm256_setzero_ps(); B]; R];
+    ) -> usize {
         let whole = length / 8 * 8;
-        let mut k = 0;
-        while k < whole {
-            // SAFETY: k + 8 <= length, and every row has that many numbers.
-            unsafe {
-                let mut xs = [_mm256_setzero_ps(); B];
-                for (b, eight) in xs.iter_mut().enumerate() {
-                    *eight = f32::eight(x.values.as_ptr().add((i + b) * x.stride + k));
-                }
-                for (r, line) in sums.iter_mut().enumerate() {
-                    let weights = T::eight(w.values.as_ptr().add((j + r) * w.stride + k));
-                    for b in 0..B {
-                        line[b] = _mm256_fmadd_ps(weights, xs[b], line[b]);
+        let mut sums = [[_mm256_setzero_ps(); B]; R];
+        // SAFETY: the rows lie within their slices, and k + 8 <= length.
+        unsafe {
+            let xs: [*const f32; B] = std::array::from_fn(|b| x.values.as_ptr().add((i + b) * x.stride));
+            let ws: [*const T; R] = std::array::from_fn(|r| w.values.as_ptr().add((j + r) * w.stride));
+            let mut k = 0;
+            while k < whole {
+                let weights: [__m256; R] = [T::eight(ws[0].add(k)); R];
+                let weights = if R == 2 { let mut v = weights; v[R - 1] = T::eight(ws[R - 1].add(k)); v } else { weights };
+                for b in 0..B {
+                    let eight = f32::eight(xs[b].add(k));
+                    for r in 0..R {
+                        sums[r][b] = _mm256_fmadd_ps(weights[r], eight, sums[r][b]);
                     }
                 }
+                k += 8;
             }
-            k += 8;
         }
         for (r, line) in sums.iter().enumerate() {
             for (b, eight) in line.iter().enumerate() {
@@ -186,6 +187,7 @@ mod wide {
                 out[(i + b) * step + j + r] = sum;
             }
         }
+        B
     }
 
     #[inline]
