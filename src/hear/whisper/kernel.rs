@@ -168,7 +168,13 @@ mod wide {
             let mut k = 0;
             while k < whole {
                 let weights: [__m256; R] = [T::eight(ws[0].add(k)); R];
-                let weights = if R == 2 { let mut v = weights; v[R - 1] = T::eight(ws[R - 1].add(k)); v } else { weights };
+                let weights = if R == 2 {
+                    let mut v = weights;
+                    v[R - 1] = T::eight(ws[R - 1].add(k));
+                    v
+                } else {
+                    weights
+                };
                 for b in 0..B {
                     let eight = f32::eight(xs[b].add(k));
                     for r in 0..R {

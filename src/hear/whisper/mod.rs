@@ -128,6 +128,11 @@ impl Model {
         self.table.encode(text)
     }
 
+    /// May this token stand in a text after its beginning?
+    pub fn may_come(&self, token: Token) -> bool {
+        self.mask.get(token as usize).is_some_and(|m| *m == 0.0)
+    }
+
     /// The token that ends a text.
     pub fn end(&self) -> Token {
         self.special.end
