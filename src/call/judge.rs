@@ -26,7 +26,7 @@ impl Limits {
     /// The limits in force.
     pub const DEFAULT: Self = Self {
         said: 1.0,
-        failed: 1.5,
+        failed: 4.0,
         foreign: 4.0,
         fit: -1.5,
     };
@@ -291,7 +291,8 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
 pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
     let values = situation.values(site, step);
     let best = evidence.readings.first();
-    let foreign = evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit);
+    let foreign =
+        evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit || evidence.unfinished);
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();

@@ -1,5 +1,6 @@
 //! A clip becomes evidence: gate, phrase lattice, free transcript. The situation is never seen here.
 
+mod attention;
 pub mod evidence;
 pub mod gate;
 pub mod lattice;
@@ -70,12 +71,18 @@ impl Recogniser for LatticeRecogniser {
         let language = vocabulary.language.code();
         let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
         let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
-        let mut found = search::search(&mut decoder, &lattice, &script, &search::Width::NARROW, length)?;
+        let mut find = |width: &search::Width| {
+            let mut found = search::search(&mut decoder, &lattice, &script, width, length)?;
+            let text = |tokens: &[search::Token]| self.model.text(tokens);
+            attention::weigh_repeats(&decoder, text, seconds, width.reward, &mut found);
+            Ok::<_, HearError>(found)
+        };
+        let mut found = find(&search::Width::NARROW)?;
         if evidence::poor(&found) {
-            found = search::search(&mut decoder, &lattice, &script, &search::Width::WIDE, length)?;
+            found = find(&search::Width::WIDE)?;
         }
         let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
-        let free = (decoder.text(&tokens).trim().to_owned(), likelihood);
+        let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
         Ok(evidence::gather(&lattice, vocabulary, &found, free, seconds))
     }
 

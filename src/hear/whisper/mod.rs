@@ -128,6 +128,11 @@ impl Model {
         self.table.encode(text)
     }
 
+    /// The text of tokens.
+    pub fn text(&self, tokens: &[Token]) -> String {
+        self.table.decode(tokens)
+    }
+
     /// May this token stand in a text after its beginning?
     pub fn may_come(&self, token: Token) -> bool {
         self.mask.get(token as usize).is_some_and(|m| *m == 0.0)
@@ -197,13 +202,6 @@ pub struct Listening<'m> {
     known: HashMap<Vec<Token>, Arc<Odds>>,
     cancel: &'m AtomicBool,
     runs: usize,
-}
-
-impl Listening<'_> {
-    /// The text of tokens.
-    pub fn text(&self, tokens: &[Token]) -> String {
-        self.model.table.decode(tokens)
-    }
 }
 
 impl Decoder for Listening<'_> {

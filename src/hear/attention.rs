@@ -1,0 +1,103 @@
+//! Where in the sound each word was read, by the decoder's attention; and what that says of words that come twice.
+//!
+//! When the sound is used up, the model likes to go on with what it has already written. Such words are not read from the
+//! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
+
+use super::search::{Decoder, Found, Path, Token};
+use super::whisper::FRAMES;
+
+/// Attention within this many frames of its peak (20 ms each) belongs to it.
+const NEAR: usize = 12;
+/// A word is read from the sound when at least this share of the attention lies together...
+const TOGETHER: f32 = 0.33;
+/// ...and not earlier than this before a word that was read already (seconds).
+const BACK: f32 = 0.3;
+/// Cost of a word that was said before and is not read from the sound (nats), beside its reward.
+const SAID_BEFORE: f32 = 2.0;
+/// Only the heaviest sequences can matter.
+const MOST: usize = 40;
+
+/// Makes sequences with words that only go on after the sound lighter, and puts them in order again. `text` gives a
+/// token's text, `seconds` is the length of the sound.
+pub fn weigh_repeats(
+    decoder: &impl Decoder,
+    text: impl Fn(&[Token]) -> String,
+    seconds: f32,
+    reward: f32,
+    found: &mut Found,
+) {
+    for path in found.paths.iter_mut().take(MOST) {
+        path.score -= repeats(decoder, &text, seconds, reward, path);
+    }
+    found
+        .paths
+        .sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
+}
+
+fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: f32, reward: f32, path: &Path) -> f32 {
+    let words = by_word(text, path);
+    if words.len() != path.words.len() {
+        return 0.0;
+    }
+    let mut cost = 0.0;
+    let mut reached = 0.0_f32;
+    for (n, tokens) in words.iter().enumerate() {
+        let centres = tokens.clone().filter_map(|t| {
+            let odds = decoder.known(&path.tokens[..=t])?;
+            centre(&odds.looks).filter(|c| *c < seconds)
+        });
+        // The last of its tokens is read nearest to its end.
+        let read = centres.last().filter(|c| *c > reached - BACK);
+        if let Some(c) = read {
+            reached = reached.max(c);
+        } else if path.words[..n].contains(&path.words[n]) {
+            cost += SAID_BEFORE + reward * tokens.len() as f32;
+        }
+    }
+    cost
+}
+
+/// The tokens of each word: one begins with a space or a hyphen, or after a lone hyphen; marks belong to none.
+fn by_word(text: &impl Fn(&[Token]) -> String, path: &Path) -> Vec<std::ops::Range<usize>> {
+    let mut words: Vec<std::ops::Range<usize>> = Vec::new();
+    let mut fresh = true;
+    for n in 0..path.tokens.len() {
+        let piece = text(&path.tokens[n..=n]);
+        if !piece.chars().any(char::is_alphanumeric) && piece.is_ascii() {
+            fresh = true;
+            continue;
+        }
+        if fresh || piece.starts_with([' ', '-']) {
+            words.push(n..n + 1);
+        } else if let Some(last) = words.last_mut() {
+            last.end = n + 1;
+        }
+        fresh = false;
+    }
+    words
+}
+
+/// The place in the sound (seconds from its beginning) where attention lies together; `None` when it is spread.
+fn centre(looks: &[f32]) -> Option<f32> {
+    let top = (0..looks.len()).max_by(|a, b| looks[*a].total_cmp(&looks[*b]).then(b.cmp(a)))?;
+    let from = top.saturating_sub(NEAR);
+    let near = &looks[from..(top + NEAR).min(looks.len())];
+    let mass: f32 = near.iter().sum();
+    let moment: f32 = near.iter().enumerate().map(|(n, w)| (from + n) as f32 * w).sum();
+    (mass >= TOGETHER).then(|| moment / mass / FRAMES)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::centre;
+
+    #[test]
+    fn attention_that_lies_together_has_a_place() {
+        let mut looks = vec![0.002; 200];
+        assert_eq!(centre(&looks), None);
+        looks[100] = 0.6;
+        let place = centre(&looks).unwrap();
+        assert!((place - 2.0).abs() < 0.05, "{place}");
+        assert_eq!(centre(&[]), None);
+    }
+}
