@@ -48,7 +48,7 @@ struct Special {
 impl Special {
     /// From the size of the vocabulary: a multilingual model has one text token more, and 99 languages or more.
     fn new(vocabulary: usize) -> Self {
-        let size = vocabulary as Token;
+        let size = Token::try_from(vocabulary).unwrap_or(Token::MAX);
         if size < 51_865 {
             return Self {
                 end: 50_256,

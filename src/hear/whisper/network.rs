@@ -61,10 +61,10 @@ impl Linear {
             return out;
         }
         // Few rows: the layer's outputs are shared out instead.
-        let shelf = 128;
+        let portion = 128;
         let parts: Vec<Vec<f32>> = self
             .weights
-            .par_chunks(shelf * self.inputs)
+            .par_chunks(portion * self.inputs)
             .map(|w| {
                 let w = Rows::packed(w, self.inputs);
                 let mut part = vec![0.0; rows * w.count];
@@ -75,7 +75,7 @@ impl Linear {
         for (n, part) in parts.iter().enumerate() {
             let wide = part.len() / rows.max(1);
             for (row, values) in out.chunks_exact_mut(self.outputs).zip(part.chunks_exact(wide)) {
-                let place = n * shelf..n * shelf + wide;
+                let place = n * portion..n * portion + wide;
                 row[place.clone()].copy_from_slice(values);
                 add(&mut row[place.clone()], &self.bias[place]);
             }
@@ -505,7 +505,7 @@ impl Network {
                     .sum();
                 let norm = best.1 + sum.ln() as f32;
                 let values = parts.flat_map(|s| s.wanted.iter().map(|v| v - norm)).collect();
-                (values, (best.0 as i32, best.1 - norm))
+                (values, (i32::try_from(best.0).unwrap_or(i32::MAX), best.1 - norm))
             })
             .collect()
     }
