@@ -468,7 +468,7 @@ fn a_server_that_dies_leaves_the_clip() {
         );
         let start = Instant::now();
         drop(recorder);
-        assert!(start.elapsed() < Duration::from_secs(1));
+        assert!(start.elapsed() < Duration::from_millis(50));
     });
 }
 
@@ -492,7 +492,7 @@ fn a_server_that_dies_ends_the_sound() {
         }
         let start = Instant::now();
         drop(player);
-        assert!(start.elapsed() < Duration::from_secs(1));
+        assert!(start.elapsed() < Duration::from_millis(50));
     });
 }
 
@@ -517,7 +517,7 @@ fn a_frozen_server_holds_nobody_up() {
         let player = Player::open(None).unwrap();
         player.play(vec![0.1; 1600]);
         drop(player);
-        assert!(start.elapsed() < Duration::from_secs(1), "{:?}", start.elapsed());
+        assert!(start.elapsed() < Duration::from_millis(50), "{:?}", start.elapsed());
         assert!(matches!(devices::list(), Err(SoundError::NoAnswer { .. }) | Ok(_)));
         signal("-CONT");
     });
@@ -539,7 +539,7 @@ fn zeros_are_told_while_recording() {
             other => panic!("{other:?}"),
         }
         assert!(
-            pressed.elapsed() < Duration::from_millis(2500),
+            pressed.elapsed() < Duration::from_millis(900),
             "{:?}",
             pressed.elapsed()
         );
