@@ -77,14 +77,11 @@ install_wanted() {
     wanted_packages=()
 }
 
-# What building needs: C and C++ for the speech model's library, the logbook and the voice; ALSA for sound.
+# What building needs: C for the logbook and the voice; ALSA for sound.
 want_for_building() {
-    want cmake command -v cmake
-    want make command -v make
     want g++ command -v g++
     want pkg-config command -v pkg-config
     want libasound2-dev
-    want libclang-dev
     want ca-certificates
 }
 

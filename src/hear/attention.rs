@@ -14,8 +14,6 @@ const TOGETHER: f32 = 0.33;
 const BACK: f32 = 0.3;
 /// Cost of a word that was said before and is not read from the sound (nats), beside its reward.
 const SAID_BEFORE: f32 = 2.0;
-/// Only the heaviest sequences can matter.
-const MOST: usize = 40;
 
 /// Makes sequences with words that only go on after the sound lighter, and puts them in order again. `text` gives a
 /// token's text, `seconds` is the length of the sound.
@@ -26,7 +24,7 @@ pub fn weigh_repeats(
     reward: f32,
     found: &mut Found,
 ) {
-    for path in found.paths.iter_mut().take(MOST) {
+    for path in &mut found.paths {
         path.score -= repeats(decoder, &text, seconds, reward, path);
     }
     found
@@ -35,6 +33,9 @@ pub fn weigh_repeats(
 }
 
 fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: f32, reward: f32, path: &Path) -> f32 {
+    if (1..path.words.len()).all(|n| !path.words[..n].contains(&path.words[n])) {
+        return 0.0;
+    }
     let words = by_word(text, path);
     if words.len() != path.words.len() {
         return 0.0;

@@ -50,7 +50,7 @@ pub struct LatticeRecogniser {
 }
 
 impl LatticeRecogniser {
-    /// Load a model file. `threads` 1 or 2 is best: more wait for each other.
+    /// Load a model file. More than two `threads` were not tried.
     pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
         Ok(Self {
             model: whisper::Model::load(path, threads)?,

@@ -1,5 +1,6 @@
 //! Writes the `ggml` file from the weights, the tokens and the filters, one piece of a tensor at a time.
 
+use half::f16;
 use std::io::{self, Read, Seek, Write};
 
 use super::ModelError;
@@ -307,7 +308,7 @@ fn write_tensor<R: Read + Seek>(
             Form::F32 => {
                 wide.clear();
                 for half in piece.chunks_exact(2) {
-                    wide.extend(widen(u16::from_le_bytes([half[0], half[1]])).to_le_bytes());
+                    wide.extend(f16::from_le_bytes([half[0], half[1]]).to_f32().to_le_bytes());
                 }
                 out.write_all(&wide).map_err(failed)?;
             }
@@ -316,19 +317,6 @@ fn write_tensor<R: Read + Seek>(
         left -= now as u64;
     }
     Ok(())
-}
-
-/// A 16-bit floating point number as a 32-bit one; each has an exact counterpart.
-fn widen(half: u16) -> f32 {
-    let sign = u32::from(half >> 15) << 31;
-    let exponent = u32::from(half >> 10) & 0x1F;
-    let fraction = u32::from(half) & 0x3FF;
-    match (exponent, fraction) {
-        // Below the smallest normal number the fraction counts steps of 2^-24.
-        (0, _) => f32::from_bits((fraction as f32 / 16_777_216.0).to_bits() | sign),
-        (0x1F, _) => f32::from_bits(sign | 0x7F80_0000 | (fraction << 13)),
-        _ => f32::from_bits(sign | ((exponent + 112) << 23) | (fraction << 13)),
-    }
 }
 
 #[cfg(test)]
@@ -437,7 +425,7 @@ mod tests {
         let bias = source["encoder/layer_0/self_attention/linear_0/bias"];
         let wide: Vec<u8> = bias[16..]
             .chunks(2)
-            .flat_map(|b| widen(u16::from_le_bytes([b[0], b[1]])).to_le_bytes())
+            .flat_map(|b| f16::from_le_bytes([b[0], b[1]]).to_f32().to_le_bytes())
             .collect();
         assert_eq!(tensors["encoder.blocks.0.attn.value.bias"].2, wide);
     }
@@ -498,11 +486,15 @@ mod tests {
             (0x3555, 0.333_251_95),
             (0x7C00, f32::INFINITY),
         ] {
-            assert_eq!(widen(half).to_bits(), f32::to_bits(value), "{half:#06x}");
+            assert_eq!(
+                f16::from_bits(half).to_f32().to_bits(),
+                f32::to_bits(value),
+                "{half:#06x}"
+            );
         }
-        assert_eq!(widen(0x8000).to_bits(), 0x8000_0000, "-0.0");
-        assert!(widen(0x7E01).is_nan());
-        let finite: Vec<f32> = (0..0x7C00).map(widen).collect();
+        assert_eq!(f16::from_bits(0x8000).to_f32().to_bits(), 0x8000_0000, "-0.0");
+        assert!(f16::from_bits(0x7E01).to_f32().is_nan());
+        let finite: Vec<f32> = (0..0x7C00).map(|bits| f16::from_bits(bits).to_f32()).collect();
         assert!(finite.is_sorted_by(|a, b| a < b));
     }
 }

@@ -256,10 +256,7 @@ mod tests {
                 "No microphone was found; plug one in.",
             ),
             ("Say so.", "Say so."),
-            (
-                "could not open: /home/robin/call.wav",
-                "Could not open: /home/robin/call.wav",
-            ),
+            ("could not open: calls/call.wav", "Could not open: calls/call.wav"),
         ] {
             assert_eq!(sentence(text), shown);
         }

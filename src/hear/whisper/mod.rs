@@ -8,7 +8,7 @@ mod weights;
 
 use super::HearError;
 use super::search::{Decoder, Odds, Token};
-use network::{Mask, Network, Next, Sound, Tree};
+use network::{Network, Next, Sound, Tree};
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
@@ -70,7 +70,7 @@ impl Special {
 }
 
 impl Model {
-    /// Load a `ggml` model file. Takes about a second and twice the file's size in memory for the base model while loading.
+    /// Load a `ggml` model file. It stays in memory as large as the file.
     pub fn load(path: &Path, threads: usize) -> Result<Self, HearError> {
         let broken = |why: String| HearError::Model {
             why,
@@ -138,11 +138,6 @@ impl Model {
         self.mask.get(token as usize).is_some_and(|m| *m == 0.0)
     }
 
-    /// The token that ends a text.
-    pub fn end(&self) -> Token {
-        self.special.end
-    }
-
     /// Encode a clip (16 kHz mono) for a language (ISO 639-1) and return the decoder over it; `wanted` are the tokens whose
     /// weights will be asked for.
     pub fn listen<'m>(
@@ -171,6 +166,11 @@ impl Model {
             };
             start.push(first + place);
             start.push(self.special.transcribe);
+        } else if language != "en" {
+            return Err(HearError::Run(format!(
+                "the model {} knows English alone; the site's language is {language}, which the model base knows",
+                self.name
+            )));
         }
         start.push(self.special.no_times);
         let mut wanted: Vec<Token> = wanted.to_vec();
@@ -213,6 +213,7 @@ impl Decoder for Listening<'_> {
         let mut new: Vec<Next> = Vec::new();
         let mut names: Vec<Vec<Token>> = Vec::new();
         let before = self.tree.len();
+        let start = self.start.len();
         for text in texts {
             let whole = [self.start.as_slice(), text].concat();
             for length in 1..=whole.len() {
@@ -224,6 +225,11 @@ impl Decoder for Listening<'_> {
                 new.push(Next {
                     after: self.nodes.get(&whole[..length - 1]).copied(),
                     token: whole[length - 1],
+                    mask: if length > start {
+                        &self.model.mask
+                    } else {
+                        &self.model.first
+                    },
                 });
                 names.push(name.to_vec());
             }
@@ -231,18 +237,10 @@ impl Decoder for Listening<'_> {
         if new.is_empty() {
             return Ok(());
         }
-        let start = self.start.len();
-        let mask = |n: usize| {
-            Mask(if names[n].len() > start {
-                &self.model.mask
-            } else {
-                &self.model.first
-            })
-        };
         let run = || {
             self.model
                 .network
-                .weigh(&self.sound, &mut self.tree, &new, &mask, &self.wanted)
+                .weigh(&self.sound, &mut self.tree, &new, &self.wanted)
         };
         let weighed = self.model.threads.install(run);
         self.runs += 1;

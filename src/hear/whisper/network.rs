@@ -28,10 +28,8 @@ struct Linear {
 impl Linear {
     fn take(from: &mut Weights, name: &str, inputs: usize, outputs: usize) -> io::Result<Self> {
         Ok(Self {
-            weights: from.half(&format!("{name}.weight"), inputs * outputs)?,
             bias: from.full(&format!("{name}.bias"), outputs)?,
-            inputs,
-            outputs,
+            ..Self::without_bias(from, name, inputs, outputs)?
         })
     }
 
@@ -223,14 +221,14 @@ impl Heard {
         }
     }
 
-    /// What `queries` (rows of the model's width) read from the sound, and where head `shown` looks.
+    /// What `queries` (rows of the model's width) read from the sound, and where the heads `shown` look, added up.
     fn read(&self, queries: &[f32], width: usize, heads: usize, shown: &[usize]) -> (Vec<f32>, Vec<f32>) {
         let deep = width / heads;
         let frames = self.values.len() / width;
         let scale = 1.0 / (deep as f32).sqrt();
         let rows = queries.len() / width;
         let mut out = vec![0.0; queries.len()];
-        let mut looks = vec![0.0; if shown.is_empty() { 0 } else { rows * frames }];
+        let mut looks = vec![0.0; rows * frames];
         let block = BLOCK.min(rows.div_ceil(rayon::current_num_threads()).max(1));
         let read = |queries: &[f32], out: &mut [f32], looks: &mut [f32]| {
             let count = queries.len() / width;
@@ -268,16 +266,10 @@ impl Heard {
                 }
             }
         };
-        if shown.is_empty() {
-            out.par_chunks_mut(block * width)
-                .zip(queries.par_chunks(block * width))
-                .for_each(|(out, queries)| read(queries, out, &mut []));
-        } else {
-            out.par_chunks_mut(block * width)
-                .zip(queries.par_chunks(block * width))
-                .zip(looks.par_chunks_mut(block * frames))
-                .for_each(|((out, queries), looks)| read(queries, out, looks));
-        }
+        out.par_chunks_mut(block * width)
+            .zip(queries.par_chunks(block * width))
+            .zip(looks.par_chunks_mut(block * frames))
+            .for_each(|((out, queries), looks)| read(queries, out, looks));
         (out, looks)
     }
 }
@@ -328,11 +320,13 @@ pub struct Weighed {
 }
 
 /// A text to weigh: a token after a node of the tree.
-pub struct Next {
+pub struct Next<'a> {
     /// The node before; `None` at the beginning. It may stand in the same run, before this one.
     pub after: Option<usize>,
     /// The token.
     pub token: i32,
+    /// Added to the logits of all tokens that may follow: negative infinity for those that may never come.
+    pub mask: &'a [f32],
 }
 
 impl Network {
@@ -398,17 +392,9 @@ impl Network {
         Some(Sound { layers, frames })
     }
 
-    /// Weigh what follows each of `texts`, which become nodes of the tree in this order. `mask` is added to the logits of
-    /// all tokens (negative infinity for those that may never come), `first` instead where a text is only the start
-    /// sequence of length `start`; `wanted` are the tokens whose weights are returned.
-    pub fn weigh<'a>(
-        &self,
-        sound: &Sound,
-        tree: &mut Tree,
-        texts: &[Next],
-        mask: &dyn Fn(usize) -> Mask<'a>,
-        wanted: &[i32],
-    ) -> Vec<Weighed> {
+    /// Weigh what follows each of `texts`, which become nodes of the tree in this order. `wanted` are the tokens, sorted,
+    /// whose weights are returned.
+    pub fn weigh(&self, sound: &Sound, tree: &mut Tree, texts: &[Next], wanted: &[i32]) -> Vec<Weighed> {
         let width = self.sizes.state;
         let before = tree.nodes.len();
         let mut x = Vec::with_capacity(texts.len() * width);
@@ -452,7 +438,7 @@ impl Network {
         for v in &mut looks {
             *v /= self.timing.len() as f32;
         }
-        self.distribution(&x, mask, wanted)
+        self.distribution(&x, texts, wanted)
             .into_iter()
             .zip(looks.chunks_exact(sound.frames))
             .map(|((wanted, best), looks)| Weighed {
@@ -464,15 +450,9 @@ impl Network {
     }
 
     /// Log-probabilities over the whole vocabulary, of which only those asked for are kept.
-    fn distribution<'a>(
-        &self,
-        x: &[f32],
-        mask: &dyn Fn(usize) -> Mask<'a>,
-        wanted: &[i32],
-    ) -> Vec<(Vec<f32>, (i32, f32))> {
+    fn distribution(&self, x: &[f32], texts: &[Next], wanted: &[i32]) -> Vec<(Vec<f32>, (i32, f32))> {
         let width = self.sizes.state;
         let rows = x.len() / width;
-        let masks: Vec<Mask> = (0..rows).map(mask).collect();
         let shelves: Vec<Vec<Shelf>> = self
             .tokens
             .par_chunks(SHELF * width)
@@ -484,9 +464,9 @@ impl Network {
                 let first = n * SHELF;
                 logits
                     .chunks_exact_mut(w.count)
-                    .zip(&masks)
-                    .map(|(row, mask)| {
-                        add(row, &mask.0[first..]);
+                    .zip(texts)
+                    .map(|(row, text)| {
+                        add(row, &text.mask[first..]);
                         Shelf::new(row, first, wanted)
                     })
                     .collect()
@@ -510,10 +490,6 @@ impl Network {
             .collect()
     }
 }
-
-/// What is added to the logits.
-#[derive(Clone, Copy)]
-pub struct Mask<'a>(pub &'a [f32]);
 
 /// A part of the vocabulary weighed.
 struct Shelf {
