@@ -1,5 +1,6 @@
 //! What the judge gets: readings of the words with their weights, and how much else could have been said.
 
+use super::delivery::{Delivery, Place};
 use super::reading::{self, Reading};
 use super::vocabulary::Vocabulary;
 use serde::{Deserialize, Serialize};
@@ -32,11 +33,24 @@ pub struct Evidence {
     pub fit: f32,
     /// The search was ended by its limit: what was not found may still be there.
     pub unfinished: bool,
-    /// Words of the best reading for each second of speech; `None` for typed calls.
-    pub pace: Option<f32>,
+    /// Where each word of the best reading lies in the sound, in seconds from the clip's beginning; `None` where that is not
+    /// known. Empty for typed calls.
+    #[serde(default)]
+    pub places: Vec<Option<Place>>,
+    /// How it was delivered; `None` for typed calls.
+    #[serde(default)]
+    pub delivery: Option<Delivery>,
 }
 
 impl Evidence {
+    /// Where a mention of the best reading lies in the sound: from its first word to its last, when both are known.
+    pub fn place(&self, mention: &reading::Mention) -> Option<Place> {
+        let (first, past) = mention.span;
+        let begin = self.places.get(first).copied().flatten()?;
+        let end = self.places.get(past.checked_sub(1)?).copied().flatten()?;
+        (begin.begin < end.end).then(|| begin.with(end))
+    }
+
     /// No speech.
     pub fn silence(why: impl Into<String>) -> Self {
         Self {
@@ -47,7 +61,8 @@ impl Evidence {
             foreign: 0.0,
             fit: 0.0,
             unfinished: false,
-            pace: None,
+            places: Vec::new(),
+            delivery: None,
         }
     }
 
@@ -57,15 +72,69 @@ impl Evidence {
         if reading.words.is_empty() {
             return Self::silence("nothing was typed");
         }
+        let mut readings = vec![Scored { reading, score: 0.0 }];
+        // A slip of the finger decides nothing: the word meant and the word typed stand beside each other.
+        readings.extend(mended(vocabulary, &readings[0].reading).map(|reading| Scored { reading, score: -0.5 }));
         Self {
             speech: true,
             silence: None,
             transcript: text.trim().to_owned(),
-            readings: vec![Scored { reading, score: 0.0 }],
+            readings,
             foreign: 0.0,
             fit: 0.0,
             unfinished: false,
-            pace: None,
+            places: Vec::new(),
+            delivery: None,
         }
+    }
+}
+
+/// The reading with each word that nothing explains taken for the one word of the vocabulary that it is a slip away from.
+fn mended(vocabulary: &Vocabulary, reading: &Reading) -> Option<Reading> {
+    let slip = |word: &String| {
+        let known = vocabulary.phrases.iter().flat_map(|p| &p.words);
+        let mut near: Vec<&String> = known
+            .filter(|k| k.len() > 3 && strsim::osa_distance(k, word) == 1)
+            .collect();
+        near.sort();
+        near.dedup();
+        match near.as_slice() {
+            [one] if word.len() > 3 => Some((*one).clone()),
+            _ => None,
+        }
+    };
+    let unknown: Vec<&str> = reading.unknown.iter().flat_map(|u| u.split(' ')).collect();
+    let mend = |w: &String| if unknown.contains(&w.as_str()) { slip(w) } else { None };
+    if !reading.words.iter().any(|w| mend(w).is_some()) {
+        return None;
+    }
+    let words = reading
+        .words
+        .iter()
+        .map(|w| mend(w).unwrap_or_else(|| w.clone()))
+        .collect();
+    Some(reading::read_words(vocabulary, words))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::Site;
+
+    #[test]
+    fn a_slip_of_the_finger_decides_nothing() {
+        let site = Site::check(&crate::site::bundled::files("larkmoor").unwrap()).unwrap();
+        let vocabulary = Vocabulary::of(&site, site.step("ready").unwrap());
+        let typed = Evidence::typed(
+            &vocabulary,
+            "Winch, Delta two zero five eight, solo, nroth winch cable, ready",
+        );
+        assert_eq!(typed.readings.len(), 2);
+        assert!(typed.readings[1].reading.words.contains(&"north".to_owned()));
+        let plain = Evidence::typed(
+            &vocabulary,
+            "Winch, Delta two zero five eight, solo, blue winch cable, ready",
+        );
+        assert_eq!(plain.readings.len(), 1);
     }
 }

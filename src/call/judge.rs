@@ -110,6 +110,9 @@ pub struct ElementVerdict {
     pub margin: Option<f32>,
     /// Why, in one sentence.
     pub reason: String,
+    /// Where in the sound it was heard; `None` where nothing was, or where that is not known.
+    #[serde(default)]
+    pub place: Option<super::delivery::Place>,
 }
 
 /// Advice: never changes a verdict.
@@ -339,6 +342,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
             }
         };
         let reason = reason(site, id, &expected, &finding, evidence, foreign);
+        let place = best.filter(|_| !foreign).and_then(|best| {
+            let mention = best.reading.mentions.iter().rev().find(|m| m.element == index)?;
+            evidence.place(mention)
+        });
         elements.push(ElementVerdict {
             element: id.clone(),
             critical,
@@ -347,6 +354,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
             expected,
             margin,
             reason,
+            place,
         });
     }
     let advice = best
@@ -398,11 +406,11 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
             .unwrap_or_else(|| "Nothing was heard.".to_owned()),
         (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
         (Verdict::Unsure, _) if foreign => {
-            "The sound does not fit the words of this call well enough to decide.".to_owned()
+            "What was heard does not fit the words of this call well enough to decide.".to_owned()
         }
-        (Verdict::Unsure, Some(h)) => format!("It may have been \"{}\"; the sound does not decide it.", words(h)),
+        (Verdict::Unsure, Some(h)) => format!("It may have been \"{}\"; what was heard does not decide it.", words(h)),
         (Verdict::Unsure, None) => format!(
-            "\"{}\" may have been said; the sound does not decide it.",
+            "\"{}\" may have been said; what was heard does not decide it.",
             words(expected)
         ),
     }

@@ -1,6 +1,6 @@
 //! Results as text for a terminal.
 
-use crate::call::{Evidence, Judgement, Situation};
+use crate::call::{Delivery, Evidence, Judgement, Situation};
 use crate::drill::Answer;
 use crate::site::{Site, Step};
 use std::fmt::Write as _;
@@ -33,6 +33,9 @@ pub fn judgement(
     for a in &judgement.advice {
         let _ = writeln!(out, "  advice: {a}");
     }
+    if let Some(d) = &evidence.delivery {
+        out.push_str(&delivery(d));
+    }
     let score = judgement
         .score
         .map_or_else(|| "no score".to_owned(), |s| format!("{s} of 100"));
@@ -51,14 +54,34 @@ pub fn judgement(
     out
 }
 
+/// The figures of delivery with what is worth saying about them.
+fn delivery(d: &Delivery) -> String {
+    let mut figures = vec![format!("speech {:.1} s", d.speech)];
+    let mut add = |name: &str, value: Option<f32>, unit: &str, digits: usize| {
+        figures.extend(value.map(|v| format!("{name} {v:.digits$} {unit}")));
+    };
+    add("prompt to press", d.prompt_to_press, "s", 1);
+    add("press to first sound", d.press_to_sound, "s", 2);
+    add("last sound to release", d.sound_to_release, "s", 2);
+    add("rate", d.words_per_minute, "words/min", 0);
+    add("pause beside the number", d.pause_beside_number, "s", 2);
+    add("loudness", d.loudness, "LUFS", 0);
+    add("peak", Some(d.peak), "dBFS", 0);
+    let mut out = format!("  delivery: {}\n", figures.join(", "));
+    for r in d.remarks() {
+        let _ = writeln!(out, "  delivery: {r}");
+    }
+    out
+}
+
 /// The readings and their weights.
 pub fn readings(evidence: &Evidence) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "Free text: {}", evidence.transcript);
     let _ = writeln!(
         out,
-        "Unexplained: {:.2} nats/s, fit {:.2} nats/token, pace {:?} words/s",
-        evidence.foreign, evidence.fit, evidence.pace
+        "Unexplained: {:.2} nats/s, fit {:.2} nats/token",
+        evidence.foreign, evidence.fit
     );
     for r in evidence.readings.iter().take(12) {
         let _ = writeln!(out, "  {:7.2}  {}", r.score, r.reading.words.join(" "));

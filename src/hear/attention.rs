@@ -59,7 +59,7 @@ fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: 
 }
 
 /// The tokens of each word: one begins with a space or a hyphen, or after a lone hyphen; marks belong to none.
-fn by_word(text: &impl Fn(&[Token]) -> String, path: &Path) -> Vec<std::ops::Range<usize>> {
+pub fn by_word(text: &impl Fn(&[Token]) -> String, path: &Path) -> Vec<std::ops::Range<usize>> {
     let mut words: Vec<std::ops::Range<usize>> = Vec::new();
     let mut fresh = true;
     for n in 0..path.tokens.len() {

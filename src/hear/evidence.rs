@@ -89,7 +89,8 @@ pub fn gather(
         foreign: (free_likelihood - best.likelihood).max(0.0) / seconds.max(0.5),
         fit: fit(best),
         unfinished: found.cut,
-        pace: Some(best.words.len() as f32 / seconds.max(0.2)),
+        places: Vec::new(),
+        delivery: None,
     }
 }
 

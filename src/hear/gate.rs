@@ -4,8 +4,8 @@ use std::ops::Range;
 
 const RATE: usize = crate::sound::RATE as usize;
 /// 20 ms frames every 10 ms.
-const FRAME: usize = RATE / 50;
-const HOP: usize = RATE / 100;
+pub(super) const FRAME: usize = RATE / 50;
+pub(super) const HOP: usize = RATE / 100;
 /// Quieter than this is silence whatever the floor (dBFS).
 const SILENCE: f32 = -62.0;
 /// Speech rises at least this far above the floor (dB).

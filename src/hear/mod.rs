@@ -1,9 +1,11 @@
 //! A clip becomes evidence: gate, phrase lattice, free transcript. The situation is never seen here.
 
 mod attention;
+pub mod delivery;
 pub mod evidence;
 pub mod gate;
 pub mod lattice;
+mod places;
 pub mod search;
 pub mod whisper;
 
@@ -60,10 +62,18 @@ impl LatticeRecogniser {
 
 impl Recogniser for LatticeRecogniser {
     fn hear(&mut self, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError> {
+        let delivery = delivery::measure(clip);
         let (speech, active) = match gate::speech(&clip.samples) {
             gate::Gate::Speech { range, active } => (range, active),
-            gate::Gate::Nothing(why) => return Ok(Evidence::silence(why)),
+            gate::Gate::Nothing(why) => {
+                return Ok(Evidence {
+                    delivery: Some(delivery),
+                    ..Evidence::silence(why)
+                });
+            }
         };
+        let start = speech.start as f32 / crate::sound::RATE as f32;
+        let sounding = delivery::stretches(&clip.samples[speech.clone()]);
         let seconds = speech.len() as f32 / crate::sound::RATE as f32;
         let samples = gate::padded(&clip.samples[speech]);
         let lattice = lattice::Lattice::new(vocabulary);
@@ -83,7 +93,22 @@ impl Recogniser for LatticeRecogniser {
         }
         let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
         let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
-        Ok(evidence::gather(&lattice, vocabulary, &found, free, seconds))
+        let mut evidence = evidence::gather(&lattice, vocabulary, &found, free, seconds);
+        if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
+            let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
+            let mut places = places::of_words(&decoder, path, &words, &sounding, seconds);
+            for place in places.iter_mut().flatten() {
+                place.begin += start;
+                place.end += start;
+            }
+            if places.len() == best.reading.words.len() {
+                evidence.places = places;
+            }
+            evidence.delivery = Some(delivery.of_words(&best.reading, &evidence.places));
+        } else {
+            evidence.delivery = Some(delivery);
+        }
+        Ok(evidence)
     }
 
     fn model(&self) -> &str {

@@ -1,6 +1,9 @@
 //! `cableside evaluate`: the real recogniser and judge over labelled calls, with a table of what they got right.
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command's room prints")]
 
+mod plain;
+mod table;
+
 use super::Failure;
 use super::common::{self, ModelChoice};
 use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, judge, judge::Limits};
@@ -9,7 +12,6 @@ use crate::hear::Recogniser;
 use crate::site::{Callsign, Site};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -38,11 +40,14 @@ pub struct EvaluateArgs {
     /// Keep the readings in the results
     #[arg(long)]
     evidence: bool,
+    /// Also judge each clip the plain way: free text of the same model, compared with the words by their letters
+    #[arg(long)]
+    baseline: bool,
 }
 
 /// One line of a manifest.
 #[derive(Debug, Clone, Deserialize)]
-pub struct Labelled {
+struct Labelled {
     audio: String,
     site: String,
     step: String,
@@ -50,6 +55,8 @@ pub struct Labelled {
     truth: BTreeMap<String, String>,
     #[serde(default)]
     spoken: BTreeMap<String, serde_json::Value>,
+    #[serde(default)]
+    words: String,
     #[serde(default)]
     voice: String,
     #[serde(default)]
@@ -92,12 +99,26 @@ struct ClipResult {
     evidence: Option<Evidence>,
 }
 
+/// A clip judged, or not.
+struct Done {
+    row: usize,
+    result: ClipResult,
+    judged: Option<Judged>,
+}
+
+/// What the tables need of a clip.
+struct Judged {
+    situation: Situation,
+    evidence: Evidence,
+    judgement: Judgement,
+}
+
 struct Work<'a> {
     rows: &'a [Labelled],
     sites: BTreeMap<String, Result<Site, String>>,
     folder: PathBuf,
     next: AtomicUsize,
-    done: Mutex<Vec<(usize, ClipResult, Option<Judgement>)>>,
+    done: Mutex<Vec<Done>>,
 }
 
 /// Run the command.
@@ -158,14 +179,20 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         }
         Ok(())
     })?;
-    let mut done = work
-        .done
-        .into_inner()
-        .unwrap_or_else(std::sync::PoisonError::into_inner);
-    done.sort_by_key(|(i, ..)| *i);
+    let mut done = std::mem::take(&mut *work.done.lock().unwrap_or_else(std::sync::PoisonError::into_inner));
+    done.sort_by_key(|d| d.row);
     eprintln!();
-    print!("{}", table(&rows, &done, &model_name));
-    let clips: Vec<&ClipResult> = done.iter().map(|(_, c, _)| c).collect();
+    let report = table::Report {
+        rows: &rows,
+        sites: &work.sites,
+        done: &done,
+    };
+    print!(
+        "Model {model_name}, {} clips\n\n{}",
+        done.len(),
+        report.text(args.baseline)
+    );
+    let clips: Vec<&ClipResult> = done.iter().map(|d| &d.result).collect();
     let json = serde_json::json!({ "model": model_name, "clips": clips });
     std::fs::write(&args.out, serde_json::to_string_pretty(&json)?)
         .map_err(|e| format!("the results cannot be written: {e}\n  {}", args.out.display()))?;
@@ -178,7 +205,7 @@ impl Work<'_> {
             let i = self.next.fetch_add(1, Ordering::Relaxed);
             let Some(row) = self.rows.get(i) else { return };
             let result = self.one(recogniser, row, keep);
-            let (clip, judgement) = match result {
+            let (result, judged) = match result {
                 Ok((c, j)) => (c, Some(j)),
                 Err(e) => (
                     ClipResult {
@@ -190,7 +217,7 @@ impl Work<'_> {
                 ),
             };
             if let Ok(mut done) = self.done.lock() {
-                done.push((i, clip, judgement));
+                done.push(Done { row: i, result, judged });
                 eprint!("\r{} of {}", done.len(), self.rows.len());
             }
         }
@@ -201,7 +228,7 @@ impl Work<'_> {
         recogniser: &mut impl Recogniser,
         row: &Labelled,
         keep: bool,
-    ) -> Result<(ClipResult, Judgement), Failure> {
+    ) -> Result<(ClipResult, Judged), Failure> {
         let site = self.sites[&row.site].as_ref().map_err(String::as_str)?;
         let step = common::step(site, &row.step)?;
         if row.audio.contains("..") || Path::new(&row.audio).is_absolute() {
@@ -244,196 +271,13 @@ impl Work<'_> {
             outcome: Some(judgement.outcome.word()),
             milliseconds: Some(milliseconds),
             elements,
-            evidence: keep.then_some(evidence),
+            evidence: keep.then(|| evidence.clone()),
         };
-        Ok((result, judgement))
-    }
-}
-
-/// Counts behind the rates of a group.
-#[derive(Default, Clone)]
-struct Counts {
-    faulty: usize,
-    false_pass: usize,
-    right: usize,
-    false_fail: usize,
-    unsure_right: usize,
-    unsure_faulty: usize,
-    kind_named: usize,
-    valued: usize,
-    value_named: usize,
-    right_calls: usize,
-    right_calls_passed: usize,
-    right_calls_again: usize,
-    faulty_calls: usize,
-    faulty_calls_passed: usize,
-}
-
-impl Counts {
-    fn element(&mut self, truth: &str, verdict: Verdict, heard: Option<&str>, spoken: Option<&str>) {
-        if truth == "said" {
-            self.right += 1;
-            self.false_fail += usize::from(matches!(verdict, Verdict::Wrong | Verdict::Missing));
-            self.unsure_right += usize::from(verdict == Verdict::Unsure);
-        } else {
-            self.faulty += 1;
-            self.false_pass += usize::from(verdict == Verdict::Said);
-            self.unsure_faulty += usize::from(verdict == Verdict::Unsure);
-            let kind = verdict.word() == truth;
-            self.kind_named += usize::from(kind);
-            if let (Some(spoken), "wrong") = (spoken, truth) {
-                self.valued += 1;
-                self.value_named += usize::from(kind && heard == Some(spoken));
-            }
-        }
-    }
-
-    fn line(&self, name: &str) -> String {
-        let rate = |n: usize, of: usize| {
-            if of == 0 {
-                "      -".to_owned()
-            } else {
-                format!("{:6.1}%", 100.0 * n as f64 / of as f64)
-            }
+        let judged = Judged {
+            situation,
+            evidence,
+            judgement,
         };
-        format!(
-            "{name:<26}{:>5} {} {:>5} {} {} {} {} {:>4} {}\n",
-            self.faulty,
-            rate(self.false_pass, self.faulty),
-            self.right,
-            rate(self.false_fail, self.right),
-            rate(self.unsure_right, self.right),
-            rate(self.unsure_faulty, self.faulty),
-            rate(self.kind_named, self.faulty),
-            self.valued,
-            rate(self.value_named, self.valued),
-        )
+        Ok((result, judged))
     }
-
-    fn call_line(&self, name: &str) -> String {
-        let rate = |n: usize, of: usize| {
-            if of == 0 {
-                "      -".to_owned()
-            } else {
-                format!("{:6.1}%", 100.0 * n as f64 / of as f64)
-            }
-        };
-        format!(
-            "{name:<26}{:>5} {} {} {:>5} {}\n",
-            self.right_calls,
-            rate(self.right_calls_passed, self.right_calls),
-            rate(self.right_calls_again, self.right_calls),
-            self.faulty_calls,
-            rate(self.faulty_calls_passed, self.faulty_calls),
-        )
-    }
-}
-
-#[allow(clippy::too_many_lines, reason = "one table, line by line")]
-fn table(rows: &[Labelled], done: &[(usize, ClipResult, Option<Judgement>)], model: &str) -> String {
-    let mut groups: BTreeMap<String, Counts> = BTreeMap::new();
-    let mut silent: BTreeMap<String, (usize, usize)> = BTreeMap::new();
-    let mut times: Vec<u64> = Vec::new();
-    let mut errors = Vec::new();
-    for (i, clip, judgement) in done {
-        let row = &rows[*i];
-        let Some(j) = judgement else {
-            errors.push(format!("{}: {}", clip.audio, clip.error.as_deref().unwrap_or("")));
-            continue;
-        };
-        if row.fault == "nospeech" {
-            let e = silent.entry(row.condition.clone()).or_default();
-            e.0 += 1;
-            e.1 += usize::from(j.elements.iter().any(|e| e.verdict == Verdict::Said));
-            continue;
-        }
-        times.extend(clip.milliseconds);
-        let level = match row.condition.as_str() {
-            "clean" | "quiet" => "clear",
-            _ => "hard",
-        };
-        let main = if row.human {
-            "human callsigns".to_owned()
-        } else if row.voice.starts_with("espeak") {
-            format!("{} espeak {level}", row.site)
-        } else {
-            format!("{} {level}", row.site)
-        };
-        for e in &j.elements {
-            if row.human && e.element != "callsign" {
-                continue;
-            }
-            let Some(truth) = row.truth.get(&e.element) else {
-                continue;
-            };
-            let spoken = row.spoken.get(&e.element).and_then(|v| match v {
-                serde_json::Value::String(s) => Some(s.clone()),
-                serde_json::Value::Number(n) => Some(n.to_string()),
-                _ => None,
-            });
-            let mut names = vec![format!("1 {main}")];
-            if !row.human {
-                names.push(format!("2 {main}: {}", e.element));
-                names.push(format!("4 {} {}", row.voice, level));
-            }
-            for n in names {
-                groups
-                    .entry(n)
-                    .or_default()
-                    .element(truth, e.verdict, e.heard.as_deref(), spoken.as_deref());
-            }
-        }
-        if row.human {
-            continue;
-        }
-        let step_critical = |e: &str| j.element(e).is_some_and(|x| x.critical);
-        let right = row.truth.iter().all(|(e, t)| t == "said" || !step_critical(e));
-        let passed = j.outcome == crate::call::Outcome::Pass;
-        let again = j.outcome == crate::call::Outcome::SayAgain;
-        for n in [
-            format!("1 {main}"),
-            format!("3 {main} {}", row.condition),
-            format!("4 {} {}", row.voice, level),
-        ] {
-            let g = groups.entry(n).or_default();
-            if right {
-                g.right_calls += 1;
-                g.right_calls_passed += usize::from(passed);
-                g.right_calls_again += usize::from(again);
-            } else {
-                g.faulty_calls += 1;
-                g.faulty_calls_passed += usize::from(passed);
-            }
-        }
-    }
-    let mut out = format!(
-        "Model {model}, {} clips\n\nElements                  faulty  f.pass right  f.fail  unsure f.unsure    kind valued  value\n",
-        done.len()
-    );
-    for (n, c) in groups.iter().filter(|(n, _)| !n.starts_with('3')) {
-        out.push_str(&c.line(&n[2..]));
-    }
-    out.push_str("\nCalls                     right  passes   again faulty  passes\n");
-    for (n, c) in groups
-        .iter()
-        .filter(|(n, c)| !n.starts_with('2') && c.right_calls + c.faulty_calls > 0)
-    {
-        out.push_str(&c.call_line(&n[2..]));
-    }
-    out.push_str("\nWithout speech\n");
-    for (kind, (n, said)) in &silent {
-        let _ = writeln!(out, "  {kind}: {n}, of them with something `said`: {said}");
-    }
-    times.sort_unstable();
-    if let Some(m) = times.get(times.len() / 2) {
-        let _ = write!(
-            out,
-            "\nMedian {m} ms a call, longest {} ms\n",
-            times.last().unwrap_or(m)
-        );
-    }
-    for e in errors {
-        let _ = writeln!(out, "error: {e}");
-    }
-    out
 }
