@@ -48,11 +48,11 @@ fn the_committed_clips_are_judged_as_they_are_labelled() {
         let audio = s(&row["audio"]);
         let site = site(&s(&row["site"]));
         let step = site.step(&s(&row["step"])).unwrap();
-        let situation = Situation {
-            callsign: Callsign::parse(&s(&row["situation"]["callsign"])).unwrap(),
-            crew: row["situation"]["crew"].as_u64().unwrap() as u8,
-            cable: s(&row["situation"]["cable"]),
-        };
+        let situation = Situation::new(
+            Callsign::parse(&s(&row["situation"]["callsign"])).unwrap(),
+            row["situation"]["crew"].as_u64().unwrap() as u8,
+            s(&row["situation"]["cable"]),
+        );
         let clip = read_clip(&root().join("audio-fixtures").join(&audio)).unwrap();
         let evidence = recogniser
             .hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))
@@ -162,11 +162,7 @@ fn a_human_callsign_is_heard() {
         let evidence = recogniser
             .hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))
             .unwrap();
-        let situation = Situation {
-            callsign: Callsign::parse(callsign).unwrap(),
-            crew: 1,
-            cable: "north".into(),
-        };
+        let situation = Situation::new(Callsign::parse(callsign).unwrap(), 1, "north".into());
         let j = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
         assert_eq!(
             j.element("callsign").unwrap().verdict.word(),
@@ -194,11 +190,7 @@ fn silence_is_nothing_heard() {
             )
             .unwrap();
         assert!(!evidence.speech);
-        let situation = Situation {
-            callsign: Callsign::parse("D-2058").unwrap(),
-            crew: 1,
-            cable: "north".into(),
-        };
+        let situation = Situation::new(Callsign::parse("D-2058").unwrap(), 1, "north".into());
         assert_eq!(
             judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome,
             Outcome::NothingHeard

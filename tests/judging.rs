@@ -22,11 +22,7 @@ fn site(name: &str) -> Site {
 
 fn typed(site: &Site, callsign: &str, crew: u8, cable: &str, text: &str) -> Judgement {
     let step = site.step("ready").unwrap();
-    let situation = Situation {
-        callsign: Callsign::parse(callsign).unwrap(),
-        crew,
-        cable: cable.to_owned(),
-    };
+    let situation = Situation::new(Callsign::parse(callsign).unwrap(), crew, cable.to_owned());
     judge(
         site,
         step,
@@ -279,11 +275,7 @@ fn what_the_sound_does_not_decide_is_unsure() {
     let site = site("larkmoor");
     let step = site.step("ready").unwrap();
     let vocabulary = Vocabulary::of(&site, step);
-    let situation = Situation {
-        callsign: Callsign::parse("D-4761").unwrap(),
-        crew: 1,
-        cable: "north".into(),
-    };
+    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north".into());
     let with = |north: f32, south: f32, fit: f32, foreign: f32| {
         let call = |cable: &str| {
             reading::read(

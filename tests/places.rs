@@ -147,11 +147,7 @@ fn elements_are_found_where_they_were_put() {
             for gap in [0.06, 0.3] {
                 let (clip, truth) = joined(&speaker, role, words, gap);
                 let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
-                let situation = Situation {
-                    callsign: Callsign::parse(callsign).unwrap(),
-                    crew,
-                    cable: cable.to_owned(),
-                };
+                let situation = Situation::new(Callsign::parse(callsign).unwrap(), crew, cable.to_owned());
                 let judgement = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
                 for e in &judgement.elements {
                     let spoken = truth.iter().find(|(t, _)| *t == e.element);

@@ -248,6 +248,49 @@ impl Judgement {
     }
 }
 
+impl Judgement {
+    /// A judgement from verdicts alone, for drills without sound: `heard` gives the value of each.
+    pub fn of_verdicts(
+        site: &Site,
+        step: &Step,
+        situation: &Situation,
+        mut verdict: impl FnMut(&str) -> (Verdict, Option<String>),
+    ) -> Self {
+        let values = situation.values(site, step);
+        let elements: Vec<ElementVerdict> = step
+            .elements
+            .iter()
+            .map(|id| {
+                let expected = values.get(id).cloned().unwrap_or_default();
+                let (verdict, heard) = verdict(id);
+                let heard = if verdict == Verdict::Said {
+                    Some(expected.clone())
+                } else {
+                    heard
+                };
+                ElementVerdict {
+                    element: id.clone(),
+                    critical: step.critical.contains(id),
+                    verdict,
+                    heard,
+                    expected,
+                    margin: None,
+                    reason: String::new(),
+                    place: None,
+                }
+            })
+            .collect();
+        let (score, score_parts) = score(&elements, &[]);
+        Self {
+            outcome: outcome(&elements),
+            elements,
+            advice: Vec::new(),
+            score,
+            score_parts,
+        }
+    }
+}
+
 /// What one reading says of one element.
 #[derive(Debug, Clone, PartialEq)]
 struct Finding {

@@ -13,6 +13,9 @@ pub struct Situation {
     pub crew: u8,
     /// The cable's id.
     pub cable: String,
+    /// Values of other elements, where the step leaves a choice (too fast or too slow); by element id.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub more: BTreeMap<String, String>,
 }
 
 /// Why a situation cannot be dealt at a site.
@@ -41,6 +44,16 @@ pub enum SituationError {
 }
 
 impl Situation {
+    /// A glider with its crew on a cable.
+    pub fn new(callsign: Callsign, crew: u8, cable: impl Into<String>) -> Self {
+        Self {
+            callsign,
+            crew,
+            cable: cable.into(),
+            more: BTreeMap::new(),
+        }
+    }
+
     /// Check that the site has what the situation names. A callsign outside the fleet is allowed: a visitor may launch.
     pub fn check(&self, site: &Site) -> Result<(), SituationError> {
         if !site.cables.iter().any(|c| c.id == self.cable) {
@@ -76,6 +89,10 @@ impl Situation {
                     "callsign" => self.callsign.to_string(),
                     "crew" => self.crew.to_string(),
                     "cable" => self.cable.clone(),
+                    "type" | "link" if self.of_aircraft(site, e).is_some() => {
+                        self.of_aircraft(site, e).unwrap_or_default()
+                    }
+                    other if self.more.contains_key(other) => self.more[other].clone(),
                     other => site
                         .elements
                         .get(other)
@@ -86,6 +103,15 @@ impl Situation {
                 (e.clone(), value)
             })
             .collect()
+    }
+
+    /// What the fleet says of this aircraft: its type, and the link named in the type's own data.
+    fn of_aircraft(&self, site: &Site, element: &str) -> Option<String> {
+        let aircraft = site.aircraft(&self.callsign)?;
+        match element {
+            "type" => Some(aircraft.kind.clone()),
+            _ => aircraft.weak_link.clone(),
+        }
     }
 
     /// The call as taught, in words.

@@ -66,6 +66,37 @@ pub struct Vocabulary {
 }
 
 impl Vocabulary {
+    /// The words of a step in a whole launch: beside the step's own, stop (an element behind the step's) and what is said to
+    /// a wrong readback.
+    pub fn in_launch(site: &Site, step: &Step) -> Self {
+        let mut all = Self::of(site, step);
+        let stop = all.elements.len();
+        if step.id != "stop"
+            && let Some(stopping) = site.step("stop")
+        {
+            all.elements.push("stop".to_owned());
+            for phrase in Self::of(site, stopping).phrases {
+                if let Meaning::Value { value, taught, .. } = phrase.meaning {
+                    all.phrases.push(Phrase {
+                        words: phrase.words,
+                        meaning: Meaning::Value {
+                            element: stop,
+                            value,
+                            taught,
+                        },
+                    });
+                }
+            }
+        }
+        for text in site.language.negatives() {
+            all.phrases.push(Phrase {
+                words: words::of(text),
+                meaning: Meaning::Joiner,
+            });
+        }
+        all
+    }
+
     /// The words of a step of a site.
     pub fn of(site: &Site, step: &Step) -> Self {
         let mut phrases: Vec<Phrase> = Vec::new();

@@ -50,11 +50,7 @@ impl SiteChoice {
 
 /// The situation given on the command line, checked against the site.
 pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<Situation, Failure> {
-    let s = Situation {
-        callsign: Callsign::parse(callsign)?,
-        crew,
-        cable: cable.to_owned(),
-    };
+    let s = Situation::new(Callsign::parse(callsign)?, crew, cable.to_owned());
     s.check(site)?;
     Ok(s)
 }
@@ -70,4 +66,23 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
         )
         .into()
     })
+}
+
+/// Uniform random numbers from a seed (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", 2014:
+/// SplitMix64): the same seed gives the same numbers on every platform.
+pub fn random(seed: u64) -> impl FnMut() -> u32 {
+    let mut state = seed;
+    move || {
+        state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 32) as u32
+    }
+}
+
+/// A seed that is another one each time.
+pub fn any_seed() -> u64 {
+    let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+    now.map_or(1, |d| d.as_nanos() as u64)
 }

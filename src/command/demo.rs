@@ -26,11 +26,7 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
     let files = bundled::files("larkmoor").ok_or("the site larkmoor is not in the program")?;
     let site = Site::check(&files)?;
     let step = common::step(&site, "ready")?;
-    let situation = Situation {
-        callsign: Callsign::parse("G-CLRM")?,
-        crew: 2,
-        cable: "north".to_owned(),
-    };
+    let situation = Situation::new(Callsign::parse("G-CLRM")?, 2, "north".to_owned());
     println!("{}: {}", site.name, site.about);
     println!("{}", site.caution);
     println!();

@@ -1,13 +1,18 @@
 //! One file a subcommand; the only room that prints.
 
 pub mod common;
+pub mod debrief;
 pub mod demo;
 pub mod drill;
+pub mod ear;
 pub mod evaluate;
+pub mod launch;
 pub mod logbook;
 pub mod model;
+pub mod rehearse;
 pub mod score;
 pub mod show;
+pub mod simulate;
 pub mod site;
 pub mod sound;
 pub mod window;

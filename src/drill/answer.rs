@@ -128,7 +128,8 @@ fn heard_words(site: &Site, judgement: &Judgement, element: &str) -> Option<Stri
     Some(site.taught_words(element, heard).unwrap_or_else(|| heard.clone()))
 }
 
-fn sentence(words: &str) -> String {
+/// Words as a sentence begins.
+pub(super) fn sentence(words: &str) -> String {
     let mut chars = words.chars();
     chars
         .next()

@@ -1,7 +1,8 @@
 //! Dealing situations.
 
+use super::launch::Course;
 use crate::call::Situation;
-use crate::site::Site;
+use crate::site::{Callsign, Site};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -10,11 +11,7 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
         .fleet
         .iter()
         .flat_map(|a| (1..=a.seats).flat_map(move |crew| site.cables.iter().map(move |c| (a, crew, c))))
-        .map(|(a, crew, c)| Situation {
-            callsign: a.registration.clone(),
-            crew,
-            cable: c.id.clone(),
-        })
+        .map(|(a, crew, c)| Situation::new(a.registration.clone(), crew, c.id.clone()))
         .filter(|s| s.check(site).is_ok())
         .collect();
     let fresh: Vec<&Situation> = all.iter().filter(|s| Some(*s) != before).collect();
@@ -22,6 +19,83 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     if from.is_empty() {
         return None;
     }
-    let place = ((u64::from(random()) * from.len() as u64) >> 32) as usize;
-    from.get(place).map(|s| (*s).clone())
+    let place = below(from.len(), random);
+    let mut dealt = from.get(place).map(|s| (*s).clone())?;
+    // Where the call itself is the choice (too fast or too slow), the situation makes it.
+    for (id, element) in &site.elements {
+        let settled = ["address", "callsign", "crew", "cable", "type", "link"].contains(&id.as_str());
+        if !settled && element.values.len() > 1 {
+            let value = &element.values[below(element.values.len(), random)];
+            dealt.more.insert(id.clone(), value.id.clone());
+        }
+    }
+    Some(dealt)
+}
+
+/// A number from 0 to `count` - 1.
+pub(super) fn below(count: usize, random: &mut impl FnMut() -> u32) -> usize {
+    ((u64::from(random()) * count as u64) >> 32) as usize
+}
+
+/// Deal what is out of the ordinary in a run: about every second run has one thing that must be noticed (a wrong readback,
+/// a hazard, a winch that does not answer), and steps that are not part of every launch come in one of three.
+pub fn course(site: &Site, situation: &Situation, busy: bool, random: &mut impl FnMut() -> u32) -> Course {
+    let mut course = Course::default();
+    let Some(launch) = &site.launch else { return course };
+    course.sometimes = launch
+        .sometimes
+        .iter()
+        .filter(|_| below(3, random) == 0)
+        .cloned()
+        .collect();
+    if busy {
+        course.traffic = launch.order.iter().filter(|_| below(4, random) == 0).cloned().collect();
+    }
+    match below(8, random) {
+        0 | 1 => course.misread = misread(site, situation, random),
+        2 => course.unanswered = 1 + below(2, random) as u8,
+        3 if !site.hazards.is_empty() => {
+            let hazard = &site.hazards[below(site.hazards.len(), random)];
+            let during = &hazard.during;
+            if !during.is_empty() {
+                course.hazard = Some((hazard.id.clone(), during[below(during.len(), random)].clone()));
+            }
+        }
+        _ => {}
+    }
+    course
+}
+
+/// An element that the driver reads back, and another value for it that is easily mixed up.
+fn misread(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u32) -> Option<(String, String)> {
+    let elements: Vec<&String> = site.customs.readback_by_winch.iter().collect();
+    let element = *elements.get(below(elements.len(), random))?;
+    Some((element.clone(), another_value(site, situation, element, random)?))
+}
+
+/// Another value of an element than the situation's: for a callsign the most similar one of the fleet.
+pub(super) fn another_value(
+    site: &Site,
+    situation: &Situation,
+    element: &str,
+    random: &mut impl FnMut() -> u32,
+) -> Option<String> {
+    if element == "callsign" {
+        let right = situation.callsign.to_string();
+        let others = site
+            .fleet
+            .iter()
+            .map(|a| &a.registration)
+            .filter(|c| **c != situation.callsign);
+        let like = |c: &&Callsign| strsim::osa_distance(&c.to_string(), &right);
+        return others.min_by_key(like).map(ToString::to_string);
+    }
+    let right = match element {
+        "crew" => situation.crew.to_string(),
+        "cable" => situation.cable.clone(),
+        other => situation.more.get(other).cloned().unwrap_or_default(),
+    };
+    let values = &site.elements.get(element)?.values;
+    let others: Vec<&String> = values.iter().map(|v| &v.id).filter(|v| **v != right).collect();
+    others.get(below(others.len(), random)).map(|v| (*v).clone())
 }

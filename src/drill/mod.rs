@@ -2,8 +2,12 @@
 
 pub mod answer;
 pub mod deal;
+pub mod ear;
+pub mod launch;
+pub mod simulate;
 pub mod turn;
 
 pub use answer::{Answer, answer};
 pub use deal::deal;
+pub use launch::{Course, Did, Ending, Launch, Next, Want};
 pub use turn::{Turn, TurnState};

@@ -20,6 +20,10 @@ macro_rules! site {
                     include_str!(concat!("../../phrases/", $name, "/words.toml")),
                 ),
                 (
+                    "briefing.toml",
+                    include_str!(concat!("../../phrases/", $name, "/briefing.toml")),
+                ),
+                (
                     "steps.toml",
                     include_str!(concat!("../../phrases/", $name, "/steps.toml")),
                 ),
@@ -28,7 +32,7 @@ macro_rules! site {
     };
 }
 
-const SITES: [(&str, [(&str, &str); 4]); 2] = [site!("larkmoor"), site!("erlengrund")];
+const SITES: [(&str, [(&str, &str); 5]); 2] = [site!("larkmoor"), site!("erlengrund")];
 
 /// The files of a site that ships, `None` for any other name.
 pub fn files(name: &str) -> Option<Files> {

@@ -3,8 +3,8 @@
 use super::problem::{Collector, Problem, Problems};
 use super::raw::{self, RawElements, RawLine, RawWording};
 use super::{
-    Aircraft, BRIEFING, Band, Callsign, CallsignCustom, Customs, Direction, Element, Eventuality, FILES, Files, Line,
-    Need, Site, Station, Step, Wording, placeholders,
+    Aircraft, BRIEFING, Band, By, Callsign, CallsignCustom, Customs, Direction, Element, Eventuality, FILES, Files,
+    Hazard, Launch, Line, Need, Site, Station, Step, Wording, placeholders,
 };
 use crate::call::words;
 use serde::de::{DeserializeOwned, IntoDeserializer};
@@ -13,6 +13,17 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 const SPOKEN_FORMS: [&str; 4] = ["registration", "competition sign", "last letters", "type"];
+/// Who may speak. Ids; what they are called on screen is the interface's business.
+const SPEAKERS: [&str; 8] = [
+    "pilot",
+    "wing runner",
+    "signaller",
+    "controller",
+    "winch driver",
+    "retrieve driver",
+    "instructor",
+    "anybody",
+];
 const NOT_AN_ELEMENT: [&str; 1] = ["asked"];
 
 pub(super) fn check(files: &Files) -> Result<Site, Problems> {
@@ -216,6 +227,7 @@ impl Builder<'_> {
             id: raw.id.get_ref().clone(),
             taught: self.words(file, &raw.taught),
             understood: raw.understood.iter().map(|t| self.words(file, t)).collect(),
+            scene: raw.scene.clone(),
         }
     }
 
@@ -338,6 +350,8 @@ impl Builder<'_> {
         let fleet: Vec<raw::RawAircraft> = self.list(tables, "fleet.toml", "aircraft", true);
         let elements: RawElements = self.elements(tables);
         let steps: Vec<raw::RawStep> = self.list(tables, "steps.toml", "step", true);
+        let launch: Option<raw::RawLaunch> = self.section(tables, "steps.toml", "launch", false);
+        let hazards: Vec<raw::RawHazard> = self.list(tables, "steps.toml", "hazard", false);
         let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
         self.leftovers(tables);
@@ -356,6 +370,7 @@ impl Builder<'_> {
                     id: r.id.get_ref().clone(),
                     taught: self.words(s, &r.address),
                     understood: r.understood.iter().map(|t| self.words(s, t)).collect(),
+                    scene: None,
                 },
             })
             .collect();
@@ -365,6 +380,7 @@ impl Builder<'_> {
                 id: r.id.get_ref().clone(),
                 taught: self.words(s, &r.taught),
                 understood: r.understood.iter().map(|t| self.words(s, t)).collect(),
+                scene: None,
             })
             .collect();
         let cable_ids: BTreeSet<&str> = cables.iter().map(|c| c.id.as_str()).collect();
@@ -395,20 +411,12 @@ impl Builder<'_> {
 
         let customs = customs.map(|r| self.customs(s, r, &elements));
         let fleet = self.fleet(fleet);
-        let elements = self.checked_elements(&elements, &stations, &cables);
-        let steps = self.steps(steps, &elements, &stations);
         let b = BRIEFING;
-        let eventualities = eventualities
-            .iter()
-            .map(|r| Eventuality {
-                label: r.label.get_ref().clone(),
-                wording: Wording {
-                    id: r.id.get_ref().clone(),
-                    taught: self.words(b, &r.taught),
-                    understood: r.understood.iter().map(|t| self.words(b, t)).collect(),
-                },
-            })
-            .collect();
+        let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet);
+        let eventualities = self.eventualities(&eventualities, &mut elements);
+        let steps = self.steps(steps, &elements, &stations);
+        let launch = launch.map(|l| self.launch(l, &steps));
+        let hazards = self.hazards(hazards, &steps);
         let mut last = 0;
         let bands = bands
             .into_iter()
@@ -485,6 +493,8 @@ impl Builder<'_> {
             fleet,
             elements,
             steps,
+            launch,
+            hazards,
             eventualities,
             bands,
         })
@@ -612,6 +622,7 @@ impl Builder<'_> {
         raw: &RawElements,
         stations: &[Station],
         cables: &[Wording],
+        fleet: &[Aircraft],
     ) -> BTreeMap<String, Element> {
         let w = "words.toml";
         let mut elements = BTreeMap::new();
@@ -621,6 +632,31 @@ impl Builder<'_> {
             match id.as_str() {
                 "address" => values.extend(stations.iter().map(|s| s.address.clone())),
                 "cable" => values.extend(cables.iter().cloned()),
+                "type" => {
+                    for a in fleet {
+                        if !values.iter().any(|v| v.id == a.kind) {
+                            values.push(Wording {
+                                id: a.kind.clone(),
+                                taught: a.kind.clone(),
+                                understood: Vec::new(),
+                                scene: None,
+                            });
+                        }
+                    }
+                }
+                "link" => {
+                    for a in fleet {
+                        let Some(link) = &a.weak_link else { continue };
+                        if !values.iter().any(|v| &v.id == link) {
+                            let known: Vec<&str> = values.iter().map(|v| v.id.as_str()).collect();
+                            self.whole(
+                                "fleet.toml",
+                                format!("The weak link \"{link}\" of {} has no words", a.registration),
+                                format!("The element link of words.toml has: {}.", known.join(", ")),
+                            );
+                        }
+                    }
+                }
                 _ => {}
             }
             if id == "crew" {
@@ -688,7 +724,12 @@ impl Builder<'_> {
     ) -> Vec<Step> {
         let f = "steps.toml";
         let mut steps = Vec::new();
+        let all: Vec<String> = raw.iter().map(|r| r.id.get_ref().clone()).collect();
         for r in raw {
+            if let Some(of) = &r.readback_of {
+                self.known(f, of, "step", &all);
+            }
+            self.one_of(f, &r.speaker, &SPEAKERS);
             for e in &r.elements {
                 if !elements.is_empty() && !elements.contains_key(e.get_ref()) {
                     let known: Vec<&str> = elements.keys().map(String::as_str).collect();
@@ -702,7 +743,15 @@ impl Builder<'_> {
             }
             self.unique(f, "The element", r.elements.iter());
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
-            if ids.is_empty() {
+            let by = match &r.by {
+                None => By::Radio,
+                Some(b) => match self.one_of(f, b, &["radio", "voice", "hand"]).as_str() {
+                    "voice" => By::Voice,
+                    "hand" => By::Hand,
+                    _ => By::Radio,
+                },
+            };
+            if ids.is_empty() && by != By::Hand {
                 self.at(
                     f,
                     &r.id.span(),
@@ -710,7 +759,7 @@ impl Builder<'_> {
                     "Name the parts of its call.",
                 );
             }
-            if r.critical.is_empty() {
+            if r.critical.is_empty() && by != By::Hand {
                 self.at(
                     f,
                     &r.id.span(),
@@ -759,6 +808,9 @@ impl Builder<'_> {
                 title: r.title.into_inner(),
                 speaker: r.speaker.into_inner(),
                 to: r.to.into_inner(),
+                by,
+                scene: r.scene,
+                readback_of: r.readback_of.map(Spanned::into_inner),
                 elements: ids,
                 critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
                 taught: r.taught.into_inner(),
@@ -770,5 +822,104 @@ impl Builder<'_> {
             });
         }
         steps
+    }
+
+    /// An id that must be among those that there are.
+    fn known(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[String]) {
+        if !all.contains(id.get_ref()) {
+            self.at(
+                file,
+                &id.span(),
+                format!("There is no {what} \"{}\"", id.get_ref()),
+                format!("There are: {}.", all.join(", ")),
+            );
+        }
+    }
+
+    fn launch(&mut self, raw: raw::RawLaunch, steps: &[Step]) -> Launch {
+        let f = "steps.toml";
+        let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
+        for id in &raw.order {
+            self.known(f, id, "step", &ids);
+        }
+        self.unique(f, "The step", raw.order.iter());
+        let order: Vec<String> = raw.order.into_iter().map(Spanned::into_inner).collect();
+        for id in &raw.sometimes {
+            self.known(f, id, "step in the order", &order);
+        }
+        if !ids.iter().any(|id| id == "stop") {
+            self.whole(
+                f,
+                "A whole launch is described, but there is no step \"stop\"",
+                "Add a [[step]] with the id \"stop\": anybody may call it at any time.",
+            );
+        }
+        Launch {
+            order,
+            sometimes: raw.sometimes.into_iter().map(Spanned::into_inner).collect(),
+            no_answer: self.words(f, &raw.no_answer),
+        }
+    }
+
+    fn hazards(&mut self, raw: Vec<raw::RawHazard>, steps: &[Step]) -> Vec<Hazard> {
+        let f = "steps.toml";
+        let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
+        self.unique(f, "The hazard", raw.iter().map(|h| &h.id));
+        raw.into_iter()
+            .map(|h| {
+                for id in &h.during {
+                    self.known(f, id, "step", &ids);
+                }
+                Hazard {
+                    scene: self.words(f, &h.scene),
+                    id: h.id.into_inner(),
+                    label: h.label.into_inner(),
+                    during: h.during.into_iter().map(Spanned::into_inner).collect(),
+                }
+            })
+            .collect()
+    }
+
+    /// The parts of the briefing. Each is an element too, so that a step can ask for it.
+    fn eventualities(
+        &mut self,
+        raw: &[raw::RawEventuality],
+        elements: &mut BTreeMap<String, Element>,
+    ) -> Vec<Eventuality> {
+        let b = BRIEFING;
+        self.unique(b, "The eventuality", raw.iter().map(|x| &x.id));
+        raw.iter()
+            .map(|r| {
+                let id = r.id.get_ref().clone();
+                let wording = Wording {
+                    id: id.clone(),
+                    taught: self.words(b, &r.taught),
+                    understood: r.understood.iter().map(|t| self.words(b, t)).collect(),
+                    scene: None,
+                };
+                if elements.contains_key(&id) {
+                    self.at(
+                        b,
+                        &r.id.span(),
+                        format!("\"{id}\" is an element of words.toml already"),
+                        "Give the eventuality a name of its own.",
+                    );
+                }
+                let label = r.label.get_ref().clone();
+                elements.insert(
+                    id.clone(),
+                    Element {
+                        id,
+                        label: label.clone(),
+                        why: r.why.clone().unwrap_or_default(),
+                        values: vec![wording.clone()],
+                        incomplete: Vec::new(),
+                        other: Vec::new(),
+                        negated: Vec::new(),
+                    },
+                );
+                Eventuality { wording, label }
+            })
+            .collect()
     }
 }

@@ -185,6 +185,24 @@ impl Language {
         }
     }
 
+    /// What is said when nothing was understood. SAY AGAIN is the standard phrase (SERA.14075(c)(4)); the German words are
+    /// common practice, no source.
+    pub fn say_again(self) -> &'static str {
+        match self {
+            Self::English => "Say again.",
+            Self::German => "Wiederholen Sie.",
+        }
+    }
+
+    /// Words that tell somebody that what he read back is wrong, and that the right version follows. NEGATIVE, I SAY AGAIN
+    /// is the standard form (SERA.14075(d)); the German words are common practice, no source.
+    pub fn negatives(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &["negative", "negative I say again", "I say again"],
+            Self::German => &["negativ", "negativ ich wiederhole", "ich wiederhole"],
+        }
+    }
+
     /// Small words that join elements and mean nothing alone ("on the north winch cable", "am Windenseil Wald").
     pub fn joiners(self) -> &'static [&'static str] {
         match self {

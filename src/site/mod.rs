@@ -70,6 +70,10 @@ pub struct Site {
     pub elements: BTreeMap<String, Element>,
     /// Steps in the order of the launch.
     pub steps: Vec<Step>,
+    /// A whole launch; `None` where the site has only single steps.
+    pub launch: Option<Launch>,
+    /// What can go wrong at the launch point.
+    pub hazards: Vec<Hazard>,
     /// Eventualities to be spoken before each launch, in order.
     pub eventualities: Vec<Eventuality>,
     /// Height bands of the briefing, lowest first.
@@ -107,6 +111,8 @@ pub struct Wording {
     pub taught: String,
     /// Words that mean the same and pass with advice.
     pub understood: Vec<String>,
+    /// What is seen when this is the right value.
+    pub scene: Option<String>,
 }
 
 /// May or must something be said.
@@ -194,6 +200,42 @@ pub struct Element {
     pub negated: Vec<String>,
 }
 
+/// How a step is done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum By {
+    /// On the frequency.
+    Radio,
+    /// Aloud, to people nearby.
+    Voice,
+    /// By hand: the release is operated, nothing is said.
+    Hand,
+}
+
+/// A whole launch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Launch {
+    /// Step ids in order.
+    pub order: Vec<String>,
+    /// Those of them that are not part of every launch.
+    pub sometimes: Vec<String>,
+    /// What the site does when the winch does not answer a second call either.
+    pub no_answer: String,
+}
+
+/// Something seen at the launch point that must stop a launch. What is right is no site's choice: who flies pulls the
+/// release, anybody else calls stop.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hazard {
+    /// Id.
+    pub id: String,
+    /// Name on screen.
+    pub label: String,
+    /// What is seen.
+    pub scene: String,
+    /// Steps in which it can happen.
+    pub during: Vec<String>,
+}
+
 /// A line the other side speaks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
@@ -216,6 +258,12 @@ pub struct Step {
     pub speaker: String,
     /// The station called.
     pub to: String,
+    /// Radio, voice or hand.
+    pub by: By,
+    /// What is seen before it.
+    pub scene: Option<String>,
+    /// The step whose values it reads back as they were heard.
+    pub readback_of: Option<String>,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
     /// Elements that decide the outcome.
@@ -234,7 +282,7 @@ pub struct Step {
     pub ask_all_again: Option<Line>,
 }
 
-/// A part of the briefing spoken before each launch.
+/// A part of the briefing spoken before each launch; its id is an element of the briefing's step too.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Eventuality {
     /// Value and words.

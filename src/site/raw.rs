@@ -111,6 +111,8 @@ pub struct RawWording {
     pub taught: Text,
     #[serde(default)]
     pub understood: Vec<Text>,
+    #[serde(default)]
+    pub scene: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -145,7 +147,15 @@ pub struct RawStep {
     pub title: Text,
     pub speaker: Text,
     pub to: Text,
+    #[serde(default)]
+    pub by: Option<Text>,
+    #[serde(default)]
+    pub scene: Option<String>,
+    #[serde(default)]
+    pub readback_of: Option<Text>,
+    #[serde(default)]
     pub elements: Vec<Text>,
+    #[serde(default)]
     pub critical: Vec<Text>,
     pub taught: Text,
     #[serde(default)]
@@ -162,9 +172,29 @@ pub struct RawStep {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct RawLaunch {
+    pub order: Vec<Text>,
+    #[serde(default)]
+    pub sometimes: Vec<Text>,
+    pub no_answer: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawHazard {
+    pub id: Text,
+    pub label: Text,
+    pub scene: Text,
+    pub during: Vec<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct RawEventuality {
     pub id: Text,
     pub label: Text,
+    #[serde(default)]
+    pub why: Option<String>,
     pub taught: Text,
     #[serde(default)]
     pub understood: Vec<Text>,

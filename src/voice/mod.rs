@@ -84,17 +84,47 @@ pub enum Role {
     LaunchPoint,
     /// A pilot on the frequency.
     Pilot,
+    /// Who holds the wing and hooks on.
+    WingRunner,
+    /// The retrieve driver.
+    Retrieve,
     /// The program itself, explaining.
     Instructor,
 }
 
 impl Role {
+    /// The voice of whoever speaks, by the name that a site's files give.
+    pub fn of(speaker: &str) -> Self {
+        let name = speaker.to_lowercase();
+        let is = |words: &[&str]| words.iter().any(|w| name.contains(w));
+        if is(&["winch", "winde"]) {
+            Self::Winch
+        } else if is(&["wing", "signaller", "fläche"]) {
+            Self::WingRunner
+        } else if is(&["pilot"]) {
+            Self::Pilot
+        } else if is(&["instructor", "lehrer"]) {
+            Self::Instructor
+        } else if is(&["retrieve"]) {
+            Self::Retrieve
+        } else {
+            Self::LaunchPoint
+        }
+    }
+
+    /// Does this voice come over the radio in a single call? Who holds the wing stands beside the glider.
+    pub fn on_radio(self) -> bool {
+        !matches!(self, Self::WingRunner | Self::Instructor)
+    }
+
     /// The engine's pitch and speed, per cent of the voice's own.
     fn manner(self) -> (u32, u32) {
         match self {
             Self::Winch => (80, 100),
             Self::LaunchPoint => (105, 105),
             Self::Pilot => (92, 110),
+            Self::WingRunner => (118, 100),
+            Self::Retrieve => (88, 95),
             Self::Instructor => (100, 95),
         }
     }

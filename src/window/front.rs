@@ -277,11 +277,7 @@ mod tests {
     }
 
     fn situation() -> Situation {
-        Situation {
-            callsign: Callsign::parse("D-2058").unwrap(),
-            crew: 1,
-            cable: "south".into(),
-        }
+        Situation::new(Callsign::parse("D-2058").unwrap(), 1, "south".into())
     }
 
     /// A turn at Larkmoor in which it is the student's call.

@@ -648,7 +648,8 @@ impl Conductor {
             self.line_ended(Instant::now());
             return;
         };
-        let (role, radio) = role(&line.role);
+        let role = Role::of(&line.role);
+        let radio = role.on_radio();
         let line = voice::Line {
             text: line.text.clone(),
             clip: folder
@@ -853,23 +854,6 @@ impl Conductor {
             kept: path.is_some(),
         });
         self.hear(clip, recording, path, began);
-    }
-}
-
-/// Whose voice a role has, and whether it comes over the radio: who holds the wing stands beside the glider.
-fn role(name: &str) -> (Role, bool) {
-    let name = name.to_lowercase();
-    let is = |words: &[&str]| words.iter().any(|w| name.contains(w));
-    if is(&["winch", "winde"]) {
-        (Role::Winch, true)
-    } else if is(&["wing", "fläche"]) {
-        (Role::LaunchPoint, false)
-    } else if is(&["pilot"]) {
-        (Role::Pilot, true)
-    } else if is(&["instructor", "lehrer"]) {
-        (Role::Instructor, false)
-    } else {
-        (Role::LaunchPoint, true)
     }
 }
 

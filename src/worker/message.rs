@@ -112,11 +112,7 @@ impl std::str::FromStr for SituationRequest {
 impl SituationRequest {
     /// As a situation of a site.
     pub fn at(&self, site: &Site) -> Result<Situation, SituationError> {
-        let situation = Situation {
-            callsign: self.callsign.clone(),
-            crew: self.crew,
-            cable: self.cable.clone(),
-        };
+        let situation = Situation::new(self.callsign.clone(), self.crew, self.cable.clone());
         situation.check(site).map(|()| situation)
     }
 }

@@ -235,11 +235,7 @@ impl Work<'_> {
             return Err(format!("the clip lies outside the manifest's folder\n  {}", row.audio).into());
         }
         let s = &row.situation;
-        let situation = Situation {
-            callsign: Callsign::parse(&s.callsign)?,
-            crew: s.crew,
-            cable: s.cable.clone(),
-        };
+        let situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
         situation.check(site)?;
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();

@@ -66,11 +66,7 @@ mod tests {
     fn letters_decide_the_plain_way() {
         let site = Site::check(&crate::site::bundled::files("larkmoor").unwrap()).unwrap();
         let step = site.step("ready").unwrap();
-        let situation = Situation {
-            callsign: Callsign::parse("G-CLRM").unwrap(),
-            crew: 2,
-            cable: "north".to_owned(),
-        };
+        let situation = Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north".to_owned());
         let v = verdicts(
             &site,
             step,

@@ -1,0 +1,109 @@
+//! `cableside ear`: hear another pilot's ready call over the radio and say what was missing or wrong.
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::Failure;
+use super::common::{self, SiteChoice};
+use crate::drill::ear::{Fault, deal_task};
+use crate::sound::{Player, Radio};
+use crate::voice::{Line, Role, Speaker};
+use std::io::{BufRead, Write};
+use std::process::ExitCode;
+use std::time::Duration;
+
+/// Hear another pilot's call and say what was the matter with it; half of the calls are right
+#[derive(Debug, clap::Args)]
+pub struct EarArgs {
+    #[command(flatten)]
+    site: SiteChoice,
+    /// Calls to hear
+    #[arg(long, default_value_t = 5)]
+    turns: u32,
+    /// Hiss on the radio, 0 (little) to 3 (much)
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=3))]
+    noise: u8,
+    /// Start of the random numbers: the same gives the same calls
+    #[arg(long)]
+    seed: Option<u64>,
+    /// The loudspeaker by name (`cableside sound devices` lists them)
+    #[arg(long, value_name = "NAME")]
+    output: Option<String>,
+    /// Show the calls as text instead of speaking them
+    #[arg(long)]
+    shown: bool,
+}
+
+/// Run the command.
+pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
+    let site = args.site.load()?;
+    let step = common::step(&site, "ready")?;
+    let seed = args.seed.unwrap_or_else(common::any_seed);
+    let mut random = common::random(seed);
+    println!("{}\nSeed {seed}.", site.caution);
+    let (speaker, player) = if args.shown {
+        (None, None)
+    } else {
+        (Some(Speaker::open()?), Some(Player::open(args.output.clone())?))
+    };
+    let label = |e: &str| site.elements.get(e).map_or_else(|| e.to_owned(), |x| x.label.clone());
+    let mut before = None;
+    let (mut right, mut asked) = (0, 0);
+    for _ in 0..args.turns {
+        let Some(task) = deal_task(&site, step, before.as_ref(), &mut random) else {
+            return Err("the site has no glider, crew and cable to deal".into());
+        };
+        let s = &task.situation;
+        println!(
+            "\nOn the board: glider {}, crew {}, cable {}.",
+            s.callsign, s.crew, s.cable
+        );
+        if let (Some(speaker), Some(player)) = (&speaker, &player) {
+            let line = Line {
+                text: task.text.clone(),
+                clip: None,
+                role: Role::Pilot,
+                language: site.language,
+            };
+            let radio = Radio {
+                hiss_dbfs: [-60.0, -42.0, -34.0, -28.0][usize::from(args.noise)],
+                seed,
+                ..Radio::default()
+            };
+            let samples = speaker.speak(line, Some(radio))?.samples;
+            let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(crate::sound::RATE));
+            player.play(samples);
+            std::thread::sleep(length);
+        } else {
+            println!("[another pilot] {}", task.text);
+        }
+        println!("What was the matter?  0 nothing");
+        for (n, e) in task.choices.iter().enumerate() {
+            println!("                      {} {}", n + 1, label(e));
+        }
+        print!("> ");
+        std::io::stdout().flush()?;
+        let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
+            break;
+        };
+        asked += 1;
+        let choice = match text.trim().parse::<usize>() {
+            Ok(0) => Some(None),
+            Ok(n) => task.choices.get(n - 1).map(|e| Some(e.as_str())),
+            Err(_) => None,
+        };
+        let good = choice.is_some_and(|c| task.answered(c));
+        right += u32::from(good);
+        let truth = match &task.fault {
+            None => "nothing was the matter".to_owned(),
+            Some(Fault::Missing(e)) => format!("missing: {}", label(e)),
+            Some(Fault::Other(e)) => format!("another value: {}", label(e)),
+        };
+        println!(
+            "{}: {truth}. The call was: {}",
+            if good { "Yes" } else { "No" },
+            task.text
+        );
+        before = Some(task.situation.clone());
+    }
+    println!("\n{right} of {asked} right.");
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,228 @@
+//! `cableside launch`: a whole launch in the terminal, one role the student's.
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::common::{self, ModelChoice, SiteChoice};
+use super::{Failure, debrief};
+use crate::call::{Evidence, Vocabulary};
+use crate::drill::deal::{course, deal};
+use crate::drill::launch::{Turned, roles};
+use crate::drill::{Did, Launch, Next, Want};
+use crate::hear::{LatticeRecogniser, Recogniser};
+use crate::site::Site;
+use crate::sound::{Clip, Player, Recorder, RecorderEvent};
+use crate::voice::{Line, Role, Speaker};
+use std::io::{BufRead, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
+use std::time::{Duration, Instant};
+
+/// A whole launch in the terminal, from the briefing to the retrieve
+#[derive(Debug, clap::Args)]
+pub struct LaunchArgs {
+    #[command(flatten)]
+    site: SiteChoice,
+    /// Your role, such as "pilot" or "wing runner"
+    #[arg(long, default_value = "pilot")]
+    role: String,
+    /// Type the calls instead of speaking them
+    #[arg(long)]
+    typed: bool,
+    /// Others are on the frequency too
+    #[arg(long)]
+    busy: bool,
+    /// Start of the random numbers: the same gives the same launch
+    #[arg(long)]
+    seed: Option<u64>,
+    /// The microphone by name (`cableside sound devices` lists them)
+    #[arg(long, value_name = "NAME")]
+    input: Option<String>,
+    /// The loudspeaker by name
+    #[arg(long, value_name = "NAME")]
+    output: Option<String>,
+    #[command(flatten)]
+    model: ModelChoice,
+}
+
+/// The recorder answers within this, or the microphone is not usable.
+const READY: Duration = Duration::from_secs(10);
+
+/// Check that a role can be taken at a site.
+pub fn check_role(site: &Site, role: &str) -> Result<(), Failure> {
+    let roles = roles(site);
+    if roles.is_empty() {
+        return Err(format!(
+            "the site {} describes no whole launch: steps.toml has no [launch]",
+            site.id
+        )
+        .into());
+    }
+    if !roles.iter().any(|r| r == role) {
+        return Err(format!("at {} nobody is \"{role}\"; there are: {}", site.name, roles.join(", ")).into());
+    }
+    Ok(())
+}
+
+/// Run the command.
+pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
+    let site = args.site.load()?;
+    check_role(&site, &args.role)?;
+    let seed = args.seed.unwrap_or_else(common::any_seed);
+    let mut random = common::random(seed);
+    let situation = deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?;
+    let course = course(&site, &situation, args.busy, &mut random);
+    let mut launch = Launch::new(&site, &args.role, situation, course, None).ok_or("the site describes no launch")?;
+    println!("{}", site.caution);
+    let s = &launch.situation;
+    println!(
+        "Seed {seed}. You are the {}. Glider {}, crew {}, cable {}.",
+        args.role, s.callsign, s.crew, s.cable
+    );
+    let mut talk = if args.typed {
+        println!("Type the call. \"release\" operates the release; an empty line lets the turn pass.");
+        Talk::Typed
+    } else {
+        println!(
+            "Enter presses the key, Enter releases it; \"r\" and Enter operates the release; \"-\" lets the turn pass."
+        );
+        Talk::spoken(args)?
+    };
+    loop {
+        match launch.next(&site) {
+            Next::Say { line, radio } => {
+                println!("[{}] {}", line.role, line.text);
+                talk.play(&site, &line.role, &line.text, radio);
+            }
+            Next::See(text) => println!("({text})"),
+            Next::Listen { want, .. } => {
+                let heard = launch.record().len();
+                if !talk.turn(&site, &mut launch, want)? {
+                    return Ok(ExitCode::SUCCESS);
+                }
+                for entry in &launch.record()[heard..] {
+                    println!("{}", debrief::line(&site, &launch, entry));
+                }
+            }
+            Next::Ended(_) => break,
+        }
+    }
+    println!("\n--- debrief ---");
+    print!("{}", debrief::text(&site, &launch, &[]));
+    Ok(ExitCode::SUCCESS)
+}
+
+enum Talk {
+    Typed,
+    Spoken(Box<Spoken>),
+}
+
+struct Spoken {
+    recogniser: LatticeRecogniser,
+    recorder: Recorder,
+    player: Option<Player>,
+    speaker: Speaker,
+}
+
+impl Talk {
+    fn spoken(args: &LaunchArgs) -> Result<Self, Failure> {
+        let recogniser = args.model.load()?;
+        let recorder = Recorder::open(args.input.clone())?;
+        let until = Instant::now() + READY;
+        loop {
+            match recorder.wait(until.saturating_duration_since(Instant::now())) {
+                Some(RecorderEvent::Ready { .. }) => break,
+                Some(RecorderEvent::Failed(e)) => {
+                    return Err(format!("{e}\nTo practise without a microphone, add --typed").into());
+                }
+                Some(_) => {}
+                None => {
+                    return Err(
+                        "the microphone did not become ready; choose another one with --input, or add --typed".into(),
+                    );
+                }
+            }
+        }
+        // Without a loudspeaker the lines can still be read.
+        let player = Player::open(args.output.clone()).ok();
+        Ok(Self::Spoken(Box::new(Spoken {
+            recogniser,
+            recorder,
+            player,
+            speaker: Speaker::open()?,
+        })))
+    }
+
+    fn play(&mut self, site: &Site, role: &str, text: &str, radio: bool) {
+        let Self::Spoken(s) = self else { return };
+        let line = Line {
+            text: text.to_owned(),
+            clip: None::<PathBuf>,
+            role: Role::of(role),
+            language: site.language,
+        };
+        let (Ok(spoken), Some(player)) = (s.speaker.speak(line, radio.then(Default::default)), &s.player) else {
+            return;
+        };
+        let length = Duration::from_secs_f64(spoken.samples.len() as f64 / f64::from(crate::sound::RATE));
+        player.play(spoken.samples);
+        std::thread::sleep(length);
+    }
+
+    /// One turn. False when the input has ended.
+    fn turn(&mut self, site: &Site, launch: &mut Launch, want: Want) -> Result<bool, Failure> {
+        let ask = match want {
+            Want::Call => "Your call",
+            Want::Correction => "What now",
+            Want::Hazard => "What do you do",
+            Want::Words => "And say, if anything",
+            Want::Release => "Your hand",
+        };
+        print!("{ask}: ");
+        std::io::stdout().flush()?;
+        let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
+            return Ok(false);
+        };
+        let Some(step) = launch.judged_step(site) else {
+            launch.did(site, Did::Nothing);
+            return Ok(true);
+        };
+        let vocabulary = Vocabulary::in_launch(site, step);
+        let evidence = match (self, text.trim()) {
+            (Self::Typed, "release") | (Self::Spoken(_), "r") => {
+                launch.did(site, Did::Released);
+                return Ok(true);
+            }
+            (Self::Typed, "") | (Self::Spoken(_), "-") => {
+                launch.did(site, Did::Nothing);
+                return Ok(true);
+            }
+            (Self::Typed, text) => Evidence::typed(&vocabulary, text),
+            (Self::Spoken(s), _) => {
+                let clip = s.record()?;
+                s.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?
+            }
+        };
+        let turned = Turned::new(site, step, &launch.situation, &evidence);
+        launch.did(site, turned.did(false));
+        Ok(true)
+    }
+}
+
+impl Spoken {
+    fn record(&self) -> Result<Clip, Failure> {
+        self.recorder.press(None, None);
+        print!("Transmitting. Enter releases the key: ");
+        std::io::stdout().flush()?;
+        let _ = std::io::stdin().lock().lines().next().transpose()?;
+        self.recorder.release();
+        let until = Instant::now() + READY;
+        loop {
+            match self.recorder.wait(until.saturating_duration_since(Instant::now())) {
+                Some(RecorderEvent::Recorded(done)) => return Ok(done.clip),
+                Some(RecorderEvent::Failed(e)) => return Err(e.into()),
+                Some(_) => {}
+                None => return Err("the microphone gave no recording; choose another one with --input".into()),
+            }
+        }
+    }
+}

@@ -1,0 +1,249 @@
+//! `cableside rehearse`: a whole launch from a script, without hands: the student's turns are recordings or texts that are
+//! spoken by the program's synthesiser, heard by the real recogniser. Writes the exchange as sound and its debrief.
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::common::{self, ModelChoice};
+use super::launch::check_role;
+use super::{Failure, debrief};
+use crate::call::{Situation, Vocabulary};
+use crate::drill::deal::deal;
+use crate::drill::launch::Turned;
+use crate::drill::{Course, Did, Launch, Next};
+use crate::folders;
+use crate::hear::{LatticeRecogniser, Recogniser};
+use crate::site::{Callsign, Site};
+use crate::sound::{Clip, RATE, Radio, read_clip, write_wav};
+use crate::voice::{Line, Role, Speaker};
+use serde::Deserialize;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
+
+/// A whole launch from a script: writes exchange.wav, debrief.txt and debrief.json
+#[derive(Debug, clap::Args)]
+pub struct RehearseArgs {
+    /// The script (TOML)
+    script: PathBuf,
+    /// Write the results into this folder
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Look for sites in this folder first
+    #[arg(long, value_name = "DIR")]
+    phrases: Option<PathBuf>,
+    #[command(flatten)]
+    model: ModelChoice,
+}
+
+/// A script as written.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Script {
+    site: String,
+    role: String,
+    #[serde(default)]
+    seed: u64,
+    /// Only these steps of the launch.
+    #[serde(default)]
+    steps: Option<Vec<String>>,
+    /// Else dealt from the seed.
+    #[serde(default)]
+    situation: Option<Dealt>,
+    #[serde(default)]
+    course: Course,
+    #[serde(default)]
+    turn: Vec<Turn>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Dealt {
+    callsign: String,
+    crew: u8,
+    cable: String,
+    #[serde(default)]
+    more: std::collections::BTreeMap<String, String>,
+}
+
+/// One of the student's turns: exactly one of the first four.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Turn {
+    /// Spoken by the synthesiser.
+    #[serde(default)]
+    say: Option<String>,
+    /// A recording, beside the script.
+    #[serde(default)]
+    clip: Option<PathBuf>,
+    /// The release is operated.
+    #[serde(default)]
+    release: bool,
+    /// Nothing is said or done.
+    #[serde(default)]
+    nothing: bool,
+    /// Spoken into the words of whoever speaks.
+    #[serde(default)]
+    over: bool,
+}
+
+/// Silence between two transmissions, seconds.
+const GAP: f32 = 0.6;
+
+/// Run the command.
+pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
+    let named = |e: &dyn std::fmt::Display| format!("the script cannot be used: {e}\n  {}", args.script.display());
+    let text = std::fs::read_to_string(&args.script).map_err(|e| named(&e))?;
+    let script: Script = toml::from_str(&text).map_err(|e| named(&e.to_string().trim_end()))?;
+    let (site, _) = folders::load_site(&script.site, args.phrases.as_deref())?;
+    check_role(&site, &script.role)?;
+    for step in script.steps.iter().flatten() {
+        common::step(&site, step)?;
+    }
+    let mut random = common::random(script.seed);
+    let situation = match &script.situation {
+        Some(s) => {
+            let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
+            situation.more.clone_from(&s.more);
+            situation.check(&site)?;
+            situation
+        }
+        None => deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?,
+    };
+    if let Some((hazard, step)) = &script.course.hazard {
+        let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
+        if !known.contains(&hazard.as_str()) {
+            return Err(named(&format!(
+                "the site has no hazard \"{hazard}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(&site, step)?;
+    }
+    std::fs::create_dir_all(&args.out)
+        .map_err(|e| format!("the folder cannot be made: {e}\n  {}", args.out.display()))?;
+    let launch = Launch::new(
+        &site,
+        &script.role,
+        situation,
+        script.course.clone(),
+        script.steps.as_deref(),
+    )
+    .ok_or("the site describes no whole launch")?;
+    let mut rehearsal = Rehearsal {
+        site: &site,
+        launch,
+        folder: args.script.parent().unwrap_or(Path::new(".")),
+        recogniser: args.model.load()?,
+        speaker: Speaker::open()?,
+        sound: Vec::new(),
+        times: Vec::new(),
+        seed: script.seed,
+    };
+    rehearsal.run(&script.turn)?;
+    let text = debrief::text(&site, &rehearsal.launch, &rehearsal.times);
+    print!("{text}");
+    let write = |name: &str, bytes: &[u8]| {
+        let path = args.out.join(name);
+        std::fs::write(&path, bytes).map_err(|e| format!("the result cannot be written: {e}\n  {}", path.display()))
+    };
+    write("debrief.txt", text.as_bytes())?;
+    let entries: Vec<serde_json::Value> = rehearsal
+        .launch
+        .record()
+        .iter()
+        .zip(&rehearsal.times)
+        .map(|(e, at)| serde_json::json!({ "at_seconds": at, "entry": e }))
+        .collect();
+    let json = serde_json::json!({
+        "site": site.id, "site_version": site.version, "role": script.role, "model": rehearsal.recogniser.model(),
+        "situation": rehearsal.launch.situation, "caution": site.caution, "entries": entries,
+    });
+    write("debrief.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
+    write_wav(&args.out.join("exchange.wav"), &rehearsal.sound)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+struct Rehearsal<'a> {
+    site: &'a Site,
+    launch: Launch,
+    folder: &'a Path,
+    recogniser: LatticeRecogniser,
+    speaker: Speaker,
+    sound: Vec<f32>,
+    /// Seconds of each entry of the record.
+    times: Vec<f32>,
+    seed: u64,
+}
+
+impl Rehearsal<'_> {
+    fn run(&mut self, turns: &[Turn]) -> Result<(), Failure> {
+        let mut turns = turns.iter();
+        loop {
+            let at = self.sound.len() as f32 / RATE as f32;
+            match self.launch.next(self.site) {
+                Next::Say { line, radio } => {
+                    self.stamp(at);
+                    let samples = self.speak(&line.role, &line.text, radio)?;
+                    self.add(&samples);
+                }
+                Next::See(_) => self.stamp(at),
+                Next::Listen { .. } => {
+                    self.stamp(at);
+                    self.turn(turns.next())?;
+                    self.stamp(at);
+                }
+                Next::Ended(_) => {
+                    self.stamp(at);
+                    return Ok(());
+                }
+            }
+        }
+    }
+
+    fn stamp(&mut self, at: f32) {
+        self.times.resize(self.launch.record().len(), at);
+    }
+
+    fn add(&mut self, samples: &[f32]) {
+        self.sound.extend_from_slice(samples);
+        let gap = (GAP * RATE as f32) as usize;
+        self.sound.extend(std::iter::repeat_n(0.0, gap));
+    }
+
+    fn speak(&self, role: &str, text: &str, radio: bool) -> Result<Vec<f32>, Failure> {
+        let line = Line {
+            text: text.to_owned(),
+            clip: None,
+            role: Role::of(role),
+            language: self.site.language,
+        };
+        let radio = radio.then(|| Radio {
+            seed: self.seed,
+            ..Radio::default()
+        });
+        Ok(self.speaker.speak(line, radio)?.samples)
+    }
+
+    /// A turn that the script does not have is let pass.
+    fn turn(&mut self, turn: Option<&Turn>) -> Result<(), Failure> {
+        let Some((turn, step)) = turn.filter(|t| !t.nothing).zip(self.launch.judged_step(self.site)) else {
+            self.launch.did(self.site, Did::Nothing);
+            return Ok(());
+        };
+        if turn.release {
+            self.launch.did(self.site, Did::Released);
+            return Ok(());
+        }
+        let clip = match (&turn.say, &turn.clip) {
+            (Some(text), None) => Clip::from_samples(self.speak(&self.launch.role, text, false)?),
+            (None, Some(path)) => read_clip(&self.folder.join(path))?,
+            _ => return Err("each [[turn]] has one of: say, clip, release = true, nothing = true".into()),
+        };
+        let vocabulary = Vocabulary::in_launch(self.site, step);
+        let evidence = self.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;
+        let turned = Turned::new(self.site, step, &self.launch.situation, &evidence);
+        self.launch.did(self.site, turned.did(turn.over));
+        self.add(&clip.samples);
+        Ok(())
+    }
+}

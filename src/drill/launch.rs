@@ -1,0 +1,862 @@
+//! A whole launch as a state machine: the site's steps in their order, one role the student's, the others the program's.
+//!
+//! The other side reacts to what was heard. Whoever sees a danger may stop the launch at any moment, and who flies may
+//! always release: neither is ever an error. In a danger the hand comes before the voice.
+
+use super::answer::{Answer, Spoken, sentence};
+use super::turn::{Turn, TurnState};
+use crate::call::judge::{Limits, judge};
+use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, words};
+use crate::site::{By, Hazard, Language, Site, Step, fill};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, VecDeque};
+
+/// The one who flies.
+pub const PILOT: &str = "pilot";
+/// Attempts at one call before the run is broken off: that call is then practised alone.
+const ATTEMPTS: u32 = 5;
+/// Times in a row that a student may let a turn pass.
+const PASSED_OVER: u8 = 3;
+
+/// What is out of the ordinary in a run.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Course {
+    /// Steps that are not part of every launch and are of this one.
+    pub sometimes: Vec<String>,
+    /// The element that is read back wrongly, and the value read back.
+    pub misread: Option<(String, String)>,
+    /// A hazard and the step in which it happens.
+    pub hazard: Option<(String, String)>,
+    /// Complete calls to the winch that nobody answers.
+    pub unanswered: u8,
+    /// Steps before which others are on the frequency.
+    pub traffic: Vec<String>,
+}
+
+/// What the student must do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Want {
+    /// Make the call of the step.
+    Call,
+    /// Something was read back wrongly: correct it, or stop.
+    Correction,
+    /// There is danger: release as pilot, stop as anybody else.
+    Hazard,
+    /// After the hand, words: they may be left out.
+    Words,
+    /// Operate the release.
+    Release,
+}
+
+/// What happens next.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Next {
+    /// The other side speaks.
+    Say {
+        /// The line.
+        line: Spoken,
+        /// Over the radio.
+        radio: bool,
+    },
+    /// Something is seen.
+    See(String),
+    /// The student's turn.
+    Listen {
+        /// The step.
+        step: String,
+        /// What is wanted.
+        want: Want,
+    },
+    /// The run is over.
+    Ended(Ending),
+}
+
+/// What was said in one of the student's turns, judged.
+#[derive(Debug, Clone)]
+pub struct Turned {
+    /// Against the step.
+    pub judgement: Judgement,
+    /// Stop was in it.
+    pub stop: bool,
+    /// The standard word for "what you said is wrong" was in it.
+    pub negative: bool,
+}
+
+impl Turned {
+    /// Judge a turn. The evidence must be that of [`Vocabulary::in_launch`] of the step.
+    pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
+        let vocabulary = Vocabulary::in_launch(site, step);
+        let negative = words::of(site.language.negatives()[0]);
+        let best = evidence.readings.first();
+        Self {
+            judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
+            stop: evidence.speaks_of(&vocabulary, "stop"),
+            negative: best.is_some_and(|r| negative.iter().all(|n| r.reading.words.contains(n))),
+        }
+    }
+
+    /// As what the student did.
+    pub fn did(&self, over: bool) -> Did<'_> {
+        Did::Called {
+            judgement: &self.judgement,
+            stop: self.stop,
+            negative: self.negative,
+            over,
+        }
+    }
+}
+
+/// What the student did.
+#[derive(Debug, Clone, Copy)]
+pub enum Did<'a> {
+    /// Spoke.
+    Called {
+        /// The call judged against the step.
+        judgement: &'a Judgement,
+        /// Stop was in it.
+        stop: bool,
+        /// The standard word for "what you said is wrong" was in it.
+        negative: bool,
+        /// Spoken into somebody else's words.
+        over: bool,
+    },
+    /// Operated the release.
+    Released,
+    /// Nothing.
+    Nothing,
+}
+
+/// How a run ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ending {
+    /// Through to the last step.
+    Complete,
+    /// Stopped by the student's word while something was wrong.
+    Stopped,
+    /// Stopped by the student's word without a need that the program knows of. Never an error.
+    StoppedToBeSure,
+    /// Released by the student while something was wrong.
+    Released,
+    /// Released without a need that the program knows of. Never an error.
+    ReleasedToBeSure,
+    /// A wrong readback was not corrected.
+    ReadbackAccepted,
+    /// A hazard was not answered.
+    HazardMissed,
+    /// The winch did not answer; the site's other means.
+    NoAnswer,
+    /// The same call several times without its being complete.
+    BrokenOff,
+    /// The student's turn passed several times.
+    NobodyCalled,
+}
+
+impl Ending {
+    /// Every ending.
+    pub const ALL: [Self; 10] = [
+        Self::Complete,
+        Self::Stopped,
+        Self::StoppedToBeSure,
+        Self::Released,
+        Self::ReleasedToBeSure,
+        Self::ReadbackAccepted,
+        Self::HazardMissed,
+        Self::NoAnswer,
+        Self::BrokenOff,
+        Self::NobodyCalled,
+    ];
+
+    /// The sentence for the debrief.
+    pub fn text(self, site: &Site) -> String {
+        let english = site.language == Language::English;
+        let pick = |en: &str, de: &str| if english { en.to_owned() } else { de.to_owned() };
+        match self {
+            Self::Complete => pick("The launch was complete.", "Der Start war vollständig."),
+            Self::Stopped => pick(
+                "Stopped, and rightly: the launch does not go on.",
+                "Angehalten, und zu Recht: der Start geht nicht weiter.",
+            ),
+            Self::StoppedToBeSure => pick(
+                "Stopped. Nobody is ever blamed for a stop; say what you saw.",
+                "Angehalten. Ein Halt ist nie ein Fehler; sagen Sie, was Sie gesehen haben.",
+            ),
+            Self::Released => pick("Released, and rightly.", "Ausgeklinkt, und zu Recht."),
+            Self::ReleasedToBeSure => pick(
+                "Released. Releasing is never an error; say what you saw.",
+                "Ausgeklinkt. Ausklinken ist nie ein Fehler; sagen Sie, was Sie gesehen haben.",
+            ),
+            Self::ReadbackAccepted => pick(
+                "The readback was wrong and was not corrected. Whoever hears a wrong readback corrects it or calls stop.",
+                "Die Bestätigung war falsch und wurde nicht berichtigt. Wer eine falsche Bestätigung hört, berichtigt sie oder ruft Halt.",
+            ),
+            Self::HazardMissed => pick(
+                "The danger was not answered. As pilot: release. As anybody else: stop.",
+                "Auf die Gefahr folgte nichts. Als Pilot: ausklinken. Als jeder andere: Halt rufen.",
+            ),
+            Self::NoAnswer => site.launch.as_ref().map(|l| l.no_answer.clone()).unwrap_or_default(),
+            Self::BrokenOff => pick(
+                "Broken off: practise this call alone, then the launch again.",
+                "Abgebrochen: üben Sie diese Meldung allein, dann wieder den Start.",
+            ),
+            Self::NobodyCalled => pick(
+                "Nobody called, so nothing moved.",
+                "Niemand hat gemeldet, also hat sich nichts bewegt.",
+            ),
+        }
+    }
+}
+
+/// Something worth a remark in the debrief.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Note {
+    /// Spoken while somebody else was speaking.
+    SpokeOver,
+    /// A wrong readback was corrected.
+    Corrected,
+    /// Corrected, without the standard word.
+    CorrectedWithoutNegative,
+    /// The pilot spoke before the hand had released.
+    WordsBeforeHand,
+    /// The hand was first.
+    HandFirst,
+    /// Released where nothing was hooked on.
+    NothingToRelease,
+    /// Nobody answered the call.
+    Unanswered,
+    /// Spoke where the hands are wanted.
+    FlyFirst,
+    /// Let the turn pass.
+    TurnPassed,
+}
+
+impl Note {
+    /// The sentence for the debrief.
+    pub fn text(self, language: Language) -> &'static str {
+        let english = language == Language::English;
+        let pick = |en: &'static str, de: &'static str| if english { en } else { de };
+        match self {
+            Self::SpokeOver => pick(
+                "You spoke while somebody else was speaking. Listen first.",
+                "Sie haben gesprochen, während ein anderer sprach. Erst hören.",
+            ),
+            Self::Corrected => pick(
+                "The wrong readback was noticed and corrected.",
+                "Die falsche Bestätigung wurde bemerkt und berichtigt.",
+            ),
+            Self::CorrectedWithoutNegative => pick(
+                "The wrong readback was corrected. The standard form begins with \"negative, I say again\" (SERA.14075(d)).",
+                "Die falsche Bestätigung wurde berichtigt. Üblich ist \"negativ, ich wiederhole\" (SERA.14075(d)).",
+            ),
+            Self::WordsBeforeHand => pick(
+                "Words came before the hand. As pilot: release first, then speak.",
+                "Das Wort kam vor der Hand. Als Pilot: erst ausklinken, dann sprechen.",
+            ),
+            Self::HandFirst => pick("The hand came first.", "Die Hand kam zuerst."),
+            Self::NothingToRelease => pick(
+                "Nothing was hooked on yet. Operating the release is never an error.",
+                "Es war noch nichts eingehängt. Ausklinken ist nie ein Fehler.",
+            ),
+            Self::Unanswered => pick(
+                "Nobody answered. Nothing moves; wait at least ten seconds before calling again.",
+                "Keine Antwort. Nichts bewegt sich; vor der zweiten Meldung mindestens zehn Sekunden warten.",
+            ),
+            Self::FlyFirst => pick(
+                "Nothing needs to be said here. Fly, and operate the release.",
+                "Hier muss nichts gesagt werden. Fliegen und ausklinken.",
+            ),
+            Self::TurnPassed => pick(
+                "It was your turn, and nothing was heard.",
+                "Sie waren an der Reihe, und nichts war zu hören.",
+            ),
+        }
+    }
+}
+
+/// A line of the debrief.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub enum Entry {
+    /// Somebody of the other side spoke.
+    Spoken {
+        /// Step id.
+        step: String,
+        /// Who.
+        role: String,
+        /// The words.
+        text: String,
+    },
+    /// Something was seen.
+    Seen {
+        /// Step id.
+        step: String,
+        /// What.
+        text: String,
+    },
+    /// The student called.
+    Called {
+        /// Step id.
+        step: String,
+        /// What it was meant for.
+        want: Want,
+        /// The judgement of this call alone.
+        judgement: Judgement,
+        /// Stop was in it.
+        stop: bool,
+    },
+    /// The student operated the release.
+    Released {
+        /// Step id.
+        step: String,
+    },
+    /// A remark.
+    Noted {
+        /// Step id.
+        step: String,
+        /// What.
+        note: Note,
+    },
+    /// The end.
+    Ended {
+        /// Step id.
+        step: String,
+        /// How.
+        ending: Ending,
+    },
+}
+
+/// A run.
+#[derive(Debug, Clone)]
+pub struct Launch {
+    /// The student's role.
+    pub role: String,
+    /// What was dealt.
+    pub situation: Situation,
+    course: Course,
+    order: Vec<String>,
+    at: usize,
+    /// What the student's turn wants; `None` while the other side acts.
+    want: Option<Want>,
+    turn: Turn,
+    /// Values of the last call that is read back, as they were heard.
+    heard: BTreeMap<String, String>,
+    /// The element that was read back wrongly.
+    misread: Option<String>,
+    queue: VecDeque<Next>,
+    record: Vec<Entry>,
+    unanswered: u8,
+    passed_over: u8,
+    pulls: u8,
+    /// The step at [`Self::at`] has begun.
+    begun: bool,
+    hazard_over: bool,
+    ending: Option<Ending>,
+}
+
+/// The roles a student can take at a site: who speaks in a step of the launch, in the order of their first word.
+pub fn roles(site: &Site) -> Vec<String> {
+    let order = site.launch.as_ref().map(|l| l.order.clone()).unwrap_or_default();
+    let mut out: Vec<String> = Vec::new();
+    for step in order.iter().filter_map(|id| site.step(id)) {
+        if step.speaker != "anybody" && !out.contains(&step.speaker) {
+            out.push(step.speaker.clone());
+        }
+    }
+    out
+}
+
+impl Launch {
+    /// A run of a site that describes a whole launch; `None` for another. `steps`: only these, in the site's order.
+    pub fn new(
+        site: &Site,
+        role: &str,
+        situation: Situation,
+        course: Course,
+        steps: Option<&[String]>,
+    ) -> Option<Self> {
+        let launch = site.launch.as_ref()?;
+        let order = launch
+            .order
+            .iter()
+            .filter(|id| match steps {
+                Some(only) => only.contains(id),
+                None => !launch.sometimes.contains(id) || course.sometimes.contains(id),
+            })
+            .cloned()
+            .collect();
+        Some(Self {
+            role: role.to_owned(),
+            unanswered: course.unanswered,
+            turn: Turn::new(situation.clone()),
+            situation,
+            course,
+            order,
+            at: 0,
+            want: None,
+            heard: BTreeMap::new(),
+            misread: None,
+            queue: VecDeque::new(),
+            record: Vec::new(),
+            passed_over: 0,
+            pulls: 0,
+            begun: false,
+            hazard_over: false,
+            ending: None,
+        })
+    }
+
+    /// What has happened so far.
+    pub fn record(&self) -> &[Entry] {
+        &self.record
+    }
+
+    /// What the student's turn wants, while it is the student's turn.
+    pub fn wanted(&self) -> Option<Want> {
+        self.want
+    }
+
+    /// The step at hand.
+    pub fn step<'s>(&self, site: &'s Site) -> Option<&'s Step> {
+        site.step(self.order.get(self.at)?)
+    }
+
+    /// The step against which the student's next call is judged.
+    pub fn judged_step<'s>(&self, site: &'s Site) -> Option<&'s Step> {
+        let step = self.step(site)?;
+        match self.want {
+            Some(Want::Correction) => site.step(step.readback_of.as_ref()?),
+            Some(Want::Hazard | Want::Words | Want::Release) => site.step("stop"),
+            _ => Some(step),
+        }
+    }
+
+    /// What happens next. After `Listen` comes [`Self::did`]; after `Ended` the same again.
+    pub fn next(&mut self, site: &Site) -> Next {
+        loop {
+            if let Some(next) = self.queue.pop_front() {
+                self.note_down(&next);
+                return next;
+            }
+            if let Some(ending) = self.ending {
+                return Next::Ended(ending);
+            }
+            if let (Some(want), Some(step)) = (self.want, self.step(site)) {
+                if want == Want::Call {
+                    self.turn.prompted();
+                }
+                return Next::Listen {
+                    step: step.id.clone(),
+                    want,
+                };
+            }
+            self.go_on(site);
+        }
+    }
+
+    fn note_down(&mut self, next: &Next) {
+        let step = self.order.get(self.at).cloned().unwrap_or_default();
+        match next {
+            Next::Say { line, .. } => self.record.push(Entry::Spoken {
+                step,
+                role: line.role.clone(),
+                text: line.text.clone(),
+            }),
+            Next::See(text) => self.record.push(Entry::Seen {
+                step,
+                text: text.clone(),
+            }),
+            Next::Listen { .. } | Next::Ended(_) => {}
+        }
+    }
+
+    fn note(&mut self, note: Note) {
+        let step = self.order.get(self.at).cloned().unwrap_or_default();
+        self.record.push(Entry::Noted { step, note });
+    }
+
+    fn end(&mut self, ending: Ending) {
+        let step = self.order.get(self.at).cloned().unwrap_or_default();
+        self.want = None;
+        self.queue.clear();
+        self.record.push(Entry::Ended { step, ending });
+        self.ending = Some(ending);
+    }
+
+    fn say(&mut self, step: &Step, line: Spoken) {
+        if !line.text.is_empty() {
+            self.queue.push_back(Next::Say {
+                line,
+                radio: step.by == By::Radio,
+            });
+        }
+    }
+
+    /// Begin the step at hand, or end the one that is done.
+    fn go_on(&mut self, site: &Site) {
+        let Some(step) = self.step(site) else {
+            self.at = self.at.min(self.order.len().saturating_sub(1));
+            self.end(Ending::Complete);
+            return;
+        };
+        if self.begun {
+            self.at += 1;
+            self.begun = false;
+            return;
+        }
+        self.begun = true;
+        self.passed_over = 0;
+        self.pulls = 0;
+        self.turn = Turn::new(self.situation.clone());
+        if self.course.traffic.contains(&step.id) && step.by == By::Radio {
+            self.others(site, step);
+        }
+        if let Some(text) = self.scene(site, step) {
+            self.queue.push_back(Next::See(text));
+        }
+        if let Some(hazard) = self.hazard_of(site, step) {
+            self.queue.push_back(Next::See(hazard.scene.clone()));
+            self.hazard_over = true;
+            self.want = Some(Want::Hazard);
+        } else if step.speaker == self.role {
+            if step.by == By::Hand {
+                self.want = Some(Want::Release);
+            } else {
+                self.prompt(step);
+                self.want = Some(Want::Call);
+            }
+        } else if step.by != By::Hand {
+            self.play(site, step);
+        }
+    }
+
+    /// The scene of a step, with that of the value to be called. Who does not speak sees it all the same.
+    fn scene(&self, site: &Site, step: &Step) -> Option<String> {
+        let values = self.situation.values(site, step);
+        let of_values = values.iter().filter_map(|(element, value)| {
+            let wordings = &site.elements.get(element)?.values;
+            wordings.iter().find(|w| &w.id == value)?.scene.clone()
+        });
+        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).collect();
+        (!all.is_empty()).then(|| all.join(" "))
+    }
+
+    fn hazard_of<'s>(&self, site: &'s Site, step: &Step) -> Option<&'s Hazard> {
+        let (id, during) = self.course.hazard.as_ref()?;
+        let now = !self.hazard_over && during == &step.id;
+        site.hazards.iter().find(|h| now && &h.id == id)
+    }
+
+    fn prompt(&mut self, step: &Step) {
+        if let Some(p) = step.prompt.as_ref().filter(|p| p.role != self.role) {
+            let line = Spoken {
+                role: p.role.clone(),
+                text: p.text.clone(),
+                clip: p.clip.clone(),
+            };
+            self.say(step, line);
+        }
+    }
+
+    /// Another glider's radio check: words that are not for this launch.
+    fn others(&mut self, site: &Site, step: &Step) {
+        let Some(other) = site.fleet.iter().find(|a| a.registration != self.situation.callsign) else {
+            return;
+        };
+        let check = site.step("radio check").unwrap_or(step);
+        let theirs = Situation::new(other.registration.clone(), 1, self.situation.cable.clone());
+        let line = Spoken {
+            role: "another pilot".to_owned(),
+            text: theirs.taught_call(site, check),
+            clip: None,
+        };
+        self.say(step, line);
+    }
+
+    /// The program's own call.
+    fn play(&mut self, site: &Site, step: &Step) {
+        let mut values = self.situation.values(site, step);
+        let mut misread = false;
+        let caller = step.readback_of.as_ref().and_then(|of| site.step(of));
+        if let Some(of) = caller {
+            for (element, value) in &mut values {
+                if let Some(heard) = self.heard.get(element) {
+                    value.clone_from(heard);
+                }
+            }
+            let slip = self.course.misread.take().filter(|_| of.speaker == self.role);
+            if let Some((element, wrong)) = slip {
+                misread = values.insert(element.clone(), wrong).is_some();
+                self.misread = Some(element);
+            }
+        }
+        let line = call_line(site, step, &values);
+        self.say(step, line);
+        if misread {
+            self.want = Some(Want::Correction);
+            return;
+        }
+        self.keep(&values);
+        self.reply(site, step, &values);
+    }
+
+    /// The answer to a complete call, unless its speaker has the next step anyway or is the student.
+    fn reply(&mut self, site: &Site, step: &Step, values: &BTreeMap<String, String>) {
+        let next = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        let Some(reply) = step.answer.as_ref() else { return };
+        if reply.role == self.role || next.is_some_and(|n| n.speaker == reply.role) {
+            return;
+        }
+        let line = Spoken {
+            role: reply.role.clone(),
+            text: sentence(&fill(&reply.text, |name| words_for(site, name, values.get(name)?))),
+            clip: reply.clip.clone(),
+        };
+        self.say(step, line);
+    }
+
+    fn keep(&mut self, values: &BTreeMap<String, String>) {
+        self.heard.extend(values.iter().map(|(k, v)| (k.clone(), v.clone())));
+    }
+
+    fn done(&mut self) {
+        self.want = None;
+    }
+
+    /// The student's part. Ignored when it is not the student's turn.
+    pub fn did(&mut self, site: &Site, did: Did) {
+        let (Some(want), Some(step)) = (self.want, self.step(site)) else {
+            return;
+        };
+        if let Did::Called {
+            judgement, stop, over, ..
+        } = did
+        {
+            self.record.push(Entry::Called {
+                step: step.id.clone(),
+                want,
+                judgement: judgement.clone(),
+                stop,
+            });
+            if over {
+                self.note(Note::SpokeOver);
+            }
+        }
+        if matches!(did, Did::Released) {
+            self.record.push(Entry::Released { step: step.id.clone() });
+        }
+        match want {
+            Want::Call => self.did_call(site, step, did),
+            Want::Correction => self.did_correction(site, step, did),
+            Want::Hazard => self.did_hazard(site, did),
+            Want::Words => self.end(Ending::Released),
+            Want::Release => self.did_release(site, did),
+        }
+    }
+
+    fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Called { stop: true, .. } => self.end(Ending::StoppedToBeSure),
+            Did::Called { judgement, .. } => self.called(site, step, judgement),
+            Did::Released if self.role == PILOT && self.hooked_on() => self.end(Ending::ReleasedToBeSure),
+            Did::Released => {
+                self.note(Note::NothingToRelease);
+                self.pass_over(step);
+            }
+            Did::Nothing => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
+            }
+        }
+    }
+
+    fn pass_over(&mut self, step: &Step) {
+        self.passed_over += 1;
+        if self.passed_over >= PASSED_OVER {
+            self.end(Ending::NobodyCalled);
+        } else {
+            self.prompt(step);
+        }
+    }
+
+    /// Is the cable on? From the echo of "close" on, at a site that has these words; else always.
+    fn hooked_on(&self) -> bool {
+        let close = self.order.iter().position(|s| s == "close");
+        close.is_none_or(|c| self.at > c)
+    }
+
+    fn called(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
+        self.turn.prompted();
+        self.turn.press();
+        self.turn.release();
+        let reply = self.turn.judged(site, step, judgement);
+        match reply {
+            Answer::Complete(_) => {
+                let values = heard_values(self.turn.so_far.as_ref());
+                let answered = step.answer.is_some() || self.read_back_next(site, step);
+                if answered && step.speaker == PILOT && self.unanswered > 0 && step.by == By::Radio {
+                    self.unanswered -= 1;
+                    self.note(Note::Unanswered);
+                    if self.unanswered == 0 && self.course.unanswered > 1 {
+                        self.end(Ending::NoAnswer);
+                    }
+                    self.turn = Turn::new(self.situation.clone());
+                    return;
+                }
+                self.keep(&values);
+                self.reply(site, step, &values);
+                self.done();
+            }
+            Answer::Silence => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
+            }
+            Answer::Ask { line, .. } | Answer::ReadBack { line, .. } | Answer::SayAgain(line) => {
+                if self.turn.attempts >= ATTEMPTS {
+                    self.end(Ending::BrokenOff);
+                    return;
+                }
+                let line = if line.text.is_empty() {
+                    say_again(site, step, &self.role)
+                } else {
+                    line
+                };
+                self.say(step, line);
+                debug_assert!(self.turn.state != TurnState::Done);
+            }
+        }
+    }
+
+    fn read_back_next(&self, site: &Site, step: &Step) -> bool {
+        let next = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        next.is_some_and(|n| n.readback_of.as_ref() == Some(&step.id))
+    }
+
+    fn did_correction(&mut self, site: &Site, step: &Step, did: Did) {
+        let Some(of) = step.readback_of.as_ref().and_then(|id| site.step(id)) else {
+            return self.done();
+        };
+        match did {
+            Did::Called { stop: true, .. } => self.end(Ending::Stopped),
+            Did::Released if self.role == PILOT => self.end(Ending::Released),
+            Did::Nothing | Did::Released => self.end(Ending::ReadbackAccepted),
+            Did::Called {
+                judgement, negative, ..
+            } => {
+                let right = self.situation.values(site, of);
+                let misread = self.misread.as_deref().and_then(|e| judgement.element(e));
+                match misread.map(|e| e.verdict) {
+                    Some(Verdict::Said) => {
+                        self.note(if negative {
+                            Note::Corrected
+                        } else {
+                            Note::CorrectedWithoutNegative
+                        });
+                        let line = call_line(site, step, &self.situation.values(site, step));
+                        self.say(step, line);
+                        self.keep(&right);
+                        self.done();
+                    }
+                    Some(Verdict::Unsure | Verdict::Wrong) => {
+                        self.turn.attempts += 1;
+                        if self.turn.attempts >= ATTEMPTS {
+                            self.end(Ending::BrokenOff);
+                        } else {
+                            let mut line = say_again(site, of, &self.role);
+                            line.role.clone_from(&step.speaker);
+                            self.say(step, line);
+                        }
+                    }
+                    // "Correct", "roger", or anything else: the wrong value stands.
+                    _ => self.end(Ending::ReadbackAccepted),
+                }
+            }
+        }
+    }
+
+    fn did_hazard(&mut self, site: &Site, did: Did) {
+        let pilot = self.role == PILOT;
+        match did {
+            Did::Released if pilot => {
+                self.note(Note::HandFirst);
+                if site.step("stop").is_some() {
+                    self.want = Some(Want::Words);
+                } else {
+                    self.end(Ending::Released);
+                }
+            }
+            Did::Called { stop: true, .. } => {
+                if pilot {
+                    self.note(Note::WordsBeforeHand);
+                }
+                self.end(Ending::Stopped);
+            }
+            Did::Called { .. } | Did::Released | Did::Nothing => self.end(Ending::HazardMissed),
+        }
+    }
+
+    fn did_release(&mut self, site: &Site, did: Did) {
+        match did {
+            Did::Released => {
+                self.pulls += 1;
+                if self.pulls >= site.customs.release_pulls {
+                    self.done();
+                }
+            }
+            Did::Called { stop: true, .. } => self.end(Ending::StoppedToBeSure),
+            Did::Called { .. } | Did::Nothing => {
+                self.note(Note::FlyFirst);
+                self.passed_over += 1;
+                if self.passed_over >= PASSED_OVER {
+                    self.end(Ending::NobodyCalled);
+                }
+            }
+        }
+    }
+}
+
+/// A call as taught, with the values given.
+fn call_line(site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
+    Spoken {
+        role: step.speaker.clone(),
+        text: sentence(&fill(&step.taught, |name| words_for(site, name, values.get(name)?))),
+        clip: None,
+    }
+}
+
+fn words_for(site: &Site, element: &str, value: &str) -> Option<String> {
+    Some(site.taught_words(element, value).unwrap_or_else(|| value.to_owned()))
+}
+
+/// Values heard in a complete call.
+fn heard_values(judgement: Option<&Judgement>) -> BTreeMap<String, String> {
+    let elements = judgement.map(|j| j.elements.as_slice()).unwrap_or_default();
+    elements
+        .iter()
+        .filter_map(|e| Some((e.element.clone(), e.heard.clone()?)))
+        .collect()
+}
+
+/// A question where the site gives none.
+fn say_again(site: &Site, step: &Step, student: &str) -> Spoken {
+    let asks = [&step.ask_all_again, &step.ask_again, &step.answer];
+    let role = asks
+        .into_iter()
+        .flatten()
+        .map(|l| l.role.clone())
+        .find(|r| r != student);
+    Spoken {
+        role: role.unwrap_or_else(|| {
+            if student == "winch driver" {
+                PILOT
+            } else {
+                "winch driver"
+            }
+            .to_owned()
+        }),
+        text: site.language.say_again().to_owned(),
+        clip: None,
+    }
+}

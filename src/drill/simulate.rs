@@ -1,0 +1,142 @@
+//! Whole launches with random students: does every run end, are stop and release obeyed in any state?
+
+use super::deal::{another_value, below, course, deal};
+use super::launch::{Did, Ending, Launch, Next, Want, roles};
+use crate::call::{Judgement, Situation, Verdict};
+use crate::site::{Site, Step};
+use std::collections::BTreeMap;
+
+/// Actions after which a run is called endless; the longest launch of the sites that ship takes about a hundred.
+const ENDLESS: usize = 1000;
+
+/// What was reached.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Runs made.
+    pub runs: usize,
+    /// Runs by ending.
+    pub endings: BTreeMap<Ending, usize>,
+    /// The student's turns by step and what they wanted.
+    pub turns: BTreeMap<(String, Want), usize>,
+    /// Runs by the student's role.
+    pub roles: BTreeMap<String, usize>,
+    /// Most turns in one run.
+    pub longest: usize,
+    /// Runs that did not end, with what they were; empty when all is well.
+    pub dead_ends: Vec<String>,
+}
+
+/// Make runs of a site that describes a whole launch. The same random numbers give the same runs.
+pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> Tally {
+    let mut tally = Tally::default();
+    let roles = roles(site);
+    for _ in 0..runs {
+        let Some(situation) = deal(site, None, random) else {
+            break;
+        };
+        let Some(role) = roles.get(below(roles.len(), random)) else {
+            break;
+        };
+        let busy = below(2, random) == 0;
+        let course = course(site, &situation, busy, random);
+        let Some(mut launch) = Launch::new(site, role, situation, course, None) else {
+            break;
+        };
+        tally.runs += 1;
+        *tally.roles.entry(role.clone()).or_default() += 1;
+        let mut turns = 0;
+        let mut ended = false;
+        for _ in 0..ENDLESS {
+            match launch.next(site) {
+                Next::Say { .. } | Next::See(_) => {}
+                Next::Listen { step, want } => {
+                    turns += 1;
+                    *tally.turns.entry((step, want)).or_default() += 1;
+                    act(site, &mut launch, want, random);
+                }
+                Next::Ended(ending) => {
+                    *tally.endings.entry(ending).or_default() += 1;
+                    ended = true;
+                    break;
+                }
+            }
+        }
+        tally.longest = tally.longest.max(turns);
+        if !ended {
+            tally
+                .dead_ends
+                .push(format!("{role}, {:?}: {:?}", launch.situation, launch.record().last()));
+        }
+    }
+    tally
+}
+
+/// A student: mostly right, now and then anything.
+fn act(site: &Site, launch: &mut Launch, want: Want, random: &mut impl FnMut() -> u32) {
+    let Some(step) = launch.judged_step(site) else {
+        launch.did(site, Did::Nothing);
+        return;
+    };
+    let whim = below(100, random);
+    let good = whim < 75;
+    if matches!(want, Want::Release) && good {
+        return launch.did(site, Did::Released);
+    }
+    let pilot = launch.role == super::launch::PILOT;
+    if matches!(want, Want::Hazard) && good {
+        if pilot {
+            return launch.did(site, Did::Released);
+        }
+        let judgement = random_call(site, step, &launch.situation, true, random);
+        return launch.did(site, called(&judgement, true));
+    }
+    match whim {
+        0..75 => {
+            let judgement = random_call(site, step, &launch.situation, true, random);
+            launch.did(site, called(&judgement, false));
+        }
+        75..90 => {
+            let judgement = random_call(site, step, &launch.situation, false, random);
+            launch.did(site, called(&judgement, false));
+        }
+        90..94 => launch.did(site, Did::Nothing),
+        94..97 => launch.did(site, Did::Released),
+        _ => {
+            let judgement = random_call(site, step, &launch.situation, false, random);
+            launch.did(site, called(&judgement, true));
+        }
+    }
+}
+
+fn called(judgement: &Judgement, stop: bool) -> Did<'_> {
+    Did::Called {
+        judgement,
+        stop,
+        negative: false,
+        over: false,
+    }
+}
+
+/// A call with every verdict `said`, or with random ones.
+pub fn random_call(
+    site: &Site,
+    step: &Step,
+    situation: &Situation,
+    right: bool,
+    random: &mut impl FnMut() -> u32,
+) -> Judgement {
+    Judgement::of_verdicts(site, step, situation, |element| {
+        if right {
+            return (Verdict::Said, None);
+        }
+        match below(6, random) {
+            0 => (Verdict::Missing, None),
+            1 => (Verdict::Unsure, None),
+            2 => match another_value(site, situation, element, random) {
+                Some(other) => (Verdict::Wrong, Some(other)),
+                None => (Verdict::Missing, None),
+            },
+            _ => (Verdict::Said, None),
+        }
+    })
+}

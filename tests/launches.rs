@@ -1,0 +1,260 @@
+//! Whole launches without sound: golden dialogues, and properties of thousands of random ones.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
+
+use cableside::call::{Evidence, Situation, Vocabulary};
+use cableside::command::{common, debrief};
+use cableside::drill::deal::{course, deal};
+use cableside::drill::launch::{Turned, roles};
+use cableside::drill::simulate::{random_call, simulate};
+use cableside::drill::{Course, Did, Ending, Launch, Next, Want};
+use cableside::site::{Callsign, Site, bundled};
+
+fn site(name: &str) -> Site {
+    Site::check(&bundled::files(name).unwrap()).unwrap()
+}
+
+/// What a student types in turn; "release" and "" as in the terminal.
+fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, turns: &[&str]) -> (Launch, Ending) {
+    let callsign = if site.id == "larkmoor" { "G-CLRM" } else { "D-3862" };
+    let cable = site.cables[0].id.clone();
+    let situation = Situation::new(Callsign::parse(callsign).unwrap(), 2, cable);
+    let mut launch = Launch::new(site, role, situation, course, steps).unwrap();
+    let mut turns = turns.iter();
+    loop {
+        match launch.next(site) {
+            Next::Say { .. } | Next::See(_) => {}
+            Next::Ended(ending) => return (launch, ending),
+            Next::Listen { .. } => match turns.next() {
+                None | Some(&"") => launch.did(site, Did::Nothing),
+                Some(&"release") => launch.did(site, Did::Released),
+                Some(text) => {
+                    let step = launch.judged_step(site).unwrap();
+                    let evidence = Evidence::typed(&Vocabulary::in_launch(site, step), text);
+                    let turned = Turned::new(site, step, &launch.situation, &evidence);
+                    launch.did(site, turned.did(false));
+                }
+            },
+        }
+    }
+}
+
+fn steps(names: &[&str]) -> Vec<String> {
+    names.iter().map(|s| (*s).to_owned()).collect()
+}
+
+const READY: &str = "Winch, Golf Charlie Lima Romeo Mike, two up, north winch cable, ready";
+
+/// The whole exchange at Larkmoor, word for word.
+#[test]
+fn a_perfect_launch_reads_like_one() {
+    let site = site("larkmoor");
+    let (launch, ending) = played(
+        &site,
+        "pilot",
+        Course::default(),
+        None,
+        &[
+            "minimum speed ninety, failure low down land ahead, failure higher up short circuit to the left, wind light straight down the field, landing on the main strip",
+            "brown link",
+            "open",
+            "close",
+            READY,
+            "release",
+            "release",
+        ],
+    );
+    assert_eq!(ending, Ending::Complete);
+    let text = debrief::text(&site, &launch, &[]);
+    let expected = include_str!("golden/larkmoor_perfect.txt");
+    assert_eq!(text, expected, "{text}");
+}
+
+#[test]
+fn what_is_missing_is_asked_for_and_what_is_wrong_is_read_back() {
+    let site = site("larkmoor");
+    let radio = steps(&["ready", "readback", "slack"]);
+    let (launch, ending) = played(
+        &site,
+        "pilot",
+        Course::default(),
+        Some(&radio),
+        &[
+            "Winch, Golf Charlie Lima Romeo Mike, south winch cable, ready",
+            "correction, north",
+            "two up",
+        ],
+    );
+    assert_eq!(ending, Ending::Complete);
+    let text = debrief::text(&site, &launch, &[]);
+    for line in [
+        "[winch driver] South?",
+        "[winch driver] Say again crew.",
+        "two up, north winch cable. Taking up slack.",
+    ] {
+        assert!(text.contains(line), "{text}");
+    }
+}
+
+/// A wrong readback: right are the correction and stop; silence and "roger" are not.
+#[test]
+fn a_wrong_readback_must_be_noticed() {
+    let site = site("larkmoor");
+    let radio = steps(&["ready", "readback", "slack"]);
+    for (misread, answers) in [
+        (
+            ("cable", "south"),
+            ["negative, I say again, north winch cable", "north"],
+        ),
+        (("crew", "1"), ["negative, I say again, two up", "two up"]),
+        (
+            ("callsign", "G-CLMR"),
+            [
+                "negative, I say again, Golf Charlie Lima Romeo Mike",
+                "Golf Charlie Lima Romeo Mike",
+            ],
+        ),
+    ] {
+        let course = || Course {
+            misread: Some((misread.0.to_owned(), misread.1.to_owned())),
+            ..Course::default()
+        };
+        let run = |answer: &str| played(&site, "pilot", course(), Some(&radio), &[READY, answer]).1;
+        for right in answers {
+            assert_eq!(run(right), Ending::Complete, "{misread:?} {right}");
+        }
+        assert_eq!(run("stop"), Ending::Stopped);
+        assert_eq!(run("stop stop stop"), Ending::Stopped);
+        assert_eq!(run("release"), Ending::Released);
+        assert_eq!(run(""), Ending::ReadbackAccepted);
+        assert_eq!(run("ready"), Ending::ReadbackAccepted);
+        assert_eq!(run("roger"), Ending::ReadbackAccepted);
+    }
+}
+
+/// The hand before the voice: the pilot releases, anybody else calls stop.
+#[test]
+fn a_hazard_is_answered_by_hand_or_by_stop() {
+    let site = site("larkmoor");
+    let radio = steps(&["ready", "readback", "slack"]);
+    for hazard in &site.hazards {
+        for step in &hazard.during {
+            let course = || Course {
+                hazard: Some((hazard.id.clone(), step.clone())),
+                ..Course::default()
+            };
+            let before: &[&str] = if step == "ready" { &[] } else { &[READY] };
+            let pilot = |turns: &[&str]| played(&site, "pilot", course(), Some(&radio), &[before, turns].concat());
+            let (launch, ending) = pilot(&["release", "stop"]);
+            assert_eq!(ending, Ending::Released);
+            assert!(debrief::text(&site, &launch, &[]).contains("The hand came first."));
+            assert_eq!(pilot(&["release", ""]).1, Ending::Released, "words may be left out");
+            let (launch, ending) = pilot(&["stop"]);
+            assert_eq!(ending, Ending::Stopped);
+            assert!(debrief::text(&site, &launch, &[]).contains("Words came before the hand."));
+            assert_eq!(pilot(&[""]).1, Ending::HazardMissed);
+            assert_eq!(pilot(&[READY]).1, Ending::HazardMissed);
+            let runner = |turns: &[&str]| played(&site, "wing runner", course(), Some(&radio), turns).1;
+            assert_eq!(runner(&["stop"]), Ending::Stopped);
+            assert_eq!(runner(&[""]), Ending::HazardMissed);
+        }
+    }
+}
+
+/// A needless stop is never an error, whoever calls it and whenever.
+#[test]
+fn stop_and_release_are_obeyed_in_any_state() {
+    for name in ["larkmoor", "erlengrund"] {
+        let site = site(name);
+        let mut random = common::random(11);
+        let (mut stops, mut releases) = (0, 0);
+        for _ in 0..2000 {
+            let situation = deal(&site, None, &mut random).unwrap();
+            let all = roles(&site);
+            let role = &all[random() as usize % all.len()];
+            let course = course(&site, &situation, true, &mut random);
+            let mut launch = Launch::new(&site, role, situation, course, None).unwrap();
+            let before = random() % 8;
+            let mut turn = 0;
+            loop {
+                match launch.next(&site) {
+                    Next::Say { .. } | Next::See(_) => {}
+                    Next::Ended(_) => break,
+                    Next::Listen { want, step } => {
+                        let judged = launch.judged_step(&site).unwrap();
+                        let judgement = random_call(&site, judged, &launch.situation, true, &mut random);
+                        let called = |stop| Did::Called {
+                            judgement: &judgement,
+                            stop,
+                            negative: false,
+                            over: false,
+                        };
+                        if turn < before {
+                            turn += 1;
+                            let did = if want == Want::Release {
+                                Did::Released
+                            } else {
+                                called(false)
+                            };
+                            launch.did(&site, did);
+                            continue;
+                        }
+                        let hooked = ![
+                            "radio check",
+                            "briefing",
+                            "look-out",
+                            "link",
+                            "open",
+                            "open echo",
+                            "close",
+                        ]
+                        .contains(&step.as_str());
+                        let by_hand = role == "pilot" && hooked && random().is_multiple_of(2) && want != Want::Release;
+                        launch.did(&site, if by_hand { Did::Released } else { called(true) });
+                        if by_hand && want == Want::Hazard {
+                            // Words after the hand may follow; nothing else may.
+                            let next = launch.next(&site);
+                            assert!(matches!(next, Next::Listen { want: Want::Words, .. }), "{next:?}");
+                            launch.did(&site, Did::Nothing);
+                        }
+                        let Next::Ended(ending) = launch.next(&site) else {
+                            panic!("{name} {role} {step} {want:?}: stop was not obeyed");
+                        };
+                        let fine = [
+                            Ending::Stopped,
+                            Ending::StoppedToBeSure,
+                            Ending::Released,
+                            Ending::ReleasedToBeSure,
+                        ];
+                        assert!(fine.contains(&ending), "{ending:?}");
+                        stops += usize::from(!by_hand);
+                        releases += usize::from(by_hand);
+                        break;
+                    }
+                }
+            }
+        }
+        assert!(stops > 500 && releases > 50, "{stops} {releases}");
+    }
+}
+
+/// Every run ends, each ending and each kind of turn is reached, and the same seed gives the same runs.
+#[test]
+fn random_launches_all_end() {
+    for name in ["larkmoor", "erlengrund"] {
+        let site = site(name);
+        let tally = simulate(&site, 10_000, &mut common::random(5));
+        assert_eq!(tally.dead_ends, Vec::<String>::new());
+        assert_eq!(tally.runs, 10_000);
+        for ending in Ending::ALL {
+            assert!(tally.endings.contains_key(&ending), "{ending:?} is never reached");
+        }
+        for step in &site.launch.as_ref().unwrap().order {
+            assert!(tally.turns.keys().any(|(s, _)| s == step), "no turn in {step}");
+        }
+        for want in [Want::Call, Want::Correction, Want::Hazard, Want::Words, Want::Release] {
+            assert!(tally.turns.keys().any(|(_, w)| *w == want), "{want:?}");
+        }
+        assert_eq!(tally, simulate(&site, 10_000, &mut common::random(5)));
+    }
+}

@@ -1,0 +1,98 @@
+//! Whole exchanges from scripts, through the real recogniser: what the other side makes of them, and the sound written.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
+
+use cableside::sound::read_clip;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn model() -> PathBuf {
+    let folder = std::env::var_os("CABLESIDE_MODELS").map_or_else(cableside::folders::models, PathBuf::from);
+    folder.join("ggml-base.bin")
+}
+
+/// Run a script; the kinds of its notes and its ending, and the debrief as text.
+fn rehearse(name: &str) -> (Vec<String>, String) {
+    let out = tempfile::tempdir().unwrap();
+    let done = Command::new(env!("CARGO_BIN_EXE_cableside"))
+        .arg("rehearse")
+        .arg(root().join(format!("tests/rehearsals/{name}.toml")))
+        .args(["--out".as_ref(), out.path().as_os_str()])
+        .args(["--phrases".as_ref(), root().join("phrases").as_os_str()])
+        .args(["--model".as_ref(), model().as_os_str()])
+        .env("CABLESIDE_HOME", out.path())
+        .output()
+        .unwrap();
+    assert!(
+        done.status.success(),
+        "{name}: {}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let text = std::fs::read_to_string(out.path().join("debrief.txt")).unwrap();
+    println!("== {name}\n{text}");
+    let json: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(out.path().join("debrief.json")).unwrap()).unwrap();
+    let kinds = json["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|e| {
+            let e = &e["entry"];
+            e["ending"].as_str().or_else(|| e["note"].as_str()).map(str::to_owned)
+        })
+        .collect();
+    // The exchange can be heard: as long as the last entry says, and not silent.
+    let last = json["entries"].as_array().unwrap().last().unwrap()["at_seconds"]
+        .as_f64()
+        .unwrap();
+    let clip = read_clip(&out.path().join("exchange.wav")).unwrap();
+    assert!(
+        (clip.seconds() - last).abs() < 0.01,
+        "{name}: {} {last}",
+        clip.seconds()
+    );
+    assert!(
+        clip.levels.rms_dbfs > -35.0 && clip.levels.clipped < 0.001,
+        "{name}: {:?}",
+        clip.levels
+    );
+    (kinds, text)
+}
+
+#[test]
+fn the_other_side_reacts_to_what_was_heard() {
+    for (script, expected) in [
+        ("perfect", &["complete"][..]),
+        ("forgotten_crew", &["complete"]),
+        ("readback_corrected", &["corrected", "complete"]),
+        ("readback_accepted", &["readback-accepted"]),
+        ("wing_drop_pilot", &["hand-first", "released"]),
+        ("wing_drop_wing_runner", &["stopped"]),
+        ("briefing_gap", &["complete"]),
+        ("no_answer", &["unanswered", "unanswered", "no-answer"]),
+        ("retrieve", &["complete"]),
+    ] {
+        for site in ["larkmoor", "erlengrund"] {
+            let (kinds, text) = rehearse(&format!("{site}_{script}"));
+            assert_eq!(kinds, expected, "{site} {script}\n{text}");
+            if script == "forgotten_crew" {
+                let asked = if site == "larkmoor" {
+                    "Say again crew."
+                } else {
+                    "Wiederholen Sie: Besetzung."
+                };
+                assert!(text.contains(asked), "{text}");
+            }
+        }
+    }
+}
