@@ -44,6 +44,8 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
         };
         tally.runs += 1;
         *tally.roles.entry(role.clone()).or_default() += 1;
+        // One student in three is a beginner.
+        let skill = [75, 75, 25][below(3, random)];
         let mut turns = 0;
         let mut ended = false;
         for _ in 0..ENDLESS {
@@ -52,7 +54,7 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
                 Next::Listen { step, want } => {
                     turns += 1;
                     *tally.turns.entry((step, want)).or_default() += 1;
-                    act(site, &mut launch, want, random);
+                    act(site, &mut launch, want, skill, random);
                 }
                 Next::Ended(ending) => {
                     *tally.endings.entry(ending).or_default() += 1;
@@ -71,14 +73,14 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
     tally
 }
 
-/// A student: mostly right, now and then anything.
-fn act(site: &Site, launch: &mut Launch, want: Want, random: &mut impl FnMut() -> u32) {
+/// A student: right in `skill` of 100 turns, now and then anything.
+fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut impl FnMut() -> u32) {
     let Some(step) = launch.judged_step(site) else {
         launch.did(site, Did::Nothing);
         return;
     };
     let whim = below(100, random);
-    let good = whim < 75;
+    let good = whim < skill;
     if matches!(want, Want::Release) && good {
         return launch.did(site, Did::Released);
     }
@@ -91,11 +93,11 @@ fn act(site: &Site, launch: &mut Launch, want: Want, random: &mut impl FnMut() -
         return launch.did(site, called(&judgement, true));
     }
     match whim {
-        0..75 => {
+        _ if good => {
             let judgement = random_call(site, step, &launch.situation, true, random);
             launch.did(site, called(&judgement, false));
         }
-        75..90 => {
+        0..90 => {
             let judgement = random_call(site, step, &launch.situation, false, random);
             launch.did(site, called(&judgement, false));
         }
