@@ -162,7 +162,7 @@ fn a_human_callsign_is_heard() {
         let evidence = recogniser
             .hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))
             .unwrap();
-        let situation = Situation::new(Callsign::parse(callsign).unwrap(), 1, "north".into());
+        let situation = Situation::new(Callsign::parse(callsign).unwrap(), 1, "north");
         let j = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
         assert_eq!(
             j.element("callsign").unwrap().verdict.word(),
@@ -190,7 +190,7 @@ fn silence_is_nothing_heard() {
             )
             .unwrap();
         assert!(!evidence.speech);
-        let situation = Situation::new(Callsign::parse("D-2058").unwrap(), 1, "north".into());
+        let situation = Situation::new(Callsign::parse("D-2058").unwrap(), 1, "north");
         assert_eq!(
             judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome,
             Outcome::NothingHeard

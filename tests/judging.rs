@@ -275,7 +275,7 @@ fn what_the_sound_does_not_decide_is_unsure() {
     let site = site("larkmoor");
     let step = site.step("ready").unwrap();
     let vocabulary = Vocabulary::of(&site, step);
-    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north".into());
+    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
     let with = |north: f32, south: f32, fit: f32, foreign: f32| {
         let call = |cable: &str| {
             reading::read(

@@ -42,6 +42,9 @@ fn part(speaker: &Speaker, role: Role, text: &str) -> Vec<f32> {
     sound[at(sounding[0].begin)..at(sounding.last().unwrap().end).min(sound.len())].to_vec()
 }
 
+/// What is dealt, and the parts that are spoken: element and words.
+type Call = (&'static str, u8, &'static str, &'static [(&'static str, &'static str)]);
+
 /// One call: parts with their elements, parted by breaks.
 fn joined(
     speaker: &Speaker,
@@ -87,7 +90,7 @@ fn elements_are_found_where_they_were_put() {
     let vocabulary = Vocabulary::of(&site, step);
     let speaker = Speaker::open().unwrap();
     let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
-    let calls: [(&str, u8, &str, &[(&str, &str)]); 4] = [
+    let calls: [Call; 4] = [
         (
             "G-CLRM",
             2,

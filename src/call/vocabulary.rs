@@ -70,7 +70,7 @@ impl Vocabulary {
     /// a wrong readback.
     pub fn in_launch(site: &Site, step: &Step) -> Self {
         let mut all = Self::of(site, step);
-        let stop = all.elements.len();
+        let behind = all.elements.len();
         if step.id != "stop"
             && let Some(stopping) = site.step("stop")
         {
@@ -80,7 +80,7 @@ impl Vocabulary {
                     all.phrases.push(Phrase {
                         words: phrase.words,
                         meaning: Meaning::Value {
-                            element: stop,
+                            element: behind,
                             value,
                             taught,
                         },

@@ -1,7 +1,7 @@
 //! The debrief of a whole launch as text.
 
 use crate::call::Verdict;
-use crate::drill::launch::{Entry, Launch, Want};
+use crate::drill::{Entry, Launch, Want};
 use crate::site::Site;
 use std::fmt::Write as _;
 
@@ -31,7 +31,11 @@ pub fn line(site: &Site, launch: &Launch, entry: &Entry) -> String {
         Entry::Noted { note, .. } => format!("* {}", note.text(site.language)),
         Entry::Ended { ending, .. } => format!("* {}", ending.text(site)),
         Entry::Called {
-            want, judgement, stop, ..
+            want,
+            asked,
+            judgement,
+            stop,
+            ..
         } => {
             let heard: Vec<String> = judgement
                 .elements
@@ -52,7 +56,11 @@ pub fn line(site: &Site, launch: &Launch, entry: &Entry) -> String {
                 out.push_str(" - stop");
             }
             if *want == Want::Call {
-                for e in judgement.elements.iter().filter(|e| e.verdict != Verdict::Said) {
+                for e in judgement.elements.iter().filter(|e| {
+                    // An answer need hold only what was asked.
+                    let counts = asked.as_ref().is_none_or(|a| *a == e.element) || e.verdict == Verdict::Wrong;
+                    counts && e.verdict != Verdict::Said
+                }) {
                     let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| &x.label);
                     let _ = write!(out, "\n            {label}: {}. {}", e.verdict.word(), e.reason);
                 }

@@ -4,10 +4,12 @@ pub mod answer;
 pub mod deal;
 pub mod ear;
 pub mod launch;
+pub mod record;
 pub mod simulate;
 pub mod turn;
 
 pub use answer::{Answer, answer};
 pub use deal::deal;
-pub use launch::{Course, Did, Ending, Launch, Next, Want};
+pub use launch::{Course, Did, Launch, Next, Want};
+pub use record::{Ending, Entry, Note};
 pub use turn::{Turn, TurnState};

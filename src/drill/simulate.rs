@@ -1,7 +1,8 @@
 //! Whole launches with random students: does every run end, are stop and release obeyed in any state?
 
 use super::deal::{another_value, below, course, deal};
-use super::launch::{Did, Ending, Launch, Next, Want, roles};
+use super::launch::{Did, Launch, Next, Want, roles};
+use super::record::Ending;
 use crate::call::{Judgement, Situation, Verdict};
 use crate::site::{Site, Step};
 use std::collections::BTreeMap;

@@ -146,7 +146,7 @@ mod tests {
     #[test]
     fn a_forgotten_crew_is_asked_for_and_the_answer_completes_the_call() {
         let site = larkmoor();
-        let mut turn = Turn::new(Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north".into()));
+        let mut turn = Turn::new(Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"));
         let reply = say(
             &site,
             &mut turn,
@@ -166,7 +166,7 @@ mod tests {
     #[test]
     fn a_wrong_cable_is_read_back_as_heard_before_anything_missing_is_asked() {
         let site = larkmoor();
-        let mut turn = Turn::new(Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north".into()));
+        let mut turn = Turn::new(Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"));
         let reply = say(
             &site,
             &mut turn,

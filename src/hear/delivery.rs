@@ -94,7 +94,7 @@ mod tests {
         // RMS of a sine is 3.01 dB under its peak.
         assert!((clip.levels.rms_dbfs + 26.01).abs() < 0.1, "{:?}", clip.levels);
         assert_eq!(loudness(&[0.1; 1000]), None);
-        assert_eq!(loudness(&[0.0; 32_000]), None);
+        assert_eq!(loudness(&vec![0.0; 32_000]), None);
     }
 
     #[test]

@@ -277,7 +277,7 @@ mod tests {
     }
 
     fn situation() -> Situation {
-        Situation::new(Callsign::parse("D-2058").unwrap(), 1, "south".into())
+        Situation::new(Callsign::parse("D-2058").unwrap(), 1, "south")
     }
 
     /// A turn at Larkmoor in which it is the student's call.
