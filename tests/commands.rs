@@ -130,3 +130,59 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
     let list = cableside(home.path()).args(["logbook", "list"]).output().unwrap();
     assert!(text(&list).0.contains("not yet"), "{:?}", text(&list));
 }
+
+/// kill -9 at twenty moments while a student drills: every call whose verdict was shown is in the logbook afterwards, and
+/// the database opens.
+#[test]
+#[cfg(unix)]
+fn what_was_judged_survives_a_kill_at_any_moment() {
+    use std::io::{Read, Write};
+    let home = tempfile::tempdir().unwrap();
+    let (mut shown, mut moments) = (0, cableside::command::common::random(3));
+    for _ in 0..20 {
+        let mut drill = cableside(home.path())
+            .args(["drill", "--site", "larkmoor", "--typed", "--turns", "1000"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut typing = drill.stdin.take().unwrap();
+        let typist = std::thread::Builder::new()
+            .name("typist".into())
+            .spawn(move || {
+                // Until the drill is gone.
+                while typing
+                    .write_all(b"winch, delta two zero five eight, solo, north\n")
+                    .is_ok()
+                {
+                    std::thread::sleep(std::time::Duration::from_millis(7));
+                }
+            })
+            .unwrap();
+        let mut out = drill.stdout.take().unwrap();
+        let reader = std::thread::Builder::new()
+            .name("reader".into())
+            .spawn(move || {
+                let mut text = Vec::new();
+                let _ = out.read_to_end(&mut text);
+                String::from_utf8_lossy(&text).matches("Outcome:").count()
+            })
+            .unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(150 + u64::from(moments() % 900)));
+        drill.kill().unwrap();
+        drill.wait().unwrap();
+        typist.join().unwrap();
+        shown += reader.join().unwrap();
+        let database = rusqlite::Connection::open(home.path().join("logbook.sqlite")).unwrap();
+        let well: String = database
+            .query_row("PRAGMA integrity_check", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(well, "ok");
+        let kept: usize = database
+            .query_row("SELECT count(*) FROM attempt", [], |row| row.get(0))
+            .unwrap();
+        assert!(kept >= shown, "{shown} calls were judged, {kept} are in the logbook");
+    }
+    assert!(shown > 40, "only {shown} calls were judged");
+}

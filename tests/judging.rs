@@ -298,6 +298,8 @@ fn what_the_sound_does_not_decide_is_unsure() {
             readings,
             fit,
             foreign,
+            seconds: 5.0,
+            tokens: 20,
             ..Evidence::typed(&vocabulary, "winch")
         };
         judge(&site, step, &situation, &evidence, &Limits::DEFAULT)

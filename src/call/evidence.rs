@@ -31,6 +31,15 @@ pub struct Evidence {
     pub foreign: f32,
     /// Mean log-probability a token of the best reading, nats (0 is certain). 0 for typed calls.
     pub fit: f32,
+    /// Length of the sound heard, seconds. 0 for typed calls.
+    #[serde(default)]
+    pub seconds: f32,
+    /// Tokens of the best reading, its end included. 0 for typed calls.
+    #[serde(default)]
+    pub tokens: usize,
+    /// The speech model's own guess that nobody speaks, 0 to 1. 0 for typed calls.
+    #[serde(default)]
+    pub no_speech: f32,
     /// The search was ended by its limit: what was not found may still be there.
     pub unfinished: bool,
     /// Where each word of the best reading lies in the sound, in seconds from the clip's beginning; `None` where that is not
@@ -70,6 +79,9 @@ impl Evidence {
             readings: Vec::new(),
             foreign: 0.0,
             fit: 0.0,
+            seconds: 0.0,
+            tokens: 0,
+            no_speech: 0.0,
             unfinished: false,
             places: Vec::new(),
             delivery: None,
@@ -92,6 +104,9 @@ impl Evidence {
             readings,
             foreign: 0.0,
             fit: 0.0,
+            seconds: 0.0,
+            tokens: 0,
+            no_speech: 0.0,
             unfinished: false,
             places: Vec::new(),
             delivery: None,

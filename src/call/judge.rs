@@ -20,6 +20,11 @@ pub struct Limits {
     pub foreign: f32,
     /// Below this mean log-probability a token (nats) nothing is decided.
     pub fit: f32,
+    /// So much more may stay unexplained whatever the length (nats): by chance a word is written worse than it sounds, and
+    /// a call of one word has no others to make up for it.
+    pub foreign_once: f32,
+    /// The same for the likelihood of all tokens (nats).
+    pub fit_once: f32,
 }
 
 impl Limits {
@@ -29,7 +34,18 @@ impl Limits {
         failed: 4.0,
         foreign: 4.0,
         fit: -1.5,
+        foreign_once: 0.0,
+        fit_once: 0.0,
     };
+
+    /// Do the words of the call explain the sound well enough to decide anything?
+    pub fn explained(&self, evidence: &Evidence) -> bool {
+        let unexplained = evidence.foreign * evidence.seconds;
+        let cost = -evidence.fit * evidence.tokens as f32;
+        unexplained <= self.foreign * evidence.seconds + self.foreign_once
+            && cost <= -self.fit * evidence.tokens as f32 + self.fit_once
+            && !evidence.unfinished
+    }
 }
 
 /// The verdict on one element.
@@ -337,8 +353,7 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
 pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
     let values = situation.values(site, step);
     let best = evidence.readings.first();
-    let foreign =
-        evidence.speech && (evidence.foreign > limits.foreign || evidence.fit < limits.fit || evidence.unfinished);
+    let foreign = evidence.speech && !limits.explained(evidence);
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();

@@ -154,6 +154,15 @@ impl Vocabulary {
                 add(text, Meaning::Negated { element });
             }
         }
+        // A call to somebody may begin with his name, also where that is no part of it ("Winch, stop").
+        if !step.elements.iter().any(|e| e == "address")
+            && let Some(station) = site.stations.iter().find(|s| s.id == step.to)
+        {
+            add(&station.address.taught, Meaning::Joiner);
+            for text in &station.address.understood {
+                add(text, Meaning::Joiner);
+            }
+        }
         for text in site.language.corrections() {
             add(text, Meaning::Correction);
         }

@@ -80,8 +80,8 @@ pub fn readings(evidence: &Evidence) -> String {
     let _ = writeln!(out, "Free text: {}", evidence.transcript);
     let _ = writeln!(
         out,
-        "Unexplained: {:.2} nats/s, fit {:.2} nats/token",
-        evidence.foreign, evidence.fit
+        "Unexplained: {:.2} nats/s, fit {:.2} nats/token, no speech {:.2}",
+        evidence.foreign, evidence.fit, evidence.no_speech
     );
     for r in evidence.readings.iter().take(12) {
         let _ = writeln!(out, "  {:7.2}  {}", r.score, r.reading.words.join(" "));

@@ -94,7 +94,7 @@ impl Turned {
         Self {
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             // Words that fit the sound badly are no stop either: then the whole call is asked for again.
-            stop: evidence.speaks_of(&vocabulary, "stop") && evidence.fit >= Limits::DEFAULT.fit,
+            stop: evidence.speaks_of(&vocabulary, "stop") && Limits::DEFAULT.explained(evidence),
             negative: best.is_some_and(|r| negative.iter().all(|n| r.reading.words.contains(n))),
         }
     }

@@ -63,6 +63,8 @@ pub struct Lattice {
     /// Words for the digits 1 to 9, which end a pair.
     units: Vec<Word>,
     spelled: Option<usize>,
+    /// The call has one or two elements only.
+    short: bool,
 }
 
 impl Lattice {
@@ -138,6 +140,7 @@ impl Lattice {
             whole_pairs,
             units,
             spelled: vocabulary.spelled,
+            short: vocabulary.elements.len() <= 2,
         }
     }
 
@@ -256,7 +259,12 @@ impl Lattice {
     }
 
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
-        let limit = 1 + u32::from(s.corrections.min(2));
+        // A word that is a whole call is said again and again ("stop, stop, stop").
+        let limit = if self.alone {
+            3
+        } else {
+            1 + u32::from(s.corrections.min(2))
+        };
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;

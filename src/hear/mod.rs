@@ -94,6 +94,7 @@ impl Recogniser for LatticeRecogniser {
         let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
         let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
         let mut evidence = evidence::gather(&lattice, vocabulary, &found, free, seconds);
+        evidence.no_speech = decoder.no_speech;
         if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
             let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
             let mut places = places::of_words(&decoder, path, &words, &sounding, seconds);

@@ -359,6 +359,7 @@ impl Report<'_> {
             failed: 0.0,
             foreign: f32::INFINITY,
             fit: f32::NEG_INFINITY,
+            ..Limits::DEFAULT
         };
         let mut bins: BTreeMap<(String, usize), (usize, usize)> = BTreeMap::new();
         for (row, _, judged) in self.spoken().filter(|(row, ..)| !row.human) {

@@ -29,6 +29,8 @@ pub struct Model {
     mask: Vec<f32>,
     /// The same for the first token of a text.
     first: Vec<f32>,
+    /// Nothing forbidden: for the model's own guess whether anybody speaks.
+    free: Vec<f32>,
     special: Special,
     threads: rayon::ThreadPool,
     /// The file's name.
@@ -42,6 +44,8 @@ struct Special {
     /// The first language's token; none for a model of English alone.
     languages: Option<Token>,
     transcribe: Token,
+    /// The model's word for sound without speech.
+    no_speech: Token,
     no_times: Token,
 }
 
@@ -55,6 +59,7 @@ impl Special {
                 start: 50_257,
                 languages: None,
                 transcribe: 50_358,
+                no_speech: 50_361,
                 no_times: 50_362,
             };
         }
@@ -64,6 +69,7 @@ impl Special {
             start: 50_258,
             languages: Some(50_259),
             transcribe: 50_260 + languages,
+            no_speech: 50_263 + languages,
             no_times: 50_264 + languages,
         }
     }
@@ -107,6 +113,7 @@ impl Model {
             first[id as usize] = f32::NEG_INFINITY;
         }
         first[end] = f32::NEG_INFINITY;
+        let free = vec![0.0; vocabulary];
         let threads = rayon::ThreadPoolBuilder::new()
             .num_threads(threads.max(1))
             .thread_name(|n| format!("hearing-{n}"))
@@ -117,6 +124,7 @@ impl Model {
             table,
             mask,
             first,
+            free,
             special,
             threads,
             name: path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
@@ -175,6 +183,7 @@ impl Model {
         start.push(self.special.no_times);
         let mut wanted: Vec<Token> = wanted.to_vec();
         wanted.push(self.special.end);
+        wanted.push(self.special.no_speech);
         wanted.sort_unstable();
         wanted.dedup();
         Ok(Listening {
@@ -185,6 +194,7 @@ impl Model {
             tree: Tree::new(),
             nodes: HashMap::new(),
             known: HashMap::new(),
+            no_speech: 0.0,
             cancel,
             runs: 0,
         })
@@ -200,6 +210,8 @@ pub struct Listening<'m> {
     tree: Tree,
     nodes: HashMap<Vec<Token>, usize>,
     known: HashMap<Vec<Token>, Arc<Odds>>,
+    /// Probability of no speech, the model's own guess; 0 before the first run.
+    pub no_speech: f32,
     cancel: &'m AtomicBool,
     runs: usize,
 }
@@ -225,10 +237,10 @@ impl Decoder for Listening<'_> {
                 new.push(Next {
                     after: self.nodes.get(&whole[..length - 1]).copied(),
                     token: whole[length - 1],
-                    mask: if length > start {
-                        &self.model.mask
-                    } else {
-                        &self.model.first
+                    mask: match length {
+                        1 => &self.model.free,
+                        _ if length > start => &self.model.mask,
+                        _ => &self.model.first,
                     },
                 });
                 names.push(name.to_vec());
@@ -245,6 +257,10 @@ impl Decoder for Listening<'_> {
         let weighed = self.model.threads.install(run);
         self.runs += 1;
         for (name, weighed) in names.iter().zip(weighed) {
+            if name.len() == 1 {
+                let place = self.wanted.binary_search(&self.model.special.no_speech).ok();
+                self.no_speech = place.and_then(|n| weighed.wanted.get(n)).map_or(0.0, |p| p.exp());
+            }
             if name.len() >= start {
                 let odds = Odds {
                     tokens: Arc::clone(&self.wanted),
