@@ -260,7 +260,7 @@ impl Lattice {
 
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
         // A word that is a whole call is said again and again ("stop, stop, stop").
-        let limit = if self.alone {
+        let limit = if self.short {
             3
         } else {
             1 + u32::from(s.corrections.min(2))
