@@ -46,6 +46,9 @@ pub struct Evidence {
     /// known. Empty for typed calls.
     #[serde(default)]
     pub places: Vec<Option<Place>>,
+    /// Stretches of sound from which none of the best reading's words was read: something else may have been said there.
+    #[serde(default)]
+    pub unread: Vec<Place>,
     /// How it was delivered; `None` for typed calls.
     #[serde(default)]
     pub delivery: Option<Delivery>,
@@ -84,6 +87,7 @@ impl Evidence {
             no_speech: 0.0,
             unfinished: false,
             places: Vec::new(),
+            unread: Vec::new(),
             delivery: None,
         }
     }
@@ -109,6 +113,7 @@ impl Evidence {
             no_speech: 0.0,
             unfinished: false,
             places: Vec::new(),
+            unread: Vec::new(),
             delivery: None,
         }
     }

@@ -25,6 +25,9 @@ pub struct Limits {
     pub foreign_once: f32,
     /// The same for the likelihood of all tokens (nats).
     pub fit_once: f32,
+    /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing: it
+    /// may have been said there.
+    pub unread: f32,
 }
 
 impl Limits {
@@ -36,6 +39,7 @@ impl Limits {
         fit: -1.5,
         foreign_once: 0.0,
         fit_once: 0.0,
+        unread: 0.35,
     };
 
     /// Do the words of the call explain the sound well enough to decide anything?
@@ -349,6 +353,17 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
     }
 }
 
+/// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
+fn less_than(finding: &Finding, expected: &str) -> bool {
+    let Some(heard) = finding.heard.as_ref().filter(|_| finding.verdict == Verdict::Wrong) else {
+        return false;
+    };
+    let characters = |s: &str| s.chars().filter(char::is_ascii_alphanumeric).collect::<Vec<_>>();
+    let (heard, expected) = (characters(heard), characters(expected));
+    let mut rest = expected.iter();
+    heard.len() < expected.len() && heard.iter().all(|h| rest.any(|e| e == h))
+}
+
 /// Judge a call.
 pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
     let values = situation.values(site, step);
@@ -385,7 +400,9 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = if said { limits.said } else { limits.failed };
-                let undecided = rival.is_some_and(|m| m < limit);
+                let room = evidence.unread.iter().any(|u| u.end - u.begin > limits.unread);
+                let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
+                let undecided = rival.is_some_and(|m| m < limit) || (room && left_out);
                 if undecided || foreign {
                     (
                         Finding {

@@ -83,6 +83,9 @@ pub fn readings(evidence: &Evidence) -> String {
         "Unexplained: {:.2} nats/s, fit {:.2} nats/token, no speech {:.2}",
         evidence.foreign, evidence.fit, evidence.no_speech
     );
+    for u in &evidence.unread {
+        let _ = writeln!(out, "No words from {:.2} to {:.2} s", u.begin, u.end);
+    }
     for r in evidence.readings.iter().take(12) {
         let _ = writeln!(out, "  {:7.2}  {}", r.score, r.reading.words.join(" "));
     }

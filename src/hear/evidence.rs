@@ -93,6 +93,7 @@ pub fn gather(
         no_speech: 0.0,
         unfinished: found.cut,
         places: Vec::new(),
+        unread: Vec::new(),
         delivery: None,
     }
 }

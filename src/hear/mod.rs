@@ -98,7 +98,10 @@ impl Recogniser for LatticeRecogniser {
         if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
             let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
             let mut places = places::of_words(&decoder, path, &words, &sounding, seconds);
-            for place in places.iter_mut().flatten() {
+            if places.len() == best.reading.words.len() {
+                evidence.unread = places::unread(&places, &sounding);
+            }
+            for place in places.iter_mut().flatten().chain(&mut evidence.unread) {
                 place.begin += start;
                 place.end += start;
             }

@@ -46,6 +46,40 @@ pub fn of_words(
         .collect()
 }
 
+/// Shorter pieces between two words belong to them (seconds).
+const BETWEEN: f32 = 0.12;
+
+/// The stretches of sound that no word was read from. A word whose place is not known is taken to fill the room between its
+/// neighbours; at the beginning and at the end of the call it is taken to fill nothing.
+pub fn unread(places: &[Option<Place>], sounding: &[Place]) -> Vec<Place> {
+    let mut read: Vec<Place> = places.iter().flatten().copied().collect();
+    let known: Vec<usize> = (0..places.len()).filter(|n| places[*n].is_some()).collect();
+    for pair in known.windows(2).filter(|p| p[1] > p[0] + 1) {
+        if let (Some(a), Some(b)) = (places[pair[0]], places[pair[1]]) {
+            read.push(a.with(b));
+        }
+    }
+    let mut out = Vec::new();
+    for s in sounding {
+        let mut at = s.begin;
+        let mut inside: Vec<&Place> = read.iter().filter(|r| r.end > s.begin && r.begin < s.end).collect();
+        inside.sort_by(|a, b| a.begin.total_cmp(&b.begin));
+        for r in inside {
+            if r.begin - at > BETWEEN {
+                out.push(Place {
+                    begin: at,
+                    end: r.begin,
+                });
+            }
+            at = at.max(r.end);
+        }
+        if s.end - at > BETWEEN {
+            out.push(Place { begin: at, end: s.end });
+        }
+    }
+    out
+}
+
 /// What the model looked at when it chose the token after a text.
 fn row(decoder: &impl Decoder, text: &[Token], frames: usize) -> Option<Vec<f32>> {
     let odds = decoder.known(text)?;
@@ -134,6 +168,16 @@ mod tests {
         ];
         let borders = align(&contrast(&rows), 5);
         assert_eq!(borders, [0, 2, 2, 4, 5]);
+    }
+
+    #[test]
+    fn sound_without_words_is_found() {
+        let place = |begin, end| Place { begin, end };
+        let sounding = [place(0.0, 2.0), place(3.0, 4.0)];
+        assert_eq!(unread(&[], &sounding), sounding);
+        let words = [Some(place(0.05, 0.5)), None, Some(place(1.0, 1.4))];
+        assert_eq!(unread(&words, &sounding), [place(1.4, 2.0), place(3.0, 4.0)]);
+        assert_eq!(unread(&[None, Some(place(3.0, 3.95))], &sounding), [place(0.0, 2.0)]);
     }
 
     #[test]

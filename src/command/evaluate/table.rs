@@ -357,6 +357,7 @@ impl Report<'_> {
         let none = Limits {
             said: 0.0,
             failed: 0.0,
+            unread: f32::INFINITY,
             foreign: f32::INFINITY,
             fit: f32::NEG_INFINITY,
             ..Limits::DEFAULT
