@@ -191,7 +191,10 @@ pub fn load_site(name: &str, first: Option<&Path>) -> Result<(Site, Option<PathB
     if let Some(files) = bundled::files(name) {
         return Ok((Site::check(&files)?, None));
     }
-    let known: Vec<String> = find_sites(first).into_iter().map(|s| s.id).collect();
+    let mut known: Vec<String> = find_sites(first).into_iter().map(|s| s.id).collect();
+    known.extend(bundled::NAMES.iter().map(|n| (*n).to_owned()));
+    known.sort();
+    known.dedup();
     Err(SiteError::Unknown {
         name: name.to_owned(),
         known: known.join(", "),

@@ -14,7 +14,7 @@ fn site(name: &str) -> Site {
     Site::check(&bundled::files(name).unwrap()).unwrap()
 }
 
-/// What a student types in turn; "release" and "" as in the terminal.
+/// What a student types in turn; "hand" and "" as in the terminal.
 fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, turns: &[&str]) -> (Launch, Ending) {
     let callsign = if site.id == "larkmoor" { "G-CLRM" } else { "D-3862" };
     let cable = site.cables[0].id.clone();
@@ -27,7 +27,7 @@ fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, tur
             Next::Ended(ending) => return (launch, ending),
             Next::Listen { .. } => match turns.next() {
                 None | Some(&"") => launch.did(site, Did::Nothing),
-                Some(&"release") => launch.did(site, Did::Released),
+                Some(&"hand") => launch.did(site, Did::Hand),
                 Some(text) => {
                     let step = launch.judged_step(site).unwrap();
                     let evidence = Evidence::typed(&Vocabulary::in_launch(site, step), text);
@@ -60,8 +60,9 @@ fn a_perfect_launch_reads_like_one() {
             "open",
             "close",
             READY,
-            "release",
-            "release",
+            "",
+            "hand",
+            "hand",
         ],
     );
     assert_eq!(ending, Ending::Complete);
@@ -83,6 +84,7 @@ fn what_is_missing_is_asked_for_and_what_is_wrong_is_read_back() {
             "Winch, Golf Charlie Lima Romeo Mike, south winch cable, ready",
             "correction, north",
             "two up",
+            "",
         ],
     );
     assert_eq!(ending, Ending::Complete);
@@ -125,10 +127,56 @@ fn a_wrong_readback_must_be_noticed() {
         }
         assert_eq!(run("stop"), Ending::Stopped);
         assert_eq!(run("stop stop stop"), Ending::Stopped);
-        assert_eq!(run("release"), Ending::Released);
+        assert_eq!(run("hand"), Ending::ByHand);
+        // "No" alone leaves the question what; then as before.
+        let (_, ending) = played(
+            &site,
+            "pilot",
+            course(),
+            Some(&radio),
+            &[READY, "negative", right_of(misread.0)],
+        );
+        assert_eq!(ending, Ending::Complete);
         assert_eq!(run(""), Ending::ReadbackAccepted);
         assert_eq!(run("ready"), Ending::ReadbackAccepted);
         assert_eq!(run("roger"), Ending::ReadbackAccepted);
+    }
+}
+
+fn right_of(element: &str) -> &'static str {
+    match element {
+        "cable" => "north",
+        "crew" => "two up",
+        _ => "Golf Charlie Lima Romeo Mike",
+    }
+}
+
+/// The student's own wrong cable is read back as it was heard, whole, and he must notice it himself.
+#[test]
+fn an_own_slip_is_read_back_and_must_be_noticed() {
+    let site = site("larkmoor");
+    let radio = steps(&["ready", "readback", "slack"]);
+    let slip = "Winch, Golf Charlie Lima Romeo Mike, two up, south winch cable, ready";
+    let run = |turns: &[&str]| played(&site, "pilot", Course::default(), Some(&radio), turns);
+    let (launch, ending) = run(&[slip, "negative, I say again, north winch cable"]);
+    assert_eq!(ending, Ending::Complete);
+    let text = debrief::text(&site, &launch, &[]);
+    assert!(text.contains("two up, south winch cable. Taking up slack."), "{text}");
+    assert_eq!(run(&[slip, ""]).1, Ending::ReadbackAccepted);
+    assert_eq!(run(&[slip, "stop"]).1, Ending::Stopped);
+}
+
+/// "Not ready" and "not clear" are always right to say: nothing moves, and nothing is asked again.
+#[test]
+fn a_refusal_ends_well() {
+    let site = site("larkmoor");
+    for (role, step, words) in [
+        ("pilot", "ready", "winch, not ready"),
+        ("wing runner", "look-out", "not clear"),
+        ("winch driver", "permission", "retrieve, wait"),
+    ] {
+        let (_, ending) = played(&site, role, Course::default(), Some(&steps(&[step])), &[words]);
+        assert_eq!(ending, Ending::NothingMoves, "{words}");
     }
 }
 
@@ -143,12 +191,12 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
                 hazard: Some((hazard.id.clone(), step.clone())),
                 ..Course::default()
             };
-            let before: &[&str] = if step == "ready" { &[] } else { &[READY] };
+            let before: &[&str] = if step == "ready" { &[] } else { &[READY, ""] };
             let pilot = |turns: &[&str]| played(&site, "pilot", course(), Some(&radio), &[before, turns].concat());
-            let (launch, ending) = pilot(&["release", "stop"]);
-            assert_eq!(ending, Ending::Released);
+            let (launch, ending) = pilot(&["hand", "stop"]);
+            assert_eq!(ending, Ending::ByHand);
             assert!(debrief::text(&site, &launch, &[]).contains("The hand came first."));
-            assert_eq!(pilot(&["release", ""]).1, Ending::Released, "words may be left out");
+            assert_eq!(pilot(&["hand", ""]).1, Ending::ByHand, "words may be left out");
             let (launch, ending) = pilot(&["stop"]);
             assert_eq!(ending, Ending::Stopped);
             assert!(debrief::text(&site, &launch, &[]).contains("Words came before the hand."));
@@ -157,6 +205,7 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             let runner = |turns: &[&str]| played(&site, "wing runner", course(), Some(&radio), turns).1;
             assert_eq!(runner(&["stop"]), Ending::Stopped);
             assert_eq!(runner(&[""]), Ending::HazardMissed);
+            assert_eq!(runner(&["stopp"]), Ending::Stopped, "in doubt the others stop");
         }
     }
 }
@@ -183,16 +232,18 @@ fn stop_and_release_are_obeyed_in_any_state() {
                     Next::Listen { want, step } => {
                         let judged = launch.judged_step(&site).unwrap();
                         let judgement = random_call(&site, judged, &launch.situation, true, &mut random);
+                        let mut stopping = judgement.clone();
+                        stopping.stop = true;
                         let called = |stop| Did::Called {
-                            judgement: &judgement,
-                            stop,
+                            judgement: if stop { &stopping } else { &judgement },
+                            words: "",
                             negative: false,
                             over: false,
                         };
                         if turn < before {
                             turn += 1;
                             let did = if want == Want::Release {
-                                Did::Released
+                                Did::Hand
                             } else {
                                 called(false)
                             };
@@ -210,7 +261,7 @@ fn stop_and_release_are_obeyed_in_any_state() {
                         ]
                         .contains(&step.as_str());
                         let by_hand = role == "pilot" && hooked && random().is_multiple_of(2) && want != Want::Release;
-                        launch.did(&site, if by_hand { Did::Released } else { called(true) });
+                        launch.did(&site, if by_hand { Did::Hand } else { called(true) });
                         if by_hand && want == Want::Hazard {
                             // Words after the hand may follow; nothing else may.
                             let next = launch.next(&site);
@@ -223,8 +274,8 @@ fn stop_and_release_are_obeyed_in_any_state() {
                         let fine = [
                             Ending::Stopped,
                             Ending::StoppedToBeSure,
-                            Ending::Released,
-                            Ending::ReleasedToBeSure,
+                            Ending::ByHand,
+                            Ending::ByHandToBeSure,
                         ];
                         assert!(fine.contains(&ending), "{ending:?}");
                         stops += usize::from(!by_hand);
@@ -252,7 +303,7 @@ fn random_launches_all_end() {
         for step in &site.launch.as_ref().unwrap().order {
             assert!(tally.turns.keys().any(|(s, _)| s == step), "no turn in {step}");
         }
-        for want in [Want::Call, Want::Correction, Want::Hazard, Want::Words, Want::Release] {
+        for want in [Want::Call, Want::Readback, Want::Hazard, Want::Words, Want::Release] {
             assert!(tally.turns.keys().any(|(_, w)| *w == want), "{want:?}");
         }
         assert_eq!(tally, simulate(&site, 10_000, &mut common::random(5)));

@@ -55,16 +55,6 @@ pub struct Evidence {
 }
 
 impl Evidence {
-    /// Was an element of the vocabulary spoken of, in every reading that weighs about as much as the best?
-    pub fn speaks_of(&self, vocabulary: &Vocabulary, element: &str) -> bool {
-        const ABOUT: f32 = 2.0;
-        let Some(index) = vocabulary.elements.iter().position(|e| e == element) else {
-            return false;
-        };
-        let mut near = self.readings.iter().filter(|r| r.score > -ABOUT).peekable();
-        near.peek().is_some() && near.all(|r| r.reading.mentions.iter().any(|m| m.element == index))
-    }
-
     /// Where a mention of the best reading lies in the sound: from its first word to its last, when both are known.
     pub fn place(&self, mention: &reading::Mention) -> Option<Place> {
         let (first, past) = mention.span;

@@ -1,8 +1,9 @@
 //! Evidence and situation to verdicts, outcome, advice and score: the rules of judging, nothing else.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Scored};
 use super::reading::{Mention, Reading, Said};
 use super::situation::Situation;
+use super::vocabulary::Vocabulary;
 use super::words;
 use crate::site::{Site, Step};
 use serde::{Deserialize, Serialize};
@@ -37,8 +38,8 @@ impl Limits {
         failed: 4.0,
         foreign: 4.0,
         fit: -1.5,
-        foreign_once: 0.0,
-        fit_once: 0.0,
+        foreign_once: 6.0,
+        fit_once: 5.0,
         unread: 0.35,
     };
 
@@ -212,6 +213,9 @@ pub struct Judgement {
     pub outcome: Outcome,
     /// Elements in the taught order.
     pub elements: Vec<ElementVerdict>,
+    /// Stop was called, in whatever call: that is obeyed before anything else.
+    #[serde(default)]
+    pub stop: bool,
     /// Advice.
     pub advice: Vec<Advice>,
     /// 0 to 100; `None` when nothing was heard or nothing is decided.
@@ -304,6 +308,7 @@ impl Judgement {
         Self {
             outcome: outcome(&elements),
             elements,
+            stop: false,
             advice: Vec::new(),
             score,
             score_parts,
@@ -332,7 +337,7 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
     }
     let other = mentions.iter().find_map(|m| match &m.said {
         Said::Value(v) if v != expected => Some(v.clone()),
-        Said::Value(v) if pairs_forbidden && m.pairs => Some(v.clone()),
+        Said::Value(_) if pairs_forbidden && m.pairs => Some(m.words.clone()),
         _ => None,
     });
     if let Some(v) = other {
@@ -445,13 +450,31 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     } else {
         (None, Vec::new())
     };
+    let stop = stop_called(site, step, evidence) && !foreign;
     Judgement {
         outcome,
         elements,
+        stop,
         advice,
         score,
         score_parts,
     }
+}
+
+/// Is there a stop in every reading that weighs about as much as the best?
+fn stop_called(site: &Site, step: &Step, evidence: &Evidence) -> bool {
+    const ABOUT: f32 = 2.0;
+    let Some(index) = Vocabulary::stop_of(site, step) else {
+        return false;
+    };
+    let mut near = evidence.readings.iter().filter(|r| r.score > -ABOUT).peekable();
+    let stops = |r: &Scored| {
+        r.reading
+            .mentions
+            .iter()
+            .any(|m| m.element == index && matches!(m.said, Said::Value(_)))
+    };
+    near.peek().is_some() && near.all(stops)
 }
 
 fn outcome(elements: &[ElementVerdict]) -> Outcome {
@@ -494,6 +517,7 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
 fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdict]) -> Vec<Advice> {
     let mut out = Vec::new();
     for m in &reading.mentions {
+        // A stop stands behind the step's own elements.
         let Some(judged) = elements.get(m.element) else {
             continue;
         };
@@ -520,7 +544,8 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
     if !reading.taken_back.is_empty() {
         out.push(Advice::Corrected);
     }
-    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).collect();
+    let own = |e: &usize| *e < step.elements.len();
+    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).filter(own).collect();
     let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
         let names = crate::site::placeholders(t);
         names

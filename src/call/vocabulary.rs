@@ -63,31 +63,14 @@ pub struct Vocabulary {
     pub spelled: Option<usize>,
     /// All wordings.
     pub phrases: Vec<Phrase>,
+    /// How many of the elements are the step's own.
+    own: usize,
 }
 
 impl Vocabulary {
-    /// The words of a step in a whole launch: beside the step's own, stop (an element behind the step's) and what is said to
-    /// a wrong readback.
+    /// The words of a step in a whole launch: beside the step's own what is said to a wrong readback.
     pub fn in_launch(site: &Site, step: &Step) -> Self {
         let mut all = Self::of(site, step);
-        let behind = all.elements.len();
-        if step.id != "stop"
-            && let Some(stopping) = site.step("stop")
-        {
-            all.elements.push("stop".to_owned());
-            for phrase in Self::of(site, stopping).phrases {
-                if let Meaning::Value { value, taught, .. } = phrase.meaning {
-                    all.phrases.push(Phrase {
-                        words: phrase.words,
-                        meaning: Meaning::Value {
-                            element: behind,
-                            value,
-                            taught,
-                        },
-                    });
-                }
-            }
-        }
         for text in site.language.negatives() {
             all.phrases.push(Phrase {
                 words: words::of(text),
@@ -95,6 +78,19 @@ impl Vocabulary {
             });
         }
         all
+    }
+
+    /// The index of the element that stops everything: it is part of every call's vocabulary, behind the step's own
+    /// elements where it is none of them. `None` at a site without a step "stop".
+    pub fn stop_of(site: &Site, step: &Step) -> Option<usize> {
+        let own = step.elements.iter().position(|e| e == "stop");
+        let stopping = site.step("stop").filter(|s| s.elements.iter().any(|e| e == "stop"));
+        own.or_else(|| stopping.map(|_| step.elements.len()))
+    }
+
+    /// Does this call hold one or two elements of its own?
+    pub fn is_short(&self) -> bool {
+        self.own <= 2
     }
 
     /// The words of a step of a site.
@@ -109,7 +105,11 @@ impl Vocabulary {
                 phrases.push(Phrase { words, meaning });
             }
         };
-        for (element, id) in step.elements.iter().enumerate() {
+        let mut elements = step.elements.clone();
+        if Self::stop_of(site, step) == Some(elements.len()) {
+            elements.push("stop".to_owned());
+        }
+        for (element, id) in elements.iter().enumerate() {
             let Some(e) = site.elements.get(id) else {
                 continue;
             };
@@ -174,7 +174,8 @@ impl Vocabulary {
         }
         Self {
             language: site.language,
-            elements: step.elements.clone(),
+            own: step.elements.len(),
+            elements,
             spelled: step.elements.iter().position(|e| e == "callsign"),
             phrases,
         }

@@ -1,6 +1,7 @@
 //! The debrief of a whole launch as text.
 
 use crate::call::Verdict;
+use crate::drill::launch::WINCH_DRIVER;
 use crate::drill::{Entry, Launch, Want};
 use crate::site::Site;
 use std::fmt::Write as _;
@@ -27,35 +28,25 @@ pub fn line(site: &Site, launch: &Launch, entry: &Entry) -> String {
     match entry {
         Entry::Spoken { role, text, .. } => format!("[{role}] {text}"),
         Entry::Seen { text, .. } => format!("({text})"),
-        Entry::Released { .. } => format!("[{}, by hand] release", launch.role),
+        Entry::Hand { .. } => {
+            let what = if launch.role == WINCH_DRIVER {
+                "power off"
+            } else {
+                "release"
+            };
+            format!("[{}, by hand] {what}", launch.role)
+        }
         Entry::Noted { note, .. } => format!("* {}", note.text(site.language)),
         Entry::Ended { ending, .. } => format!("* {}", ending.text(site)),
         Entry::Called {
             want,
             asked,
+            words,
             judgement,
-            stop,
             ..
         } => {
-            let heard: Vec<String> = judgement
-                .elements
-                .iter()
-                .filter(|e| e.verdict == Verdict::Said)
-                .map(|e| site.taught_words(&e.element, &e.expected).unwrap_or_default())
-                .collect();
-            let mut out = format!(
-                "[{}, you] {}",
-                launch.role,
-                if heard.is_empty() {
-                    "…".to_owned()
-                } else {
-                    heard.join(", ")
-                }
-            );
-            if *stop && !judgement.elements.iter().any(|e| e.element == "stop") {
-                out.push_str(" - stop");
-            }
-            if *want == Want::Call {
+            let mut out = format!("[{}, you] {}", launch.role, if words.is_empty() { "…" } else { words });
+            if *want == Want::Call && !judgement.stop {
                 for e in judgement.elements.iter().filter(|e| {
                     // An answer need hold only what was asked.
                     let counts = asked.as_ref().is_none_or(|a| *a == e.element) || e.verdict == Verdict::Wrong;
@@ -63,6 +54,9 @@ pub fn line(site: &Site, launch: &Launch, entry: &Entry) -> String {
                 }) {
                     let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| &x.label);
                     let _ = write!(out, "\n            {label}: {}. {}", e.verdict.word(), e.reason);
+                }
+                for a in &judgement.advice {
+                    let _ = write!(out, "\n            {a}");
                 }
             }
             out

@@ -51,6 +51,13 @@ pub struct DrillArgs {
 pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::step(&site, &args.step)?.clone();
+    if step.by == crate::site::By::Hand {
+        return Err(format!(
+            "the step \"{}\" is done by hand and has no words; practise it in a whole launch: cableside launch --site {}",
+            step.id, site.id
+        )
+        .into());
+    }
     let options = Options {
         phrases: args.site.phrases.clone(),
         logbook: LogbookPlace::Disk {
@@ -155,7 +162,8 @@ impl Terminal {
             Event::Trouble(text) => println!("{text}"),
             Event::Dealt(dealt) => {
                 let s = &dealt.situation;
-                println!("\nGlider {}, crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+                println!("\nGlider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
                 if let Some(p) = &self.step.prompt {
                     println!("[{}] {}", p.role, p.text);
                 }

@@ -52,8 +52,9 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
             return Err("the site has no glider, crew and cable to deal".into());
         };
         let s = &task.situation;
+        let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
         println!(
-            "\nOn the board: glider {}, crew {}, cable {}.",
+            "\nOn the board: glider {} ({kind}), crew {}, cable {}.",
             s.callsign, s.crew, s.cable
         );
         if let (Some(speaker), Some(player)) = (&speaker, &player) {
@@ -73,24 +74,27 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
             player.play(samples);
             std::thread::sleep(length);
         } else {
-            println!("[another pilot] {}", task.text);
+            println!("[{}] {}", step.speaker, task.text);
         }
         println!("What was the matter?  0 nothing");
         for (n, e) in task.choices.iter().enumerate() {
             println!("                      {} {}", n + 1, label(e));
         }
-        print!("> ");
-        std::io::stdout().flush()?;
-        let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
-            break;
+        let choice = loop {
+            print!("> ");
+            std::io::stdout().flush()?;
+            let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
+                break None;
+            };
+            match text.trim().parse::<usize>() {
+                Ok(0) => break Some(None),
+                Ok(n) if n <= task.choices.len() => break Some(Some(task.choices[n - 1].as_str())),
+                _ => println!("A number from 0 to {}, please.", task.choices.len()),
+            }
         };
+        let Some(choice) = choice else { break };
         asked += 1;
-        let choice = match text.trim().parse::<usize>() {
-            Ok(0) => Some(None),
-            Ok(n) => task.choices.get(n - 1).map(|e| Some(e.as_str())),
-            Err(_) => None,
-        };
-        let good = choice.is_some_and(|c| task.answered(c));
+        let good = task.answered(choice);
         right += u32::from(good);
         let truth = match &task.fault {
             None => "nothing was the matter".to_owned(),

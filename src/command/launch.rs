@@ -79,11 +79,13 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
         args.role, s.callsign, s.crew, s.cable
     );
     let mut talk = if args.typed {
-        println!("Type the call. \"release\" operates the release; an empty line lets the turn pass.");
+        println!(
+            "Type the call. \"hand\" uses the hand (the pilot releases, the winch driver takes the power off); an empty line lets the turn pass."
+        );
         Talk::Typed
     } else {
         println!(
-            "Enter presses the key, Enter releases it; \"r\" and Enter operates the release; \"-\" lets the turn pass."
+            "Enter presses the key, Enter releases it; \"h\" and Enter uses the hand (the pilot releases, the winch driver takes the power off); \"-\" lets the turn pass."
         );
         Talk::spoken(args)?
     };
@@ -172,7 +174,7 @@ impl Talk {
     fn turn(&mut self, site: &Site, launch: &mut Launch, want: Want) -> Result<bool, Failure> {
         let ask = match want {
             Want::Call => "Your call",
-            Want::Correction => "What now",
+            Want::Readback => "The readback (nothing lets it stand)",
             Want::Hazard => "What do you do",
             Want::Words => "And say, if anything",
             Want::Release => "Your hand",
@@ -188,8 +190,8 @@ impl Talk {
         };
         let vocabulary = Vocabulary::in_launch(site, step);
         let evidence = match (self, text.trim()) {
-            (Self::Typed, "release") | (Self::Spoken(_), "r") => {
-                launch.did(site, Did::Released);
+            (Self::Typed, "hand") | (Self::Spoken(_), "h") => {
+                launch.did(site, Did::Hand);
                 return Ok(true);
             }
             (Self::Typed, "") | (Self::Spoken(_), "-") => {

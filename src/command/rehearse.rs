@@ -74,9 +74,9 @@ struct Turn {
     /// A recording, beside the script.
     #[serde(default)]
     clip: Option<PathBuf>,
-    /// The release is operated.
+    /// The hand: the pilot operates the release, the winch driver takes the power off.
     #[serde(default)]
-    release: bool,
+    hand: bool,
     /// Nothing is said or done.
     #[serde(default)]
     nothing: bool,
@@ -108,6 +108,14 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         }
         None => deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?,
     };
+    if let Some((element, value)) = &script.course.misread
+        && site.taught_words(element, value).is_none()
+    {
+        return Err(named(&format!(
+            "nothing can be read back as {element} \"{value}\" at this site"
+        ))
+        .into());
+    }
     if let Some((hazard, step)) = &script.course.hazard {
         let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
         if !known.contains(&hazard.as_str()) {
@@ -230,14 +238,14 @@ impl Rehearsal<'_> {
             self.launch.did(self.site, Did::Nothing);
             return Ok(());
         };
-        if turn.release {
-            self.launch.did(self.site, Did::Released);
+        if turn.hand {
+            self.launch.did(self.site, Did::Hand);
             return Ok(());
         }
         let clip = match (&turn.say, &turn.clip) {
             (Some(text), None) => Clip::from_samples(self.speak(&self.launch.role, text, false)?),
             (None, Some(path)) => read_clip(&self.folder.join(path))?,
-            _ => return Err("each [[turn]] has one of: say, clip, release = true, nothing = true".into()),
+            _ => return Err("each [[turn]] has one of: say, clip, hand = true, nothing = true".into()),
         };
         let vocabulary = Vocabulary::in_launch(self.site, step);
         let evidence = self.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;

@@ -96,6 +96,11 @@ pub fn readings(evidence: &Evidence) -> String {
 pub fn answer(answer: &Answer) -> String {
     match answer.line() {
         Some(line) => format!("[{}] {}", line.role, line.text),
-        None => "[nobody answers; nothing moves]".to_owned(),
+        None => match answer {
+            Answer::Stopped(_) => "Stopped: nothing moves. Nobody is ever blamed for a stop.".to_owned(),
+            Answer::Complete(_) => "Complete.".to_owned(),
+            Answer::Silence => "[nobody answers; nothing moves]".to_owned(),
+            _ => "Say it again.".to_owned(),
+        },
     }
 }

@@ -94,7 +94,8 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
     for (file, text) in files.texts {
         let text = text
             .replace(&format!("\"{}\"", from.0), &format!("\"{id}\""))
-            .replace(&format!("\"{}\"", from.1), &format!("\"{name}\""));
+            .replace(from.1, &name)
+            .replace(from.0, &name.to_lowercase());
         let path = dir.join(file);
         std::fs::write(&path, text).map_err(|e| format!("the file cannot be written: {e}\n  {}", path.display()))?;
     }
@@ -106,7 +107,14 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
 }
 
 fn list() {
-    for site in folders::find_sites(None) {
+    let found = folders::find_sites(None);
+    let bundled = bundled::NAMES.iter().filter(|n| !found.iter().any(|f| f.id == **n));
+    for name in bundled {
+        if let Some(Ok(site)) = bundled::files(name).map(|f| Site::check(&f)) {
+            println!("{:<16} {}: {} (built in)", site.id, site.name, site.about);
+        }
+    }
+    for site in found {
         match site.problem {
             None => println!("{:<16} {}: {}", site.id, site.name, site.about),
             Some(why) => println!("{:<16} cannot be used: {}", site.id, why.trim_end()),

@@ -26,6 +26,8 @@ pub enum Answer {
     SayAgain(Spoken),
     /// Nothing was heard: nothing moves, nobody answers.
     Silence,
+    /// Stop was called: obeyed before anything else. Never an error.
+    Stopped(Spoken),
 }
 
 /// A line to be spoken.
@@ -43,9 +45,11 @@ impl Answer {
     /// The line to be spoken, if any.
     pub fn line(&self) -> Option<&Spoken> {
         match self {
-            Self::Complete(l) | Self::SayAgain(l) | Self::Ask { line: l, .. } | Self::ReadBack { line: l, .. } => {
-                Some(l)
-            }
+            Self::Complete(l)
+            | Self::SayAgain(l)
+            | Self::Stopped(l)
+            | Self::Ask { line: l, .. }
+            | Self::ReadBack { line: l, .. } => Some(l).filter(|l| !l.text.is_empty()),
             Self::Silence => None,
         }
     }
@@ -70,6 +74,10 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
             clip: l.clip.clone(),
         })
     };
+    if judgement.stop && step.id != "stop" {
+        let stopped = site.step("stop").and_then(|s| s.answer.clone());
+        return Answer::Stopped(speak(&stopped, None));
+    }
     match judgement.outcome {
         Outcome::NothingHeard => Answer::Silence,
         Outcome::Pass => Answer::Complete(speak(&step.answer, None)),

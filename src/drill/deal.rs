@@ -93,9 +93,16 @@ pub(super) fn another_value(
     let right = match element {
         "crew" => situation.crew.to_string(),
         "cable" => situation.cable.clone(),
-        other => situation.more.get(other).cloned().unwrap_or_default(),
+        "type" => site.aircraft(&situation.callsign)?.kind.clone(),
+        "link" => site.aircraft(&situation.callsign)?.weak_link.clone()?,
+        other => {
+            let taught = site.elements.get(other)?.values.first()?;
+            situation.more.get(other).unwrap_or(&taught.id).clone()
+        }
     };
-    let values = &site.elements.get(element)?.values;
-    let others: Vec<&String> = values.iter().map(|v| &v.id).filter(|v| **v != right).collect();
+    let e = site.elements.get(element)?;
+    // Where there is one right value ("winch cable"), another stands among the wordings of other values ("aerotow").
+    let choice = if e.values.len() > 1 { &e.values } else { &e.other };
+    let others: Vec<&String> = choice.iter().map(|v| &v.id).filter(|v| **v != right).collect();
     others.get(below(others.len(), random)).map(|v| (*v).clone())
 }

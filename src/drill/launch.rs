@@ -5,15 +5,17 @@
 
 use super::answer::{Answer, Spoken, sentence};
 use super::record::{Ending, Entry, Note};
-use super::turn::{Turn, TurnState};
+use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
-use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, words};
+use crate::call::{Evidence, Judgement, Situation, Verdict, words};
 use crate::site::{By, Hazard, Site, Step, fill};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
 /// The one who flies.
 pub const PILOT: &str = "pilot";
+/// The one at the winch, whose hand is on the power.
+pub const WINCH_DRIVER: &str = "winch driver";
 /// Attempts at one call before the run is broken off: that call is then practised alone.
 const ATTEMPTS: u32 = 5;
 /// Times in a row that a student may let a turn pass.
@@ -41,8 +43,8 @@ pub struct Course {
 pub enum Want {
     /// Make the call of the step.
     Call,
-    /// Something was read back wrongly: correct it, or stop.
-    Correction,
+    /// A readback was heard: let a right one stand, correct a wrong one, or stop.
+    Readback,
     /// There is danger: release as pilot, stop as anybody else.
     Hazard,
     /// After the hand, words: they may be left out.
@@ -79,22 +81,20 @@ pub enum Next {
 pub struct Turned {
     /// Against the step.
     pub judgement: Judgement,
-    /// Stop was in it.
-    pub stop: bool,
+    /// The words heard.
+    pub words: String,
     /// The standard word for "what you said is wrong" was in it.
     pub negative: bool,
 }
 
 impl Turned {
-    /// Judge a turn. The evidence must be that of [`Vocabulary::in_launch`] of the step.
+    /// Judge a turn. The evidence must be that of [`crate::call::Vocabulary::in_launch`] of the step.
     pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
-        let vocabulary = Vocabulary::in_launch(site, step);
         let negative = words::of(site.language.negatives()[0]);
         let best = evidence.readings.first();
         Self {
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
-            // Words that fit the sound badly are no stop either: then the whole call is asked for again.
-            stop: evidence.speaks_of(&vocabulary, "stop") && Limits::DEFAULT.explained(evidence),
+            words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
             negative: best.is_some_and(|r| negative.iter().all(|n| r.reading.words.contains(n))),
         }
     }
@@ -103,7 +103,7 @@ impl Turned {
     pub fn did(&self, over: bool) -> Did<'_> {
         Did::Called {
             judgement: &self.judgement,
-            stop: self.stop,
+            words: &self.words,
             negative: self.negative,
             over,
         }
@@ -117,15 +117,15 @@ pub enum Did<'a> {
     Called {
         /// The call judged against the step.
         judgement: &'a Judgement,
-        /// Stop was in it.
-        stop: bool,
+        /// The words heard.
+        words: &'a str,
         /// The standard word for "what you said is wrong" was in it.
         negative: bool,
         /// Spoken into somebody else's words.
         over: bool,
     },
-    /// Operated the release.
-    Released,
+    /// Used the hand: the pilot operates the release, the winch driver takes the power off.
+    Hand,
     /// Nothing.
     Nothing,
 }
@@ -229,7 +229,7 @@ impl Launch {
     pub fn judged_step<'s>(&self, site: &'s Site) -> Option<&'s Step> {
         let step = self.step(site)?;
         match self.want {
-            Some(Want::Correction) => site.step(step.readback_of.as_ref()?),
+            Some(Want::Readback) => site.step(step.readback_of.as_ref()?),
             Some(Want::Hazard | Want::Words | Want::Release) => site.step("stop"),
             _ => Some(step),
         }
@@ -334,8 +334,11 @@ impl Launch {
         }
     }
 
-    /// The scene of a step, with that of the value to be called. Who does not speak sees it all the same.
+    /// The scene of a step, with that of the value to be called, for whoever makes the call.
     fn scene(&self, site: &Site, step: &Step) -> Option<String> {
+        if step.speaker != self.role {
+            return None;
+        }
         let values = self.situation.values(site, step);
         let of_values = values.iter().filter_map(|(element, value)| {
             let wordings = &site.elements.get(element)?.values;
@@ -377,27 +380,32 @@ impl Launch {
         self.say(step, line);
     }
 
-    /// The program's own call.
+    /// The program's own call. A readback of the student's own call is listened to, whether it is right or not: nothing
+    /// but the words may give a wrong one away.
     fn play(&mut self, site: &Site, step: &Step) {
-        let mut values = self.situation.values(site, step);
-        let mut misread = false;
-        let caller = step.readback_of.as_ref().and_then(|of| site.step(of));
-        if let Some(of) = caller {
+        let right = self.situation.values(site, step);
+        let mut values = right.clone();
+        let mine = step
+            .readback_of
+            .as_ref()
+            .and_then(|of| site.step(of))
+            .is_some_and(|of| of.speaker == self.role);
+        if step.readback_of.is_some() {
             for (element, value) in &mut values {
                 if let Some(heard) = self.heard.get(element) {
                     value.clone_from(heard);
                 }
             }
-            let slip = self.course.misread.take().filter(|_| of.speaker == self.role);
-            if let Some((element, wrong)) = slip {
-                misread = values.insert(element.clone(), wrong).is_some();
-                self.misread = Some(element);
-            }
+        }
+        if mine && let Some((element, wrong)) = self.course.misread.take() {
+            values.insert(element, wrong);
         }
         let line = call_line(site, step, &values);
         self.say(step, line);
-        if misread {
-            self.want = Some(Want::Correction);
+        if mine {
+            self.misread = step.elements.iter().find(|e| values.get(*e) != right.get(*e)).cloned();
+            self.turn.attempts = 0;
+            self.want = Some(Want::Readback);
             return;
         }
         self.keep(&values);
@@ -425,49 +433,57 @@ impl Launch {
         self.heard.extend(values.iter().map(|(k, v)| (k.clone(), v.clone())));
     }
 
-    fn done(&mut self) {
-        self.want = None;
-    }
-
     /// The student's part. Ignored when it is not the student's turn.
     pub fn did(&mut self, site: &Site, did: Did) {
         let (Some(want), Some(step)) = (self.want, self.step(site)) else {
             return;
         };
-        if let Did::Called {
-            judgement, stop, over, ..
-        } = did
-        {
-            self.record.push(Entry::Called {
-                step: step.id.clone(),
-                want,
-                asked: self.turn.asked.clone(),
-                judgement: judgement.clone(),
-                stop,
-            });
-            if over {
-                self.note(Note::SpokeOver);
+        match did {
+            Did::Called {
+                judgement, words, over, ..
+            } => {
+                self.record.push(Entry::Called {
+                    step: step.id.clone(),
+                    want,
+                    asked: self.turn.asked.clone(),
+                    words: words.to_owned(),
+                    judgement: judgement.clone(),
+                });
+                if over {
+                    self.note(Note::SpokeOver);
+                }
             }
-        }
-        if matches!(did, Did::Released) {
-            self.record.push(Entry::Released { step: step.id.clone() });
+            Did::Hand => self.record.push(Entry::Hand { step: step.id.clone() }),
+            Did::Nothing => {}
         }
         match want {
             Want::Call => self.did_call(site, step, did),
-            Want::Correction => self.did_correction(site, step, did),
+            Want::Readback => self.did_readback(site, step, did),
             Want::Hazard => self.did_hazard(site, did),
-            Want::Words => self.end(Ending::Released),
+            Want::Words => self.end(Ending::ByHand),
             Want::Release => self.did_release(site, did),
         }
     }
 
+    /// Has the student a hand on something that stops this launch? The pilot from hooking on, the winch driver from the
+    /// ready call.
+    fn has_a_hand(&self) -> bool {
+        let place = |step: &str| self.order.iter().position(|s| s == step);
+        let from = match self.role.as_str() {
+            PILOT => place("close").map(|c| c + 1).or_else(|| place("ready")),
+            WINCH_DRIVER => place("ready"),
+            _ => return false,
+        };
+        from.is_none_or(|f| self.at >= f)
+    }
+
     fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
         match did {
-            Did::Called { stop: true, .. } => self.end(Ending::StoppedToBeSure),
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
-            Did::Released if self.role == PILOT && self.hooked_on() => self.end(Ending::ReleasedToBeSure),
-            Did::Released => {
-                self.note(Note::NothingToRelease);
+            Did::Hand if self.has_a_hand() => self.end(Ending::ByHandToBeSure),
+            Did::Hand => {
+                self.note(Note::NothingInHand);
                 self.pass_over(step);
             }
             Did::Nothing => {
@@ -486,38 +502,42 @@ impl Launch {
         }
     }
 
-    /// Is the cable on? From the echo of "close" on, at a site that has these words; else always.
-    fn hooked_on(&self) -> bool {
-        let close = self.order.iter().position(|s| s == "close");
-        close.is_none_or(|c| self.at > c)
-    }
-
     fn called(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
+        if denied(site, judgement) {
+            self.end(Ending::NothingMoves);
+            return;
+        }
         self.turn.prompted();
         self.turn.press();
         self.turn.release();
         let reply = self.turn.judged(site, step, judgement);
+        let so_far = self.turn.so_far.as_ref();
+        let only_wrong = so_far.is_some_and(|j| {
+            let mut critical = j.elements.iter().filter(|e| e.critical);
+            critical.all(|e| matches!(e.verdict, Verdict::Said | Verdict::Wrong))
+        });
         match reply {
             Answer::Complete(_) => {
-                let values = heard_values(self.turn.so_far.as_ref());
-                let answered = step.answer.is_some() || self.read_back_next(site, step);
-                if answered && step.speaker == PILOT && self.unanswered > 0 && step.by == By::Radio {
-                    self.unanswered -= 1;
-                    self.note(Note::Unanswered);
-                    if self.unanswered == 0 && self.course.unanswered > 1 {
-                        self.end(Ending::NoAnswer);
-                    }
-                    self.turn = Turn::new(self.situation.clone());
+                if self.unanswered > 0 && step.by == By::Radio && self.read_back_next(site, step) {
+                    self.nobody_answers();
                     return;
                 }
+                let values = heard_values(so_far);
                 self.keep(&values);
                 self.reply(site, step, &values);
-                self.done();
+                self.want = None;
+            }
+            // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better.
+            Answer::ReadBack { .. } if only_wrong && self.read_back_next(site, step) => {
+                let values = heard_values(so_far);
+                self.keep(&values);
+                self.want = None;
             }
             Answer::Silence => {
                 self.note(Note::TurnPassed);
                 self.pass_over(step);
             }
+            Answer::Stopped(_) => self.end(Ending::StoppedToBeSure),
             Answer::Ask { line, .. } | Answer::ReadBack { line, .. } | Answer::SayAgain(line) => {
                 if self.turn.attempts >= ATTEMPTS {
                     self.end(Ending::BrokenOff);
@@ -529,8 +549,16 @@ impl Launch {
                     line
                 };
                 self.say(step, line);
-                debug_assert!(self.turn.state != TurnState::Done);
             }
+        }
+    }
+
+    fn nobody_answers(&mut self) {
+        self.unanswered -= 1;
+        self.note(Note::Unanswered);
+        self.turn = Turn::new(self.situation.clone());
+        if self.unanswered == 0 && self.course.unanswered > 1 {
+            self.end(Ending::NoAnswer);
         }
     }
 
@@ -539,86 +567,142 @@ impl Launch {
         next.is_some_and(|n| n.readback_of.as_ref() == Some(&step.id))
     }
 
-    fn did_correction(&mut self, site: &Site, step: &Step, did: Did) {
-        let Some(of) = step.readback_of.as_ref().and_then(|id| site.step(id)) else {
-            return self.done();
-        };
+    fn did_readback(&mut self, site: &Site, step: &Step, did: Did) {
+        let wrong = self.misread.clone();
         match did {
-            Did::Called { stop: true, .. } => self.end(Ending::Stopped),
-            Did::Released if self.role == PILOT => self.end(Ending::Released),
-            Did::Nothing | Did::Released => self.end(Ending::ReadbackAccepted),
+            Did::Called { judgement, .. } if judgement.stop => {
+                self.end(if wrong.is_some() {
+                    Ending::Stopped
+                } else {
+                    Ending::StoppedToBeSure
+                });
+            }
+            Did::Hand if self.has_a_hand() => {
+                self.end(if wrong.is_some() {
+                    Ending::ByHand
+                } else {
+                    Ending::ByHandToBeSure
+                });
+            }
             Did::Called {
                 judgement, negative, ..
-            } => {
-                let right = self.situation.values(site, of);
-                let misread = self.misread.as_deref().and_then(|e| judgement.element(e));
-                match misread.map(|e| e.verdict) {
-                    Some(Verdict::Said) => {
-                        self.note(if negative {
-                            Note::Corrected
-                        } else {
-                            Note::CorrectedWithoutNegative
-                        });
-                        let line = call_line(site, step, &self.situation.values(site, step));
-                        self.say(step, line);
-                        self.keep(&right);
-                        self.done();
-                    }
-                    Some(Verdict::Unsure | Verdict::Wrong) => {
-                        self.turn.attempts += 1;
-                        if self.turn.attempts >= ATTEMPTS {
-                            self.end(Ending::BrokenOff);
-                        } else {
-                            let mut line = say_again(site, of, &self.role);
-                            line.role.clone_from(&step.speaker);
-                            self.say(step, line);
-                        }
-                    }
-                    // "Correct", "roger", or anything else: the wrong value stands.
-                    _ => self.end(Ending::ReadbackAccepted),
-                }
-            }
+            } => match &wrong {
+                Some(element) => self.corrects(site, step, element, judgement, negative),
+                // What is said to a right readback changes nothing.
+                None => self.readback_stands(site, step),
+            },
+            Did::Nothing | Did::Hand if wrong.is_some() => self.end(Ending::ReadbackAccepted),
+            Did::Nothing | Did::Hand => self.readback_stands(site, step),
         }
     }
 
+    fn readback_stands(&mut self, site: &Site, step: &Step) {
+        self.want = None;
+        let values = self.situation.values(site, step);
+        self.reply(site, step, &values);
+    }
+
+    fn corrects(&mut self, site: &Site, step: &Step, element: &str, judgement: &Judgement, negative: bool) {
+        match judgement.element(element).map(|e| e.verdict) {
+            Some(Verdict::Said) => {
+                self.note(if negative {
+                    Note::Corrected
+                } else {
+                    Note::CorrectedWithoutNegative
+                });
+                let right = self.situation.values(site, step);
+                self.say(step, call_line(site, step, &right));
+                self.keep(&right);
+                self.misread = None;
+                self.want = None;
+            }
+            // Something is wrong, says the student, and not yet what; or it was not made out.
+            Some(Verdict::Unsure | Verdict::Wrong) => self.what_was_that(site, step),
+            _ if negative => self.what_was_that(site, step),
+            // "Correct", "roger", or anything else: the wrong value stands.
+            _ => self.end(Ending::ReadbackAccepted),
+        }
+    }
+
+    fn what_was_that(&mut self, site: &Site, step: &Step) {
+        self.turn.attempts += 1;
+        if self.turn.attempts >= ATTEMPTS {
+            self.end(Ending::BrokenOff);
+            return;
+        }
+        let line = Spoken {
+            role: step.speaker.clone(),
+            text: site.language.say_again().to_owned(),
+            clip: None,
+        };
+        self.say(step, line);
+    }
+
     fn did_hazard(&mut self, site: &Site, did: Did) {
-        let pilot = self.role == PILOT;
+        let hand = self.has_a_hand();
         match did {
-            Did::Released if pilot => {
+            Did::Hand if hand => {
                 self.note(Note::HandFirst);
                 if site.step("stop").is_some() {
                     self.want = Some(Want::Words);
                 } else {
-                    self.end(Ending::Released);
+                    self.end(Ending::ByHand);
                 }
             }
-            Did::Called { stop: true, .. } => {
-                if pilot {
+            // In doubt whether it was a stop the others stop.
+            Did::Called { judgement, .. } if judgement.stop || maybe_stop(judgement) => {
+                if hand {
                     self.note(Note::WordsBeforeHand);
                 }
                 self.end(Ending::Stopped);
             }
-            Did::Called { .. } | Did::Released | Did::Nothing => self.end(Ending::HazardMissed),
+            Did::Called { .. } | Did::Hand | Did::Nothing => self.end(Ending::HazardMissed),
         }
     }
 
     fn did_release(&mut self, site: &Site, did: Did) {
         match did {
-            Did::Released => {
+            Did::Hand => {
                 self.pulls += 1;
                 if self.pulls >= site.customs.release_pulls {
-                    self.done();
+                    self.want = None;
                 }
             }
-            Did::Called { stop: true, .. } => self.end(Ending::StoppedToBeSure),
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
             Did::Called { .. } | Did::Nothing => {
-                self.note(Note::FlyFirst);
+                self.note(Note::HandWanted);
                 self.passed_over += 1;
                 if self.passed_over >= PASSED_OVER {
-                    self.end(Ending::NobodyCalled);
+                    self.end(Ending::NotReleased);
                 }
             }
         }
+    }
+}
+
+/// Was something said to be not ready, not clear, not permitted? That is always right to say, and nothing moves.
+fn denied(site: &Site, judgement: &Judgement) -> bool {
+    judgement.elements.iter().any(|e| {
+        let words = site
+            .elements
+            .get(&e.element)
+            .map(|x| x.negated.as_slice())
+            .unwrap_or_default();
+        let heard = e.heard.as_deref().map(words::of);
+        e.verdict == Verdict::Wrong && words.iter().any(|w| Some(words::of(w)) == heard)
+    })
+}
+
+/// In the step "stop" itself: was it a stop, or may it have been one?
+fn maybe_stop(judgement: &Judgement) -> bool {
+    let Some(stop) = judgement.element("stop") else {
+        return false;
+    };
+    let close = stop.margin.is_some_and(|m| m < Limits::DEFAULT.failed);
+    match stop.verdict {
+        Verdict::Said => true,
+        Verdict::Unsure => stop.heard.is_some() || close,
+        _ => false,
     }
 }
 

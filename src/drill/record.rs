@@ -15,10 +15,10 @@ pub enum Ending {
     Stopped,
     /// Stopped by the student's word without a need that the program knows of. Never an error.
     StoppedToBeSure,
-    /// Released by the student while something was wrong.
-    Released,
-    /// Released without a need that the program knows of. Never an error.
-    ReleasedToBeSure,
+    /// Ended by the student's hand (release, power off) while something was wrong.
+    ByHand,
+    /// Ended by hand without a need that the program knows of. Never held against the student.
+    ByHandToBeSure,
     /// A wrong readback was not corrected.
     ReadbackAccepted,
     /// A hazard was not answered.
@@ -29,59 +29,78 @@ pub enum Ending {
     BrokenOff,
     /// The student's turn passed several times.
     NobodyCalled,
+    /// "Not ready", "not clear", "wait": nothing moves. Always right to say.
+    NothingMoves,
+    /// The release was not operated at the top.
+    NotReleased,
 }
 
 impl Ending {
     /// Every ending.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::Complete,
         Self::Stopped,
         Self::StoppedToBeSure,
-        Self::Released,
-        Self::ReleasedToBeSure,
+        Self::ByHand,
+        Self::ByHandToBeSure,
         Self::ReadbackAccepted,
         Self::HazardMissed,
         Self::NoAnswer,
         Self::BrokenOff,
         Self::NobodyCalled,
+        Self::NothingMoves,
+        Self::NotReleased,
     ];
 
     /// The sentence for the debrief.
     pub fn text(self, site: &Site) -> String {
-        let english = site.language == Language::English;
-        let pick = |en: &str, de: &str| if english { en.to_owned() } else { de.to_owned() };
-        match self {
-            Self::Complete => pick("The launch was complete.", "Der Start war vollständig."),
-            Self::Stopped => pick(
+        let (en, de) = match self {
+            Self::Complete => ("To the last step.", "Bis zum letzten Schritt."),
+            Self::Stopped => (
                 "Stopped, and rightly: the launch does not go on.",
                 "Angehalten, und zu Recht: der Start geht nicht weiter.",
             ),
-            Self::StoppedToBeSure => pick(
+            Self::StoppedToBeSure => (
                 "Stopped. Nobody is ever blamed for a stop; say what you saw.",
-                "Angehalten. Ein Halt ist nie ein Fehler; sagen Sie, was Sie gesehen haben.",
+                "Angehalten. Ein Halt wird niemandem vorgeworfen; sagen Sie, was Sie gesehen haben.",
             ),
-            Self::Released => pick("Released, and rightly.", "Ausgeklinkt, und zu Recht."),
-            Self::ReleasedToBeSure => pick(
-                "Released. Releasing is never an error; say what you saw.",
-                "Ausgeklinkt. Ausklinken ist nie ein Fehler; sagen Sie, was Sie gesehen haben.",
+            Self::ByHand => (
+                "Ended by hand, and rightly: the launch does not go on.",
+                "Mit der Hand beendet, und zu Recht: der Start geht nicht weiter.",
             ),
-            Self::ReadbackAccepted => pick(
-                "The readback was wrong and was not corrected. Whoever hears a wrong readback corrects it or calls stop.",
-                "Die Bestätigung war falsch und wurde nicht berichtigt. Wer eine falsche Bestätigung hört, berichtigt sie oder ruft Halt.",
+            Self::ByHandToBeSure => (
+                "Ended by hand. That is not held against you here; say what you saw.",
+                "Mit der Hand beendet. Das wird Ihnen hier nicht angerechnet; sagen Sie, was Sie gesehen haben.",
             ),
-            Self::HazardMissed => pick(
-                "The danger was not answered. As pilot: release. As anybody else: stop.",
-                "Auf die Gefahr folgte nichts. Als Pilot: ausklinken. Als jeder andere: Halt rufen.",
+            Self::ReadbackAccepted => (
+                "What was read back was not what it should have been, and nobody corrected it. A wrong readback is corrected, or stop is called.",
+                "Bestätigt wurde etwas anderes, als es sein sollte, und niemand hat es berichtigt. Eine falsche Bestätigung wird berichtigt, oder es wird Halt gerufen.",
             ),
-            Self::NoAnswer => site.launch.as_ref().map(|l| l.no_answer.clone()).unwrap_or_default(),
-            Self::BrokenOff => pick(
+            Self::HazardMissed => (
+                "Nothing stopped the launch. Here the pilot's and the winch driver's first answer is the hand, everybody else's is stop.",
+                "Nichts hat den Start angehalten. Hier ist die erste Antwort des Piloten und des Windenfahrers die Hand, die aller anderen das Halt.",
+            ),
+            Self::NoAnswer => return site.launch.as_ref().map(|l| l.no_answer.clone()).unwrap_or_default(),
+            Self::BrokenOff => (
                 "Broken off: practise this call alone, then the launch again.",
                 "Abgebrochen: üben Sie diese Meldung allein, dann wieder den Start.",
             ),
-            Self::NobodyCalled => pick(
-                "Nobody called, so nothing moved.",
-                "Niemand hat gemeldet, also hat sich nichts bewegt.",
+            Self::NobodyCalled => (
+                "The call did not come, so nothing went on.",
+                "Die Meldung kam nicht, also ging nichts weiter.",
             ),
+            Self::NothingMoves => (
+                "Not yet, was said, and nothing moves. That is always right to say.",
+                "Noch nicht, wurde gesagt, und nichts bewegt sich. Das darf man immer sagen.",
+            ),
+            Self::NotReleased => (
+                "The hand did not come. Practise it: the release key, as often as your site has it.",
+                "Die Hand kam nicht. Üben Sie sie: die Ausklinktaste, so oft wie an Ihrem Platz üblich.",
+            ),
+        };
+        match site.language {
+            Language::English => en.to_owned(),
+            Language::German => de.to_owned(),
         }
     }
 }
@@ -100,12 +119,12 @@ pub enum Note {
     WordsBeforeHand,
     /// The hand was first.
     HandFirst,
-    /// Released where nothing was hooked on.
-    NothingToRelease,
+    /// The hand had nothing to stop.
+    NothingInHand,
     /// Nobody answered the call.
     Unanswered,
-    /// Spoke where the hands are wanted.
-    FlyFirst,
+    /// Spoke where the hand is wanted.
+    HandWanted,
     /// Let the turn pass.
     TurnPassed,
 }
@@ -113,42 +132,44 @@ pub enum Note {
 impl Note {
     /// The sentence for the debrief.
     pub fn text(self, language: Language) -> &'static str {
-        let english = language == Language::English;
-        let pick = |en: &'static str, de: &'static str| if english { en } else { de };
-        match self {
-            Self::SpokeOver => pick(
+        let (en, de) = match self {
+            Self::SpokeOver => (
                 "You spoke while somebody else was speaking. Listen first.",
                 "Sie haben gesprochen, während ein anderer sprach. Erst hören.",
             ),
-            Self::Corrected => pick(
+            Self::Corrected => (
                 "The wrong readback was noticed and corrected.",
                 "Die falsche Bestätigung wurde bemerkt und berichtigt.",
             ),
-            Self::CorrectedWithoutNegative => pick(
-                "The wrong readback was corrected. The standard form begins with \"negative, I say again\" (SERA.14075(d)).",
-                "Die falsche Bestätigung wurde berichtigt. Üblich ist \"negativ, ich wiederhole\" (SERA.14075(d)).",
+            Self::CorrectedWithoutNegative => (
+                "The wrong readback was noticed and corrected. The standard form begins with \"negative, I say again\".",
+                "Die falsche Bestätigung wurde bemerkt und berichtigt. Üblich ist \"negativ, ich wiederhole\".",
             ),
-            Self::WordsBeforeHand => pick(
-                "Words came before the hand. As pilot: release first, then speak.",
-                "Das Wort kam vor der Hand. Als Pilot: erst ausklinken, dann sprechen.",
+            Self::WordsBeforeHand => (
+                "Words came before the hand. Here the hand comes first, then the words.",
+                "Das Wort kam vor der Hand. Hier kommt erst die Hand, dann das Wort.",
             ),
-            Self::HandFirst => pick("The hand came first.", "Die Hand kam zuerst."),
-            Self::NothingToRelease => pick(
-                "Nothing was hooked on yet. Operating the release is never an error.",
-                "Es war noch nichts eingehängt. Ausklinken ist nie ein Fehler.",
+            Self::HandFirst => ("The hand came first.", "Die Hand kam zuerst."),
+            Self::NothingInHand => (
+                "There is nothing for your hand to stop at this moment; words can, at any time.",
+                "Ihre Hand kann in diesem Augenblick nichts anhalten; Worte können es jederzeit.",
             ),
-            Self::Unanswered => pick(
+            Self::Unanswered => (
                 "Nobody answered. Nothing moves; wait at least ten seconds before calling again.",
                 "Keine Antwort. Nichts bewegt sich; vor der zweiten Meldung mindestens zehn Sekunden warten.",
             ),
-            Self::FlyFirst => pick(
-                "Nothing needs to be said here. Fly, and operate the release.",
-                "Hier muss nichts gesagt werden. Fliegen und ausklinken.",
+            Self::HandWanted => (
+                "No words are asked for here; the hand is.",
+                "Hier werden keine Worte verlangt, sondern die Hand.",
             ),
-            Self::TurnPassed => pick(
+            Self::TurnPassed => (
                 "It was your turn, and nothing was heard.",
                 "Sie waren an der Reihe, und nichts war zu hören.",
             ),
+        };
+        match language {
+            Language::English => en,
+            Language::German => de,
         }
     }
 }
@@ -181,13 +202,13 @@ pub enum Entry {
         want: Want,
         /// The element that had been asked for, if one.
         asked: Option<String>,
+        /// The words heard.
+        words: String,
         /// The judgement of this call alone.
         judgement: Judgement,
-        /// Stop was in it.
-        stop: bool,
     },
-    /// The student operated the release.
-    Released {
+    /// The student used the hand: the release, or the winch's power.
+    Hand {
         /// Step id.
         step: String,
     },

@@ -83,38 +83,42 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
     let whim = below(100, random);
     let good = whim < skill;
     if matches!(want, Want::Release) && good {
-        return launch.did(site, Did::Released);
+        return launch.did(site, Did::Hand);
     }
-    let pilot = launch.role == super::launch::PILOT;
+    let hand = [super::launch::PILOT, super::launch::WINCH_DRIVER].contains(&launch.role.as_str());
     if matches!(want, Want::Hazard) && good {
-        if pilot {
-            return launch.did(site, Did::Released);
+        if hand {
+            return launch.did(site, Did::Hand);
         }
         let judgement = random_call(site, step, &launch.situation, true, random);
-        return launch.did(site, called(&judgement, true));
+        return launch.did(site, called(&judgement));
+    }
+    if matches!(want, Want::Readback) && below(2, random) == 0 {
+        return launch.did(site, Did::Nothing);
     }
     match whim {
         _ if good => {
             let judgement = random_call(site, step, &launch.situation, true, random);
-            launch.did(site, called(&judgement, false));
+            launch.did(site, called(&judgement));
         }
         0..90 => {
             let judgement = random_call(site, step, &launch.situation, false, random);
-            launch.did(site, called(&judgement, false));
+            launch.did(site, called(&judgement));
         }
         90..94 => launch.did(site, Did::Nothing),
-        94..97 => launch.did(site, Did::Released),
+        94..97 => launch.did(site, Did::Hand),
         _ => {
-            let judgement = random_call(site, step, &launch.situation, false, random);
-            launch.did(site, called(&judgement, true));
+            let mut judgement = random_call(site, step, &launch.situation, false, random);
+            judgement.stop = true;
+            launch.did(site, called(&judgement));
         }
     }
 }
 
-fn called(judgement: &Judgement, stop: bool) -> Did<'_> {
+fn called(judgement: &Judgement) -> Did<'_> {
     Did::Called {
         judgement,
-        stop,
+        words: "",
         negative: false,
         over: false,
     }
@@ -135,6 +139,10 @@ pub fn random_call(
         match below(6, random) {
             0 => (Verdict::Missing, None),
             1 => (Verdict::Unsure, None),
+            2 if below(8, random) == 0 => {
+                let negated = site.elements.get(element).and_then(|e| e.negated.first());
+                (Verdict::Wrong, negated.cloned())
+            }
             2 => match another_value(site, situation, element, random) {
                 Some(other) => (Verdict::Wrong, Some(other)),
                 None => (Verdict::Missing, None),

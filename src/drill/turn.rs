@@ -96,9 +96,13 @@ impl Turn {
             _ => judgement.clone(),
         };
         let heard = counted.outcome != Outcome::NothingHeard;
-        if heard && self.first_time.is_none() {
+        if heard && self.first_time.is_none() && !judgement.stop {
             self.first_time = Some(counted.outcome == Outcome::Pass);
         }
+        let counted = Judgement {
+            stop: judgement.stop,
+            ..counted
+        };
         let reply = answer(site, step, &counted);
         match &reply {
             Answer::Complete(_) => {
@@ -114,6 +118,7 @@ impl Turn {
                 self.asked = None;
             }
             Answer::Silence => self.state = TurnState::YourCall,
+            Answer::Stopped(_) => self.state = TurnState::Done,
         }
         if heard {
             self.so_far = Some(counted);

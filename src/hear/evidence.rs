@@ -46,6 +46,15 @@ pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
     -SYLLABLE * (SLOWEST * active - n as f32).max(0.0)
 }
 
+/// The model's own guess that nobody speaks must reach this...
+const NOBODY: f32 = 0.55;
+
+/// Sound in which nobody speaks: the model thinks so, and no reading has a word that is part of the call. (The guess alone
+/// is worth little: calls in noise reach it too.)
+pub fn nobody(evidence: &Evidence) -> bool {
+    evidence.no_speech >= NOBODY && evidence.readings.iter().all(|r| r.reading.mentions.is_empty())
+}
+
 /// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound.
 pub fn gather(
     lattice: &Lattice,

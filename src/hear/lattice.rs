@@ -140,7 +140,7 @@ impl Lattice {
             whole_pairs,
             units,
             spelled: vocabulary.spelled,
-            short: vocabulary.elements.len() <= 2,
+            short: vocabulary.is_short(),
         }
     }
 

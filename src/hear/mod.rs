@@ -95,6 +95,13 @@ impl Recogniser for LatticeRecogniser {
         let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
         let mut evidence = evidence::gather(&lattice, vocabulary, &found, free, seconds);
         evidence.no_speech = decoder.no_speech;
+        if evidence::nobody(&evidence) {
+            return Ok(Evidence {
+                no_speech: decoder.no_speech,
+                delivery: Some(delivery),
+                ..Evidence::silence("There is sound in the recording, but no voice that says a word of this call.")
+            });
+        }
         if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
             let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
             let mut places = places::of_words(&decoder, path, &words, &sounding, seconds);

@@ -34,6 +34,9 @@ macro_rules! site {
 
 const SITES: [(&str, [(&str, &str); 5]); 2] = [site!("larkmoor"), site!("erlengrund")];
 
+/// The names of the sites that ship.
+pub const NAMES: [&str; 2] = ["larkmoor", "erlengrund"];
+
 /// The files of a site that ships, `None` for any other name.
 pub fn files(name: &str) -> Option<Files> {
     let (_, texts) = SITES.iter().find(|(n, _)| *n == name)?;

@@ -46,6 +46,7 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
         }
     }
     let mut tables = BTreeMap::new();
+    let mut broken = BTreeSet::new();
     for (name, text) in &files.texts {
         if !FILES.contains(&name.as_str()) && name != BRIEFING {
             found.push(Problem {
@@ -72,11 +73,14 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
         }
         if errors.is_empty() {
             tables.insert(name.as_str(), table.into_inner());
+        } else {
+            broken.insert(name.clone());
         }
     }
     let site = Builder {
         files,
         found: &mut found,
+        broken,
     }
     .build(&mut tables);
     found.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
@@ -104,9 +108,16 @@ fn syntax_hint(text: &str, span: &std::ops::Range<usize>) -> String {
     }
 }
 
+fn is_digit(word: &str) -> bool {
+    let known = [super::Language::English, super::Language::German];
+    word.chars().all(|c| c.is_ascii_digit()) || known.iter().any(|l| super::number::digit(*l, word).is_some())
+}
+
 struct Builder<'a> {
     files: &'a Files,
     found: &'a mut Vec<Problem>,
+    /// Files with something that could not be taken in: what others miss of them may only stand there.
+    broken: BTreeSet<String>,
 }
 
 type Tables<'t> = BTreeMap<&'t str, DeTable<'t>>;
@@ -155,6 +166,7 @@ impl Builder<'_> {
             Ok(t) => Some(t),
             Err(e) => {
                 let e: toml::de::Error = e;
+                self.broken.insert(file.to_owned());
                 let at = e.span().unwrap_or(span);
                 self.at(
                     file,
@@ -280,6 +292,7 @@ impl Builder<'_> {
 
     fn line(&mut self, file: &str, raw: RawLine, elements: &[String]) -> Line {
         self.template(file, &raw.text, elements);
+        self.one_of(file, &raw.role, &SPEAKERS);
         if let Some(clip) = &raw.clip {
             let path = clip.get_ref();
             let climbs = path.split(['/', '\\']).any(|part| part == "..");
@@ -385,6 +398,15 @@ impl Builder<'_> {
             .collect();
         let cable_ids: BTreeSet<&str> = cables.iter().map(|c| c.id.as_str()).collect();
         for d in &directions {
+            self.unique(s, "The cable", d.cables_left_to_right.iter());
+            if d.cables_left_to_right.len() < cables.len() {
+                self.at(
+                    s,
+                    &d.id.span(),
+                    format!("The direction \"{}\" does not have every cable", d.id.get_ref()),
+                    "List each cable once, from left to right as seen facing the winch.",
+                );
+            }
             for c in &d.cables_left_to_right {
                 if !cable_ids.contains(c.get_ref().as_str()) {
                     self.at(
@@ -694,6 +716,33 @@ impl Builder<'_> {
         elements
     }
 
+    /// A number or a spelling word alone cannot be told from the characters of the callsign beside it.
+    fn not_spelled(&mut self, element: &Element) {
+        let (file, text) = match element.id.as_str() {
+            "cable" | "address" => ("site.toml", "site.toml"),
+            "type" => ("fleet.toml", "fleet.toml"),
+            _ => ("words.toml", "words.toml"),
+        };
+        for v in element.values.iter().filter(|v| {
+            let words = words::of(&v.taught);
+            !words.is_empty()
+                && words
+                    .iter()
+                    .all(|w| super::spelling::letter(w).is_some() || is_digit(w))
+        }) {
+            let line = self.files.texts.get(text).and_then(|t| {
+                let quoted = format!("\"{}\"", v.taught);
+                t.lines().position(|l| l.contains(&quoted)).map(|n| n + 1)
+            });
+            self.found.push(Problem {
+                file: file.to_owned(),
+                line,
+                wrong: format!("\"{}\" alone sounds like a part of the callsign", v.taught),
+                right: format!("Teach it with its noun, such as \"{} {}\".", element.id, v.taught),
+            });
+        }
+    }
+
     /// One wording for two values would let a wrong value pass.
     fn same_words(&mut self, file: &str, raw: &raw::RawElement, element: &Element) {
         let mut seen: BTreeMap<Vec<String>, String> = BTreeMap::new();
@@ -730,8 +779,9 @@ impl Builder<'_> {
                 self.known(f, of, "step", &all);
             }
             self.one_of(f, &r.speaker, &SPEAKERS);
+            let all_known = !["words.toml", BRIEFING].iter().any(|f| self.broken.contains(*f));
             for e in &r.elements {
-                if !elements.is_empty() && !elements.contains_key(e.get_ref()) {
+                if all_known && !elements.is_empty() && !elements.contains_key(e.get_ref()) {
                     let known: Vec<&str> = elements.keys().map(String::as_str).collect();
                     self.at(
                         f,
@@ -742,6 +792,12 @@ impl Builder<'_> {
                 }
             }
             self.unique(f, "The element", r.elements.iter());
+            let beside = r.elements.iter().map(Spanned::get_ref).filter(|e| *e != "callsign");
+            if r.elements.iter().any(|e| e.get_ref() == "callsign") {
+                for element in beside.filter_map(|e| elements.get(e)) {
+                    self.not_spelled(element);
+                }
+            }
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
             let by = match &r.by {
                 None => By::Radio,
@@ -824,9 +880,20 @@ impl Builder<'_> {
         steps
     }
 
+    fn no_braces(&mut self, file: &str, scene: &Spanned<String>) {
+        if scene.get_ref().contains('{') {
+            self.at(
+                file,
+                &scene.span(),
+                "A scene is shown as it stands, braces too",
+                "Describe what is seen without {names}.",
+            );
+        }
+    }
+
     /// An id that must be among those that there are.
     fn known(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[String]) {
-        if !all.contains(id.get_ref()) {
+        if !self.broken.contains("steps.toml") && !all.contains(id.get_ref()) {
             self.at(
                 file,
                 &id.span(),
@@ -847,7 +914,7 @@ impl Builder<'_> {
         for id in &raw.sometimes {
             self.known(f, id, "step in the order", &order);
         }
-        if !ids.iter().any(|id| id == "stop") {
+        if !self.broken.contains(f) && !ids.iter().any(|id| id == "stop") {
             self.whole(
                 f,
                 "A whole launch is described, but there is no step \"stop\"",
@@ -869,7 +936,17 @@ impl Builder<'_> {
             .map(|h| {
                 for id in &h.during {
                     self.known(f, id, "step", &ids);
+                    let by_hand = steps.iter().any(|s| &s.id == id.get_ref() && s.by == By::Hand);
+                    if by_hand {
+                        self.at(
+                            f,
+                            &id.span(),
+                            "A hazard in the air is no matter of words",
+                            "Hazards belong to steps at the launch point; what is done in the air your instructor teaches.",
+                        );
+                    }
                 }
+                self.no_braces(f, &h.scene);
                 Hazard {
                     scene: self.words(f, &h.scene),
                     id: h.id.into_inner(),

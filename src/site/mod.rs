@@ -325,8 +325,9 @@ impl Site {
         if element == "callsign" {
             return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
         }
-        let values = &self.elements.get(element)?.values;
-        values.iter().find(|w| w.id == value).map(|w| w.taught.clone())
+        let element = self.elements.get(element)?;
+        let mut wordings = element.values.iter().chain(&element.other);
+        wordings.find(|w| w.id == value).map(|w| w.taught.clone())
     }
 }
 

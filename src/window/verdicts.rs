@@ -100,6 +100,7 @@ fn answer(ui: &mut Ui, judged: &Judged, shown: &Shown, actions: &mut Vec<Action>
         Answer::ReadBack { .. } => "That was heard wrong or said wrong: correct it.",
         Answer::SayAgain(_) => "Say the whole call again.",
         Answer::Silence => "Make the call.",
+        Answer::Stopped(_) => "Stopped. Nobody is ever blamed for a stop.",
         Answer::Complete(_) => return,
     };
     ui.label(hint);

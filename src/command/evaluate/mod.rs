@@ -40,6 +40,9 @@ pub struct EvaluateArgs {
     /// Keep the readings in the results
     #[arg(long)]
     evidence: bool,
+    /// Judge what an earlier run heard (made with --evidence) instead of hearing again: for trying limits
+    #[arg(long, value_name = "RESULT.json")]
+    heard: Option<PathBuf>,
     /// Also judge each clip the plain way: free text of the same model, compared with the words by their letters
     #[arg(long)]
     baseline: bool,
@@ -85,6 +88,8 @@ struct ElementResult {
 #[derive(Serialize, Default)]
 struct ClipResult {
     audio: String,
+    #[serde(skip_serializing_if = "String::is_empty")]
+    step: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     error: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -119,6 +124,8 @@ struct Work<'a> {
     folder: PathBuf,
     next: AtomicUsize,
     done: Mutex<Vec<Done>>,
+    /// What an earlier run heard, by clip and step.
+    heard: BTreeMap<(String, String), Evidence>,
 }
 
 /// Run the command.
@@ -162,6 +169,7 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         folder,
         next: AtomicUsize::new(0),
         done: Mutex::new(Vec::new()),
+        heard: args.heard.as_deref().map_or_else(|| Ok(BTreeMap::new()), earlier)?,
     };
     let mut model_name = String::new();
     let mut recognisers = Vec::new();
@@ -197,6 +205,26 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     std::fs::write(&args.out, serde_json::to_string_pretty(&json)?)
         .map_err(|e| format!("the results cannot be written: {e}\n  {}", args.out.display()))?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The evidence kept by an earlier run.
+fn earlier(path: &Path) -> Result<BTreeMap<(String, String), Evidence>, Failure> {
+    #[derive(Deserialize)]
+    struct Run {
+        clips: Vec<Clip>,
+    }
+    #[derive(Deserialize)]
+    struct Clip {
+        audio: String,
+        #[serde(default)]
+        step: String,
+        evidence: Option<Evidence>,
+    }
+    let broken = |e: &dyn std::fmt::Display| format!("the earlier results cannot be used: {e}\n  {}", path.display());
+    let text = std::fs::read_to_string(path).map_err(|e| broken(&e))?;
+    let run: Run = serde_json::from_str(&text).map_err(|e| broken(&e))?;
+    let kept = run.clips.into_iter();
+    Ok(kept.filter_map(|c| Some(((c.audio, c.step), c.evidence?))).collect())
 }
 
 impl Work<'_> {
@@ -239,7 +267,10 @@ impl Work<'_> {
         situation.check(site)?;
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();
-        let evidence = recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?;
+        let evidence = match self.heard.get(&(row.audio.clone(), row.step.clone())) {
+            Some(heard) => heard.clone(),
+            None => recogniser.hear(&clip, &Vocabulary::of(site, step), &AtomicBool::new(false))?,
+        };
         let judgement = judge(site, step, &situation, &evidence, &Limits::DEFAULT);
         let milliseconds = begin.elapsed().as_millis() as u64;
         let elements = judgement
@@ -262,6 +293,7 @@ impl Work<'_> {
             .collect();
         let result = ClipResult {
             audio: row.audio.clone(),
+            step: row.step.clone(),
             error: None,
             speech: Some(evidence.speech),
             outcome: Some(judgement.outcome.word()),
