@@ -29,6 +29,8 @@ pub struct Limits {
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing: it
     /// may have been said there.
     pub unread: f32,
+    /// Where such a stretch is longer than this (seconds), nothing passes either: it may have taken back what was said.
+    pub unread_more: f32,
 }
 
 impl Limits {
@@ -41,6 +43,7 @@ impl Limits {
         foreign_once: 6.0,
         fit_once: 5.0,
         unread: 0.35,
+        unread_more: 0.5,
     };
 
     /// Do the words of the call explain the sound well enough to decide anything?
@@ -358,6 +361,11 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
     }
 }
 
+fn more_said(evidence: &Evidence) -> bool {
+    let long = |u: &super::delivery::Place| u.end - u.begin > Limits::DEFAULT.unread_more;
+    evidence.unread.iter().any(long)
+}
+
 /// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
 fn less_than(finding: &Finding, expected: &str) -> bool {
     let Some(heard) = finding.heard.as_ref().filter(|_| finding.verdict == Verdict::Wrong) else {
@@ -405,9 +413,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = if said { limits.said } else { limits.failed };
-                let room = evidence.unread.iter().any(|u| u.end - u.begin > limits.unread);
+                let longest = evidence.unread.iter().map(|u| u.end - u.begin).fold(0.0, f32::max);
+                let room = longest > if said { limits.unread_more } else { limits.unread };
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
-                let undecided = rival.is_some_and(|m| m < limit) || (room && left_out);
+                let undecided = rival.is_some_and(|m| m < limit) || (room && (said || left_out));
                 if undecided || foreign {
                     (
                         Finding {
@@ -461,20 +470,20 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     }
 }
 
-/// Is there a stop in every reading that weighs about as much as the best?
+/// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.
 fn stop_called(site: &Site, step: &Step, evidence: &Evidence) -> bool {
     const ABOUT: f32 = 2.0;
     let Some(index) = Vocabulary::stop_of(site, step) else {
         return false;
     };
-    let mut near = evidence.readings.iter().filter(|r| r.score > -ABOUT).peekable();
+    let mut near = evidence.readings.iter().filter(|r| r.score > -ABOUT);
     let stops = |r: &Scored| {
         r.reading
             .mentions
             .iter()
             .any(|m| m.element == index && matches!(m.said, Said::Value(_)))
     };
-    near.peek().is_some() && near.all(stops)
+    near.any(stops)
 }
 
 fn outcome(elements: &[ElementVerdict]) -> Outcome {
@@ -503,6 +512,10 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
             .clone()
             .unwrap_or_else(|| "Nothing was heard.".to_owned()),
         (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
+        (Verdict::Unsure, Some(h)) if h == expected && more_said(evidence) => format!(
+            "\"{}\" was heard, and something else that these words do not explain. Make the call alone.",
+            words(h)
+        ),
         (Verdict::Unsure, _) if foreign => {
             "What was heard does not fit the words of this call well enough to decide.".to_owned()
         }
@@ -541,7 +554,8 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
             out.push(Advice::Restarted);
         }
     }
-    if !reading.taken_back.is_empty() {
+    let right = |m: &Mention| elements.get(m.element).is_none_or(|e| e.verdict == Verdict::Said);
+    if !reading.taken_back.is_empty() && reading.taken_back.iter().all(right) {
         out.push(Advice::Corrected);
     }
     let own = |e: &usize| *e < step.elements.len();

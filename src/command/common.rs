@@ -29,7 +29,7 @@ pub struct ModelChoice {
     #[arg(long)]
     allow_unknown: bool,
     /// Threads of the speech model; 1 where other programs are busy
-    #[arg(long, default_value_t = 2)]
+    #[arg(long, default_value_t = 2, value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=16))]
     threads: usize,
 }
 
@@ -85,4 +85,18 @@ pub fn random(seed: u64) -> impl FnMut() -> u32 {
 pub fn any_seed() -> u64 {
     let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
     now.map_or(1, |d| d.as_nanos() as u64)
+}
+
+/// A line from the user; `None` at the end of the input. What is no text is replaced, not refused.
+pub fn line() -> Result<Option<String>, Failure> {
+    use std::io::BufRead;
+    let mut bytes = Vec::new();
+    if std::io::stdin().lock().read_until(b'\n', &mut bytes)? == 0 {
+        return Ok(None);
+    }
+    Ok(Some(
+        String::from_utf8_lossy(&bytes)
+            .trim_end_matches(['\n', '\r'])
+            .to_owned(),
+    ))
 }

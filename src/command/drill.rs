@@ -9,7 +9,7 @@ use crate::site::{Site, Step};
 use crate::worker::{
     Command, Dealt, Event, Judged, Loader, LogbookPlace, ModelState, Options, SiteRequest, SituationRequest, Worker,
 };
-use std::io::{BufRead, Write};
+use std::io::Write;
 use std::process::ExitCode;
 use std::time::Duration;
 
@@ -43,7 +43,7 @@ pub struct DrillArgs {
     #[arg(long, value_name = "NAME-OR-FILE")]
     model: Option<String>,
     /// Threads of the speech model; 1 where other programs are busy
-    #[arg(long, default_value_t = 2)]
+    #[arg(long, default_value_t = 2, value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=16))]
     threads: usize,
 }
 
@@ -80,6 +80,7 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         site,
         step,
         dealt: None,
+        judged: None,
     };
     terminal
         .worker
@@ -87,8 +88,8 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
     terminal.until(|e| matches!(e, Event::SiteLoaded(_)))?;
     if let Some(name) = &args.student {
         terminal.worker.send(Command::ChooseStudentByName(name.clone()));
-        let chosen = terminal.until(|e| matches!(e, Event::Student(Some(_)) | Event::Trouble(_)))?;
-        if let Event::Trouble(why) = chosen {
+        let chosen = terminal.until(|e| matches!(e, Event::Student(_) | Event::NoSuchStudent(_)))?;
+        if let Event::NoSuchStudent(why) = chosen {
             return Err(why.into());
         }
     }
@@ -111,6 +112,8 @@ struct Terminal {
     site: Site,
     step: Step,
     dealt: Option<Dealt>,
+    /// Judged and not shown yet: a verdict is shown when it is in the logbook, so that none is lost once it was seen.
+    judged: Option<Box<Judged>>,
 }
 
 impl Terminal {
@@ -136,6 +139,9 @@ impl Terminal {
                 }
             }
             let end = self.until(|e| matches!(e, Event::State(TurnState::YourCall | TurnState::Done)))?;
+            if self.judged.is_some() {
+                self.until(|e| matches!(e, Event::Stored(_) | Event::NotStored(_)))?;
+            }
             if matches!(end, Event::State(TurnState::Done)) {
                 return Ok(true);
             }
@@ -164,12 +170,26 @@ impl Terminal {
                 let s = &dealt.situation;
                 let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
                 println!("\nGlider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                let values = s.values(&self.site, &self.step);
+                let seen = values.iter().filter_map(|(element, value)| {
+                    let wordings = &self.site.elements.get(element)?.values;
+                    wordings.iter().find(|w| &w.id == value)?.scene.clone()
+                });
+                let scene: Vec<String> = self.step.scene.clone().into_iter().chain(seen).collect();
+                if !scene.is_empty() {
+                    println!("({})", scene.join(" "));
+                }
                 if let Some(p) = &self.step.prompt {
                     println!("[{}] {}", p.role, p.text);
                 }
                 self.dealt = Some(dealt.clone());
             }
-            Event::Judged(judged) => self.show_judged(judged),
+            Event::Judged(judged) => self.judged = Some(judged.clone()),
+            Event::Stored(_) | Event::NotStored(_) => {
+                if let Some(judged) = self.judged.take() {
+                    self.show_judged(&judged);
+                }
+            }
             _ => {}
         }
     }
@@ -196,5 +216,5 @@ impl Terminal {
 fn ask(question: &str) -> Result<Option<String>, Failure> {
     print!("{question}");
     std::io::stdout().flush()?;
-    Ok(std::io::stdin().lock().lines().next().transpose()?)
+    super::common::line()
 }

@@ -6,7 +6,7 @@ use super::common::{self, SiteChoice};
 use crate::drill::ear::{Fault, deal_task};
 use crate::sound::{Player, Radio};
 use crate::voice::{Line, Role, Speaker};
-use std::io::{BufRead, Write};
+use std::io::Write;
 use std::process::ExitCode;
 use std::time::Duration;
 
@@ -83,7 +83,7 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         let choice = loop {
             print!("> ");
             std::io::stdout().flush()?;
-            let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
+            let Some(text) = common::line()? else {
                 break None;
             };
             match text.trim().parse::<usize>() {

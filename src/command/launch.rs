@@ -11,7 +11,7 @@ use crate::hear::{LatticeRecogniser, Recogniser};
 use crate::site::Site;
 use crate::sound::{Clip, Player, Recorder, RecorderEvent};
 use crate::voice::{Line, Role, Speaker};
-use std::io::{BufRead, Write};
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
@@ -181,7 +181,7 @@ impl Talk {
         };
         print!("{ask}: ");
         std::io::stdout().flush()?;
-        let Some(text) = std::io::stdin().lock().lines().next().transpose()? else {
+        let Some(text) = common::line()? else {
             return Ok(false);
         };
         let Some(step) = launch.judged_step(site) else {
@@ -215,7 +215,7 @@ impl Spoken {
         self.recorder.press(None, None);
         print!("Transmitting. Enter releases the key: ");
         std::io::stdout().flush()?;
-        let _ = std::io::stdin().lock().lines().next().transpose()?;
+        let _ = common::line()?;
         self.recorder.release();
         let until = Instant::now() + READY;
         loop {

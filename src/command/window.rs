@@ -35,7 +35,7 @@ pub struct WindowArgs {
     #[arg(long, value_name = "NAME-OR-FILE")]
     pub model: Option<String>,
     /// Threads of the speech model
-    #[arg(long, default_value_t = 2)]
+    #[arg(long, default_value_t = 2, value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=16))]
     pub threads: usize,
 }
 

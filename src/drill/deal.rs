@@ -14,7 +14,8 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
         .map(|(a, crew, c)| Situation::new(a.registration.clone(), crew, c.id.clone()))
         .filter(|s| s.check(site).is_ok())
         .collect();
-    let fresh: Vec<&Situation> = all.iter().filter(|s| Some(*s) != before).collect();
+    let same = |s: &Situation, b: &Situation| s.callsign == b.callsign && s.crew == b.crew && s.cable == b.cable;
+    let fresh: Vec<&Situation> = all.iter().filter(|s| before.is_none_or(|b| !same(s, b))).collect();
     let from: Vec<&Situation> = if fresh.is_empty() { all.iter().collect() } else { fresh };
     if from.is_empty() {
         return None;

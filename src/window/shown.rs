@@ -122,8 +122,8 @@ impl Shown {
             Event::Level(level) => self.level = Some(level),
             Event::Judged(judged) => self.judged = Some(*judged),
             Event::Stored(_) => self.stored += 1,
-            Event::Recorded { .. } | Event::Cancelled => {}
-            Event::Trouble(text) => {
+            Event::Recorded { .. } | Event::Cancelled | Event::NotStored(_) => {}
+            Event::Trouble(text) | Event::NoSuchStudent(text) => {
                 if !self.troubles.contains(&text) {
                     self.troubles.push(text);
                 }

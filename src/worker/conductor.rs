@@ -266,8 +266,11 @@ impl Conductor {
     }
 
     fn order(&self, order: keeper::Order) {
-        if self.keeper.send(order).is_err() {
+        if let Err(lost) = self.keeper.send(order) {
             self.out.trouble("the logbook is not there; start the program again");
+            if let keeper::Order::Record { attempt, .. } = lost.0 {
+                self.out.tell(Event::NotStored(attempt.id));
+            }
         }
     }
 
@@ -351,7 +354,7 @@ impl Conductor {
             self.out.trouble("choose a site first");
             return;
         };
-        if site.step(&self.setup.step).is_none() {
+        let Some(step) = site.step(&self.setup.step).cloned() else {
             let known: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
             self.out.trouble(format!(
                 "the site {} has no step \"{}\"; it has: {}",
@@ -360,7 +363,7 @@ impl Conductor {
                 known.join(", ")
             ));
             return;
-        }
+        };
         let before = self.run.as_ref().map(|r| r.turn.situation.clone());
         let wanted = self.setup.situation.as_ref().map(|s| s.at(&site));
         let situation = match wanted {
@@ -370,7 +373,11 @@ impl Conductor {
                 return;
             }
             // The low half of a random identifier is random in every bit but two of the highest.
-            None => drill::deal(&site, before.as_ref(), &mut || Uuid::new_v4().as_u128() as u32),
+            None => drill::deal(&site, before.as_ref(), &mut || Uuid::new_v4().as_u128() as u32).map(|mut s| {
+                // Only what this step has a part for belongs to it.
+                s.more.retain(|element, _| step.elements.contains(element));
+                s
+            }),
         };
         let Some(situation) = situation else {
             self.out

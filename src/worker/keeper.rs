@@ -56,6 +56,8 @@ struct Keeper {
     lasting: bool,
     out: Outbox,
     answers: Sender<Message>,
+    /// Attempts that could not be stored; tried again with the next one and at the end.
+    waiting: Vec<NewAttempt>,
 }
 
 pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender<Message>, out: Outbox) {
@@ -71,12 +73,16 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
         lasting,
         out,
         answers,
+        waiting: Vec::new(),
     };
     keeper.look_after_leftovers();
     keeper.tell_students();
     for order in inbox {
         match order {
-            Order::Quit => return,
+            Order::Quit => {
+                keeper.store_waiting();
+                return;
+            }
             other => {
                 if let Err(e) = keeper.obey(other) {
                     keeper.out.trouble(e);
@@ -118,8 +124,19 @@ impl Keeper {
                 self.chosen(student);
             }
             Order::ChooseByName(name) => {
-                let student = self.logbook.find_student(&name)?;
-                self.chosen(Some(student));
+                match self.logbook.find_student(&name) {
+                    Ok(student) => self.chosen(Some(student)),
+                    // The students of a logbook that cannot be opened are not known.
+                    Err(_) if !self.lasting && self.logbook.students().is_ok_and(|s| s.is_empty()) => {
+                        self.out.trouble(format!(
+                            "{name} cannot be looked up now; practice goes on without a name."
+                        ));
+                        self.chosen(None);
+                    }
+                    Err(e) => self
+                        .out
+                        .tell(Event::NoSuchStudent(super::message::sentence(&e.to_string()))),
+                }
             }
             Order::Add { name, consent, by } => {
                 let new = NewStudent {
@@ -154,7 +171,10 @@ impl Keeper {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
             }
-            Order::Record { attempt, file } => self.record(*attempt, file.as_deref(), now)?,
+            Order::Record { attempt, file } => {
+                self.store_waiting();
+                self.record(*attempt, file.as_deref(), now);
+            }
             Order::Quit => {}
         }
         Ok(())
@@ -184,12 +204,7 @@ impl Keeper {
     }
 
     /// An attempt whose recording may no longer be kept is stored without it.
-    fn record(
-        &mut self,
-        mut attempt: NewAttempt,
-        file: Option<&std::path::Path>,
-        now: Timestamp,
-    ) -> Result<(), LogbookError> {
+    fn record(&mut self, mut attempt: NewAttempt, file: Option<&std::path::Path>, now: Timestamp) {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
         if matches!(result, Err(LogbookError::NoConsent { .. })) {
@@ -199,7 +214,28 @@ impl Keeper {
             attempt.recording = None;
             result = self.logbook.record(&attempt, now);
         }
-        result.map(|()| self.out.tell(Event::Stored(id)))
+        match result {
+            Ok(()) => self.out.tell(Event::Stored(id)),
+            Err(e) => {
+                self.waiting.push(attempt);
+                let n = self.waiting.len();
+                self.out.trouble(format!(
+                    "{e}. Not stored yet: {n}; that is tried again with the next call and at the end."
+                ));
+                self.out.tell(Event::NotStored(id));
+            }
+        }
+    }
+
+    /// Try once more what could not be stored, in order; the first failure ends it.
+    fn store_waiting(&mut self) {
+        while let Some(attempt) = self.waiting.first() {
+            if self.logbook.record(attempt, Timestamp::now()).is_err() {
+                return;
+            }
+            let stored = self.waiting.remove(0);
+            self.out.tell(Event::Stored(stored.id));
+        }
     }
 
     fn look_after_leftovers(&self) {

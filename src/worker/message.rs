@@ -196,6 +196,10 @@ pub enum Event {
     Judged(Box<Judged>),
     /// The attempt is on disk.
     Stored(Uuid),
+    /// The attempt is not on disk, or not yet; why comes as `Trouble`.
+    NotStored(Uuid),
+    /// There is no student of this name.
+    NoSuchStudent(String),
     /// Something the user should know, as sentences.
     Trouble(String),
 }
@@ -227,7 +231,7 @@ impl Outbox {
 }
 
 /// An error's text as a sentence for the screen: capital first, full stop last unless it ends with a path or a list.
-fn sentence(text: &str) -> String {
+pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
     let mut chars = text.chars();
     let mut out: String = chars

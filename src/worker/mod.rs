@@ -23,8 +23,8 @@ use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::time::Duration;
 
-/// How long a dropped worker waits for its threads.
-const LAST_WRITE: Duration = Duration::from_secs(2);
+/// How long a dropped worker waits for its threads: a little longer than the logbook waits for another program.
+const LAST_WRITE: Duration = Duration::from_secs(12);
 
 /// Why the worker could not start.
 #[derive(Debug, thiserror::Error)]
@@ -361,7 +361,11 @@ mod tests {
         desk.send(Command::Next);
         desk.trouble("no cable \"north\"");
         desk.send(Command::ChooseStudentByName("Nobody".into()));
-        desk.trouble("No student");
+        let told = desk.until(|e| match e {
+            Event::NoSuchStudent(text) => Some(text),
+            _ => None,
+        });
+        assert!(told.contains("No student"), "{told}");
         desk.begin();
         desk.send(Command::Press);
         desk.trouble("no microphone");
