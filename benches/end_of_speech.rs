@@ -56,9 +56,9 @@ fn ours(recogniser: &mut LatticeRecogniser, case: &Case) -> Duration {
 }
 
 fn plain(state: &mut WhisperState, case: &Case) -> Duration {
-    let mut params = FullParams::new(SamplingStrategy::default());
+    let mut params = FullParams::new(SamplingStrategy::Greedy { best_of: 1 });
     params.set_language(Some(case.site.language.code()));
-    params.set_n_threads(THREADS as i32);
+    params.set_n_threads(i32::try_from(THREADS).unwrap());
     params.set_print_progress(false);
     params.set_print_timestamps(false);
     let begin = Instant::now();

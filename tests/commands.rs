@@ -138,7 +138,7 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
 fn what_was_judged_survives_a_kill_at_any_moment() {
     use std::io::{Read, Write};
     let home = tempfile::tempdir().unwrap();
-    let (mut shown, mut moments) = (0, cableside::command::common::random(3));
+    let (mut shown, mut moments) = (0_i64, cableside::command::common::random(3));
     for _ in 0..20 {
         let mut drill = cableside(home.path())
             .args(["drill", "--site", "larkmoor", "--typed", "--turns", "1000"])
@@ -173,13 +173,13 @@ fn what_was_judged_survives_a_kill_at_any_moment() {
         drill.kill().unwrap();
         drill.wait().unwrap();
         typist.join().unwrap();
-        shown += reader.join().unwrap();
+        shown += i64::try_from(reader.join().unwrap()).unwrap();
         let database = rusqlite::Connection::open(home.path().join("logbook.sqlite")).unwrap();
         let well: String = database
             .query_row("PRAGMA integrity_check", [], |row| row.get(0))
             .unwrap();
         assert_eq!(well, "ok");
-        let kept: usize = database
+        let kept: i64 = database
             .query_row("SELECT count(*) FROM attempt", [], |row| row.get(0))
             .unwrap();
         assert!(kept >= shown, "{shown} calls were judged, {kept} are in the logbook");

@@ -42,7 +42,7 @@ impl Limits {
         fit: -1.5,
         foreign_once: 6.0,
         fit_once: 5.0,
-        unread: 0.35,
+        unread: 0.5,
         unread_more: 0.5,
     };
 
@@ -459,11 +459,11 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     } else {
         (None, Vec::new())
     };
-    let stop = stop_called(site, step, evidence) && !foreign;
+    let halted = stop_called(site, step, evidence) && !foreign;
     Judgement {
         outcome,
         elements,
-        stop,
+        stop: halted,
         advice,
         score,
         score_parts,

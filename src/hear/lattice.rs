@@ -87,10 +87,11 @@ impl Lattice {
         let (mut characters, mut tens, mut whole_pairs, mut units) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         if vocabulary.spelled.is_some() {
             let language = vocabulary.language;
-            for (_, letter_words) in &spelling::LETTERS {
+            for (letter, letter_words) in &spelling::LETTERS {
                 let word = id(letter_words[0]);
                 characters.push(word);
                 same.push((word, letter_words));
+                same.push((word, spelling::sounds_like(*letter)));
             }
             for (digit, spellings) in language.digits().iter().enumerate() {
                 // "nine" and "niner" are one word here; "zwei" and "zwo" sound too different.

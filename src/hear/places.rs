@@ -46,8 +46,10 @@ pub fn of_words(
         .collect()
 }
 
-/// Shorter pieces between two words belong to them (seconds).
-const BETWEEN: f32 = 0.12;
+/// Shorter pieces before the first and after the last word belong to them (seconds)...
+const AT_ENDS: f32 = 0.12;
+/// ...and shorter pieces between two words, where the border is less certain.
+const BETWEEN: f32 = 0.6;
 
 /// The stretches of sound that no word was read from. A word whose place is not known is taken to fill the room between its
 /// neighbours; at the beginning and at the end of the call it is taken to fill nothing.
@@ -59,23 +61,24 @@ pub fn unread(places: &[Option<Place>], sounding: &[Place]) -> Vec<Place> {
             read.push(a.with(b));
         }
     }
+    let first = read.iter().map(|r| r.begin).fold(f32::INFINITY, f32::min);
+    let last = read.iter().map(|r| r.end).fold(f32::NEG_INFINITY, f32::max);
     let mut out = Vec::new();
+    let mut keep = |begin: f32, end: f32| {
+        let inside = begin >= first && end <= last;
+        if end - begin > if inside { BETWEEN } else { AT_ENDS } {
+            out.push(Place { begin, end });
+        }
+    };
     for s in sounding {
         let mut at = s.begin;
         let mut inside: Vec<&Place> = read.iter().filter(|r| r.end > s.begin && r.begin < s.end).collect();
         inside.sort_by(|a, b| a.begin.total_cmp(&b.begin));
         for r in inside {
-            if r.begin - at > BETWEEN {
-                out.push(Place {
-                    begin: at,
-                    end: r.begin,
-                });
-            }
+            keep(at, r.begin);
             at = at.max(r.end);
         }
-        if s.end - at > BETWEEN {
-            out.push(Place { begin: at, end: s.end });
-        }
+        keep(at, s.end);
     }
     out
 }

@@ -799,14 +799,7 @@ impl Builder<'_> {
                 }
             }
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
-            let by = match &r.by {
-                None => By::Radio,
-                Some(b) => match self.one_of(f, b, &["radio", "voice", "hand"]).as_str() {
-                    "voice" => By::Voice,
-                    "hand" => By::Hand,
-                    _ => By::Radio,
-                },
-            };
+            let by = self.by(r.by.as_ref());
             if ids.is_empty() && by != By::Hand {
                 self.at(
                     f,
@@ -888,6 +881,15 @@ impl Builder<'_> {
                 "A scene is shown as it stands, braces too",
                 "Describe what is seen without {names}.",
             );
+        }
+    }
+
+    fn by(&mut self, raw: Option<&Spanned<String>>) -> By {
+        let known = ["radio", "voice", "hand"];
+        match raw.map(|b| self.one_of("steps.toml", b, &known)).as_deref() {
+            Some("voice") => By::Voice,
+            Some("hand") => By::Hand,
+            _ => By::Radio,
         }
     }
 

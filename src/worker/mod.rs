@@ -362,7 +362,7 @@ mod tests {
         desk.trouble("no cable \"north\"");
         desk.send(Command::ChooseStudentByName("Nobody".into()));
         let told = desk.until(|e| match e {
-            Event::NoSuchStudent(text) => Some(text),
+            Event::NoSuchStudent(text) => Some(text.clone()),
             _ => None,
         });
         assert!(told.contains("No student"), "{told}");
