@@ -460,6 +460,11 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         (None, Vec::new())
     };
     let halted = stop_called(site, step, evidence) && !foreign;
+    let outcome = match outcome {
+        // Stop behind a complete call takes it back; it is never held against anybody.
+        Outcome::Pass if halted && step.id != "stop" => Outcome::SayAgain,
+        other => other,
+    };
     Judgement {
         outcome,
         elements,

@@ -1,7 +1,7 @@
 //! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
 //!
-//! Elements come in any order, each at most once (twice after a "correction"), any may be absent; small words may stand
-//! between them. A spelled callsign is any run of letters and digits: the fleet is no prior. All readings of the same
+//! Elements come in any order, each at most twice (three times after a "correction", and in calls of one or two elements),
+//! any may be absent; small words may stand between them. A spelled callsign is any run of letters and digits: the fleet is no prior. All readings of the same
 //! words are followed at once, so "four seven six one two" may end a callsign or begin "two up".
 
 use crate::call::Vocabulary;
@@ -261,10 +261,11 @@ impl Lattice {
 
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
         // A word that is a whole call is said again and again ("stop, stop, stop").
+        // Two different values of one element must be heard as two ("solo, two up").
         let limit = if self.short {
             3
         } else {
-            1 + u32::from(s.corrections.min(2))
+            2 + u32::from(s.corrections.min(1))
         };
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
@@ -293,7 +294,7 @@ impl Lattice {
             add(words[0], t);
         }
         if let Some(e) = self.spelled
-            && count(s.used, e) < limit
+            && count(s.used, e) < 1 + u32::from(s.corrections.min(2))
         {
             self.character(
                 State {
