@@ -289,6 +289,21 @@ fn stop_and_release_are_obeyed_in_any_state() {
     }
 }
 
+/// A third invented field with other customs, written from `phrases/README.md` alone: numbered cables, a controller who
+/// speaks to the winch, the type in the ready call, stop once, two directions.
+#[test]
+fn a_field_with_other_customs_works_too() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sites/holmwick");
+    let site = Site::check(&cableside::folders::read_site(&folder)).unwrap();
+    assert!(roles(&site).contains(&"controller".to_owned()));
+    assert!(site.step("ready").unwrap().elements.contains(&"type".to_owned()));
+    let tally = simulate(&site, 3000, &mut common::random(2));
+    assert_eq!(tally.dead_ends, Vec::<String>::new());
+    for ending in Ending::ALL {
+        assert!(tally.endings.contains_key(&ending), "{ending:?} is never reached");
+    }
+}
+
 /// Every run ends, each ending and each kind of turn is reached, and the same seed gives the same runs.
 #[test]
 fn random_launches_all_end() {
