@@ -211,3 +211,46 @@ fn a_file_that_is_no_model_is_refused_with_a_way_out() {
         .to_string();
     assert!(error.contains("no such file"), "{error}");
 }
+
+/// Something said behind or before a complete right call may take it back: it must not pass beside it.
+#[test]
+fn a_right_call_does_not_pass_beside_other_words() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north");
+    let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
+    let clip = |name: &str| {
+        read_clip(&root().join(format!("audio-fixtures/clips/{name}.flac")))
+            .unwrap()
+            .samples
+    };
+    let right = clip("larkmoor_right_clean");
+    let not_ready = clip("larkmoor_not_ready");
+    let not_ready = not_ready[not_ready.len() - 24_000..].to_vec();
+    let mut outcome = |parts: &[&[f32]]| {
+        let mut state = 9u32;
+        let mut samples = Vec::new();
+        for part in parts {
+            samples.extend_from_slice(part);
+            for _ in 0..11_000 {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                samples.push((state as f32 / u32::MAX as f32 - 0.5) * 0.002);
+            }
+        }
+        let evidence = recogniser
+            .hear(&Clip::from_samples(samples), &vocabulary, &AtomicBool::new(false))
+            .unwrap();
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
+    };
+    assert_eq!(outcome(&[&right]), Outcome::Pass);
+    for other in [
+        not_ready,
+        clip("larkmoor_stop"),
+        clip("larkmoor_swapped_callsign"),
+        clip("larkmoor_wrong_cable"),
+    ] {
+        assert_ne!(outcome(&[&right, &other]), Outcome::Pass, "behind");
+        assert_ne!(outcome(&[&other, &right]), Outcome::Pass, "before");
+    }
+}

@@ -28,7 +28,9 @@ pub fn stretches(samples: &[f32]) -> Vec<Place> {
         if *level <= threshold {
             continue;
         }
-        let (begin, end) = (n as f32 * hop, n as f32 * hop + frame);
+        // The middle of a frame stands for it: half of it may lie before the sound.
+        let middle = n as f32 * hop + frame / 2.0;
+        let (begin, end) = (middle - hop / 2.0, middle + hop / 2.0);
         match out.last_mut() {
             Some(last) if begin - last.end < PAUSE => last.end = end,
             _ => out.push(Place { begin, end }),

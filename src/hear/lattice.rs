@@ -358,8 +358,8 @@ mod tests {
             "golf",
             "on the",
             "two",
-            "ready ready",
-            "north south",
+            "ready ready ready",
+            "north south north",
             "ready correction the",
             "windenseil",
         ] {
