@@ -15,7 +15,7 @@ use std::path::Path;
 fn copy_with(changes: &[(&str, &str, &str)]) -> Vec<Problem> {
     let dir = tempfile::tempdir().unwrap();
     let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
-    for name in cableside::site::FILES {
+    for name in cableside::site::FILES.into_iter().chain([cableside::site::BRIEFING]) {
         let mut text = std::fs::read_to_string(from.join(name)).unwrap();
         for (file, old, new) in changes.iter().filter(|(f, ..)| *f == name) {
             assert!(text.contains(old), "{file} does not hold {old}");
