@@ -1,8 +1,9 @@
 //! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
 //!
-//! Elements come in any order, each at most twice (three times after a "correction", and in calls of one or two elements),
-//! any may be absent; small words may stand between them. A spelled callsign is any run of letters and digits: the fleet is no prior. All readings of the same
-//! words are followed at once, so "four seven six one two" may end a callsign or begin "two up".
+//! Elements come in any order, any may be absent; small words may stand between them. Each may come twice if the words
+//! differ ("solo, two up"), again after a "correction", and up to three times in calls of one or two elements. A spelled
+//! callsign is any run of letters and digits: the fleet is no prior. All readings of the same words are followed at once,
+//! so "four seven six one two" may end a callsign or begin "two up".
 
 use crate::call::Vocabulary;
 use crate::call::vocabulary::Meaning;
@@ -38,6 +39,8 @@ enum Place {
 struct State {
     /// Mentions of each element so far, two bits each.
     used: u32,
+    /// Wordings said so far, by their place among the first 128.
+    said: u128,
     corrections: u8,
     fillers: u8,
     place: Place,
@@ -149,6 +152,7 @@ impl Lattice {
     pub fn start(&self) -> States {
         States(vec![State {
             used: 0,
+            said: 0,
             corrections: 0,
             fillers: 0,
             place: Place::Between,
@@ -280,9 +284,13 @@ impl Lattice {
                 Meaning::Correction => t.corrections += 1,
                 Meaning::Joiner => {}
                 Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
-                    if count(s.used, *element) >= limit {
+                    let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
+                    // The same words again are no second value; the model likes to repeat itself.
+                    let again = s.said & bit != 0 && s.corrections == 0 && !self.short;
+                    if again || count(s.used, *element) >= limit {
                         continue;
                     }
+                    t.said |= bit;
                     t.used += 1 << (2 * element);
                 }
             }
@@ -342,6 +350,7 @@ mod tests {
             "golf charlie lima",
             "golf charlie lima golf charlie lima romeo mike",
             "winch delta four seven six one two up south correction north winch cable ready",
+            "winch delta four seven six one solo two up south winch cable north winch cable ready",
         ] {
             assert!(holds("larkmoor", text), "{text}");
         }
@@ -358,7 +367,7 @@ mod tests {
             "golf",
             "on the",
             "two",
-            "ready ready ready",
+            "ready ready",
             "north south north",
             "ready correction the",
             "windenseil",
