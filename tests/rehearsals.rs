@@ -72,7 +72,7 @@ fn the_other_side_reacts_to_what_was_heard() {
         ("forgotten_crew", &["complete"]),
         ("readback_corrected", &["corrected", "complete"]),
         ("readback_accepted", &["readback-accepted"]),
-        ("wing_drop_pilot", &["hand-first", "released"]),
+        ("wing_drop_pilot", &["hand-first", "by-hand"]),
         ("wing_drop_wing_runner", &["stopped"]),
         ("briefing_gap", &["complete"]),
         ("no_answer", &["unanswered", "unanswered", "no-answer"]),
