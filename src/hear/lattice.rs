@@ -285,8 +285,10 @@ impl Lattice {
                 Meaning::Joiner => {}
                 Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
-                    // The same words again are no second value; the model likes to repeat itself.
-                    let again = s.said & bit != 0 && s.corrections == 0 && !self.short;
+                    // The same words again are no second value, and the model likes to repeat itself; beside another
+                    // element's second value they may stand ("south winch cable, north winch cable").
+                    let doubled = (0..16).any(|e| e != *element && count(s.used, e) > 1);
+                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !self.short;
                     if again || count(s.used, *element) >= limit {
                         continue;
                     }
