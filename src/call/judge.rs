@@ -416,7 +416,9 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                 let longest = evidence.unread.iter().map(|u| u.end - u.begin).fold(0.0, f32::max);
                 let room = longest > if said { limits.unread_more } else { limits.unread };
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
-                let undecided = rival.is_some_and(|m| m < limit) || (room && (said || left_out));
+                // Nothing that is said beside it takes back a stop.
+                let taken_back = said && id != "stop";
+                let undecided = rival.is_some_and(|m| m < limit) || (room && (taken_back || left_out));
                 if undecided || foreign {
                     (
                         Finding {
