@@ -26,11 +26,9 @@ pub struct Limits {
     pub foreign_once: f32,
     /// The same for the likelihood of all tokens (nats).
     pub fit_once: f32,
-    /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing: it
-    /// may have been said there.
+    /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
+    /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
-    /// Where such a stretch is longer than this (seconds), nothing passes either: it may have taken back what was said.
-    pub unread_more: f32,
 }
 
 impl Limits {
@@ -43,8 +41,12 @@ impl Limits {
         foreign_once: 6.0,
         fit_once: 5.0,
         unread: 0.5,
-        unread_more: 0.5,
     };
+
+    /// Is there sound in which something else may have been said?
+    fn more_said(&self, evidence: &Evidence) -> bool {
+        evidence.unread.iter().any(|u| u.end - u.begin > self.unread)
+    }
 
     /// Do the words of the call explain the sound well enough to decide anything?
     pub fn explained(&self, evidence: &Evidence) -> bool {
@@ -361,11 +363,6 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
     }
 }
 
-fn more_said(evidence: &Evidence) -> bool {
-    let long = |u: &super::delivery::Place| u.end - u.begin > Limits::DEFAULT.unread_more;
-    evidence.unread.iter().any(long)
-}
-
 /// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
 fn less_than(finding: &Finding, expected: &str) -> bool {
     let Some(heard) = finding.heard.as_ref().filter(|_| finding.verdict == Verdict::Wrong) else {
@@ -382,6 +379,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let values = situation.values(site, step);
     let best = evidence.readings.first();
     let foreign = evidence.speech && !limits.explained(evidence);
+    let more_said = limits.more_said(evidence);
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
@@ -413,12 +411,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = if said { limits.said } else { limits.failed };
-                let longest = evidence.unread.iter().map(|u| u.end - u.begin).fold(0.0, f32::max);
-                let room = longest > if said { limits.unread_more } else { limits.unread };
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
                 // Nothing that is said beside it takes back a stop.
                 let taken_back = said && id != "stop";
-                let undecided = rival.is_some_and(|m| m < limit) || (room && (taken_back || left_out));
+                let undecided = rival.is_some_and(|m| m < limit) || (more_said && (taken_back || left_out));
                 if undecided || foreign {
                     (
                         Finding {
@@ -519,7 +515,7 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
             .clone()
             .unwrap_or_else(|| "Nothing was heard.".to_owned()),
         (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
-        (Verdict::Unsure, Some(h)) if h == expected && more_said(evidence) => format!(
+        (Verdict::Unsure, Some(h)) if h == expected && Limits::DEFAULT.more_said(evidence) => format!(
             "\"{}\" was heard, and something else that these words do not explain. Make the call alone.",
             words(h)
         ),

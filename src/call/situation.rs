@@ -105,6 +105,17 @@ impl Situation {
             .collect()
     }
 
+    /// What is seen before a step's call: the step's own scene and those of the right values.
+    pub fn scene(&self, site: &Site, step: &Step) -> Option<String> {
+        let values = self.values(site, step);
+        let of_values = values.iter().filter_map(|(element, value)| {
+            let wordings = &site.elements.get(element)?.values;
+            wordings.iter().find(|w| &w.id == value)?.scene.clone()
+        });
+        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).collect();
+        (!all.is_empty()).then(|| all.join(" "))
+    }
+
     /// What the fleet says of this aircraft: its type, and the link named in the type's own data.
     fn of_aircraft(&self, site: &Site, element: &str) -> Option<String> {
         let aircraft = site.aircraft(&self.callsign)?;

@@ -170,14 +170,8 @@ impl Terminal {
                 let s = &dealt.situation;
                 let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
                 println!("\nGlider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
-                let values = s.values(&self.site, &self.step);
-                let seen = values.iter().filter_map(|(element, value)| {
-                    let wordings = &self.site.elements.get(element)?.values;
-                    wordings.iter().find(|w| &w.id == value)?.scene.clone()
-                });
-                let scene: Vec<String> = self.step.scene.clone().into_iter().chain(seen).collect();
-                if !scene.is_empty() {
-                    println!("({})", scene.join(" "));
+                if let Some(scene) = s.scene(&self.site, &self.step) {
+                    println!("({scene})");
                 }
                 if let Some(p) = &self.step.prompt {
                     println!("[{}] {}", p.role, p.text);

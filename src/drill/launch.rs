@@ -315,8 +315,9 @@ impl Launch {
         if self.course.traffic.contains(&step.id) && step.by == By::Radio {
             self.others(site, step);
         }
-        if let Some(text) = self.scene(site, step) {
-            self.queue.push_back(Next::See(text));
+        // Only whoever makes the call is shown its scene.
+        if step.speaker == self.role {
+            self.queue.extend(self.situation.scene(site, step).map(Next::See));
         }
         if let Some(hazard) = self.hazard_of(site, step) {
             self.queue.push_back(Next::See(hazard.scene.clone()));
@@ -332,20 +333,6 @@ impl Launch {
         } else if step.by != By::Hand {
             self.play(site, step);
         }
-    }
-
-    /// The scene of a step, with that of the value to be called, for whoever makes the call.
-    fn scene(&self, site: &Site, step: &Step) -> Option<String> {
-        if step.speaker != self.role {
-            return None;
-        }
-        let values = self.situation.values(site, step);
-        let of_values = values.iter().filter_map(|(element, value)| {
-            let wordings = &site.elements.get(element)?.values;
-            wordings.iter().find(|w| &w.id == value)?.scene.clone()
-        });
-        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).collect();
-        (!all.is_empty()).then(|| all.join(" "))
     }
 
     fn hazard_of<'s>(&self, site: &'s Site, step: &Step) -> Option<&'s Hazard> {

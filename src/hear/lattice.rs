@@ -264,11 +264,11 @@ impl Lattice {
     }
 
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
-        // A word that is a whole call is said again and again ("stop, stop, stop").
-        // Two different values of one element must be heard as two ("solo, two up").
         let limit = if self.short {
+            // A word that is a whole call is said again and again ("stop, stop, stop").
             3
         } else {
+            // Two different values of one element must be heard as two ("solo, two up").
             2 + u32::from(s.corrections.min(1))
         };
         let count = |used: u32, e: usize| used >> (2 * e) & 3;

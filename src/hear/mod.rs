@@ -104,16 +104,15 @@ impl Recogniser for LatticeRecogniser {
         }
         if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
             let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
-            let mut places = places::of_words(&decoder, path, &words, &sounding, seconds);
+            let places = places::of_words(&decoder, path, &words, &sounding, seconds);
             if places.len() == best.reading.words.len() {
                 evidence.unread = places::unread(&places, &sounding);
+                evidence.places = places;
             }
-            for place in places.iter_mut().flatten().chain(&mut evidence.unread) {
+            // So far they count from where the speech begins.
+            for place in evidence.places.iter_mut().flatten().chain(&mut evidence.unread) {
                 place.begin += start;
                 place.end += start;
-            }
-            if places.len() == best.reading.words.len() {
-                evidence.places = places;
             }
             evidence.delivery = Some(delivery.of_words(&best.reading, &evidence.places));
         } else {

@@ -358,7 +358,6 @@ impl Report<'_> {
             said: 0.0,
             failed: 0.0,
             unread: f32::INFINITY,
-            unread_more: f32::INFINITY,
             foreign: f32::INFINITY,
             fit: f32::NEG_INFINITY,
             ..Limits::DEFAULT
