@@ -139,7 +139,7 @@ impl Terminal {
                 }
             }
             let end = self.until(|e| matches!(e, Event::State(TurnState::YourCall | TurnState::Done)))?;
-            if self.judged.is_some() {
+            while self.judged.is_some() {
                 self.until(|e| matches!(e, Event::Stored(_) | Event::NotStored(_)))?;
             }
             if matches!(end, Event::State(TurnState::Done)) {
@@ -179,8 +179,9 @@ impl Terminal {
                 self.dealt = Some(dealt.clone());
             }
             Event::Judged(judged) => self.judged = Some(judged.clone()),
-            Event::Stored(_) | Event::NotStored(_) => {
-                if let Some(judged) = self.judged.take() {
+            Event::Stored(id) | Event::NotStored(id) => {
+                // One that had to wait may be stored in between.
+                if let Some(judged) = self.judged.take_if(|j| j.id == *id) {
                     self.show_judged(&judged);
                 }
             }

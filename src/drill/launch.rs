@@ -215,11 +215,6 @@ impl Launch {
         &self.record
     }
 
-    /// What the student's turn wants, while it is the student's turn.
-    pub fn wanted(&self) -> Option<Want> {
-        self.want
-    }
-
     /// The step at hand.
     pub fn step<'s>(&self, site: &'s Site) -> Option<&'s Step> {
         site.step(self.order.get(self.at)?)

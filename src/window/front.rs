@@ -307,6 +307,7 @@ mod tests {
         let mut turn = Turn::new(situation());
         let answer = turn.judged(&site, step, &judgement);
         Event::Judged(Box::new(Judged {
+            id: uuid::Uuid::nil(),
             judgement,
             evidence,
             answer,

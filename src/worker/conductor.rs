@@ -590,6 +590,7 @@ impl Conductor {
             milliseconds,
         });
         let judged = Judged {
+            id: attempt.id,
             judgement,
             evidence,
             answer,

@@ -172,8 +172,10 @@ impl Keeper {
                 self.answer(Message::Name { student, name });
             }
             Order::Record { attempt, file } => {
-                self.store_waiting();
-                self.record(*attempt, file.as_deref(), now);
+                // Where this one fails the others would too, each after a wait of its own.
+                if self.record(*attempt, file.as_deref(), now) {
+                    self.store_waiting();
+                }
             }
             Order::Quit => {}
         }
@@ -203,8 +205,8 @@ impl Keeper {
         self.logbook.begin_recording(Some(student)).map(Some)
     }
 
-    /// An attempt whose recording may no longer be kept is stored without it.
-    fn record(&mut self, mut attempt: NewAttempt, file: Option<&std::path::Path>, now: Timestamp) {
+    /// Store an attempt; one whose recording may no longer be kept is stored without it. Is it stored?
+    fn record(&mut self, mut attempt: NewAttempt, file: Option<&std::path::Path>, now: Timestamp) -> bool {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
         if matches!(result, Err(LogbookError::NoConsent { .. })) {
@@ -215,7 +217,10 @@ impl Keeper {
             result = self.logbook.record(&attempt, now);
         }
         match result {
-            Ok(()) => self.out.tell(Event::Stored(id)),
+            Ok(()) => {
+                self.out.tell(Event::Stored(id));
+                true
+            }
             Err(e) => {
                 self.waiting.push(attempt);
                 let n = self.waiting.len();
@@ -223,6 +228,7 @@ impl Keeper {
                     "{e}. Not stored yet: {n}; that is tried again with the next call and at the end."
                 ));
                 self.out.tell(Event::NotStored(id));
+                false
             }
         }
     }

@@ -142,6 +142,8 @@ pub struct Dealt {
 /// A judged call.
 #[derive(Debug, Clone)]
 pub struct Judged {
+    /// The attempt: [`Event::Stored`] and [`Event::NotStored`] speak of it.
+    pub id: Uuid,
     /// The judgement that counts for the turn: an answer to a question completes the one before.
     pub judgement: Judgement,
     /// What was heard or read.
