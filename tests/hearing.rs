@@ -11,26 +11,18 @@
     reason = "tests"
 )]
 
+mod common;
+
 use cableside::call::{Outcome, Situation, Vocabulary, judge, judge::Limits};
 use cableside::hear::{LatticeRecogniser, Recogniser};
 use cableside::site::{Callsign, Site};
 use cableside::sound::{Clip, read_clip};
+use common::model;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
-fn model() -> PathBuf {
-    let folder = std::env::var_os("CABLESIDE_MODELS").map_or_else(cableside::folders::models, PathBuf::from);
-    let file = folder.join("ggml-base.bin");
-    assert!(
-        file.is_file(),
-        "the speech model is not there: run scripts/test, or `cableside model fetch base`\n  {}",
-        file.display()
-    );
-    file
 }
 
 fn site(name: &str) -> Site {

@@ -10,24 +10,16 @@
     reason = "tests"
 )]
 
+mod common;
+
 use cableside::call::{Place, Situation, Vocabulary, judge, judge::Limits};
 use cableside::hear::{LatticeRecogniser, Recogniser, delivery};
 use cableside::site::{Callsign, Site};
 use cableside::sound::{Clip, RATE};
 use cableside::voice::{Language, Line, Role, Speaker};
-use std::path::{Path, PathBuf};
+use common::model;
+use std::path::Path;
 use std::sync::atomic::AtomicBool;
-
-fn model() -> PathBuf {
-    let folder = std::env::var_os("CABLESIDE_MODELS").map_or_else(cableside::folders::models, PathBuf::from);
-    let file = folder.join("ggml-base.bin");
-    assert!(
-        file.is_file(),
-        "the speech model is not there: run scripts/test, or `cableside model fetch base`\n  {}",
-        file.display()
-    );
-    file
-}
 
 fn part(speaker: &Speaker, role: Role, text: &str) -> Vec<f32> {
     let line = Line {

@@ -8,17 +8,15 @@
     reason = "tests"
 )]
 
+mod common;
+
 use cableside::sound::read_clip;
-use std::path::{Path, PathBuf};
+use common::model;
+use std::path::Path;
 use std::process::Command;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
-fn model() -> PathBuf {
-    let folder = std::env::var_os("CABLESIDE_MODELS").map_or_else(cableside::folders::models, PathBuf::from);
-    folder.join("ggml-base.bin")
 }
 
 /// Run a script; the kinds of its notes and its ending, and the debrief as text.
