@@ -1,0 +1,134 @@
+//! What the program's roles say in a launch: their calls, readbacks and answers.
+
+use super::{Launch, PILOT, Want};
+use crate::call::{Judgement, Situation};
+use crate::drill::answer::{Spoken, sentence};
+use crate::site::{Site, Step, fill};
+use std::collections::BTreeMap;
+
+impl Launch {
+    pub(super) fn prompt(&mut self, step: &Step) {
+        if let Some(p) = step.prompt.as_ref().filter(|p| p.role != self.role) {
+            let line = Spoken {
+                role: p.role.clone(),
+                text: p.text.clone(),
+                clip: p.clip.clone(),
+            };
+            self.say(step, line);
+        }
+    }
+
+    /// Another glider's radio check: words that are not for this launch.
+    pub(super) fn others(&mut self, site: &Site, step: &Step) {
+        let Some(other) = site.fleet.iter().find(|a| a.registration != self.situation.callsign) else {
+            return;
+        };
+        let check = site.step("radio check").unwrap_or(step);
+        let theirs = Situation::new(other.registration.clone(), 1, self.situation.cable.clone());
+        let line = Spoken {
+            role: "another pilot".to_owned(),
+            text: theirs.taught_call(site, check),
+            clip: None,
+        };
+        self.say(step, line);
+    }
+
+    /// The program's own call. A readback of the student's own call is listened to, whether it is right or not: nothing
+    /// but the words may give a wrong one away.
+    pub(super) fn play(&mut self, site: &Site, step: &Step) {
+        let right = self.situation.values(site, step);
+        let mut values = right.clone();
+        let mine = step
+            .readback_of
+            .as_ref()
+            .and_then(|of| site.step(of))
+            .is_some_and(|of| of.speaker == self.role);
+        if step.readback_of.is_some() {
+            for (element, value) in &mut values {
+                if let Some(heard) = self.heard.get(element) {
+                    value.clone_from(heard);
+                }
+            }
+        }
+        if mine && let Some((element, wrong)) = self.course.misread.take() {
+            values.insert(element, wrong);
+        }
+        let line = call_line(site, step, &values);
+        self.say(step, line);
+        if mine {
+            self.misread = step.elements.iter().find(|e| values.get(*e) != right.get(*e)).cloned();
+            self.turn.attempts = 0;
+            self.want = Some(Want::Readback);
+            return;
+        }
+        self.keep(&values);
+        self.reply(site, step, &values);
+    }
+
+    /// The answer to a complete call, unless its speaker has the next step anyway or is the student.
+    pub(super) fn reply(&mut self, site: &Site, step: &Step, values: &BTreeMap<String, String>) {
+        let next = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        let Some(reply) = step.answer.as_ref() else { return };
+        if reply.role == self.role || next.is_some_and(|n| n.speaker == reply.role) {
+            return;
+        }
+        let line = Spoken {
+            role: reply.role.clone(),
+            text: sentence(&fill(&reply.text, |name| {
+                Some(words_for(site, name, values.get(name)?))
+            })),
+            clip: reply.clip.clone(),
+        };
+        self.say(step, line);
+    }
+
+    pub(super) fn keep(&mut self, values: &BTreeMap<String, String>) {
+        self.heard.extend(values.iter().map(|(k, v)| (k.clone(), v.clone())));
+    }
+}
+
+/// A call as taught, with the values given.
+pub(super) fn call_line(site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
+    Spoken {
+        role: step.speaker.clone(),
+        text: sentence(&fill(&step.taught, |name| {
+            Some(words_for(site, name, values.get(name)?))
+        })),
+        clip: None,
+    }
+}
+
+pub(super) fn words_for(site: &Site, element: &str, value: &str) -> String {
+    site.taught_words(element, value).unwrap_or_else(|| value.to_owned())
+}
+
+/// Values heard in a complete call.
+pub(super) fn heard_values(judgement: Option<&Judgement>) -> BTreeMap<String, String> {
+    let elements = judgement.map(|j| j.elements.as_slice()).unwrap_or_default();
+    elements
+        .iter()
+        .filter_map(|e| Some((e.element.clone(), e.heard.clone()?)))
+        .collect()
+}
+
+/// A question where the site gives none.
+pub(super) fn say_again(site: &Site, step: &Step, student: &str) -> Spoken {
+    let asks = [&step.ask_all_again, &step.ask_again, &step.answer];
+    let role = asks
+        .into_iter()
+        .flatten()
+        .map(|l| l.role.clone())
+        .find(|r| r != student);
+    Spoken {
+        role: role.unwrap_or_else(|| {
+            if student == "winch driver" {
+                PILOT
+            } else {
+                "winch driver"
+            }
+            .to_owned()
+        }),
+        text: site.language.say_again().to_owned(),
+        clip: None,
+    }
+}

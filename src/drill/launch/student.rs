@@ -1,0 +1,289 @@
+//! What the student does in a launch, and what follows from it.
+
+use super::others::{call_line, heard_values, say_again};
+use super::{Did, Launch, PILOT, WINCH_DRIVER, Want};
+use crate::call::judge::Limits;
+use crate::call::{Judgement, Verdict, words};
+use crate::drill::answer::{Answer, Spoken};
+use crate::drill::record::{Ending, Entry, Note};
+use crate::drill::turn::Turn;
+use crate::site::{By, Site, Step};
+
+/// Attempts at one call before the run is broken off: that call is then practised alone.
+const ATTEMPTS: u32 = 5;
+/// Times in a row that a student may let a turn pass.
+const PASSED_OVER: u8 = 3;
+
+impl Launch {
+    /// The student's part. Ignored when it is not the student's turn.
+    pub fn did(&mut self, site: &Site, did: Did) {
+        let (Some(want), Some(step)) = (self.want, self.step(site)) else {
+            return;
+        };
+        match did {
+            Did::Called {
+                judgement, words, over, ..
+            } => {
+                self.record.push(Entry::Called {
+                    step: step.id.clone(),
+                    want,
+                    asked: self.turn.asked.clone(),
+                    words: words.to_owned(),
+                    judgement: judgement.clone(),
+                });
+                if over {
+                    self.note(Note::SpokeOver);
+                }
+            }
+            Did::Hand => self.record.push(Entry::Hand { step: step.id.clone() }),
+            Did::Nothing => {}
+        }
+        match want {
+            Want::Call => self.did_call(site, step, did),
+            Want::Readback => self.did_readback(site, step, did),
+            Want::Hazard => self.did_hazard(site, did),
+            Want::Words => self.end(Ending::ByHand),
+            Want::Release => self.did_release(site, did),
+        }
+    }
+
+    /// Has the student a hand on something that stops this launch? The pilot from hooking on, the winch driver from the
+    /// ready call.
+    fn has_a_hand(&self) -> bool {
+        let place = |step: &str| self.order.iter().position(|s| s == step);
+        let from = match self.role.as_str() {
+            PILOT => place("close").map(|c| c + 1).or_else(|| place("ready")),
+            WINCH_DRIVER => place("ready"),
+            _ => return false,
+        };
+        from.is_none_or(|f| self.at >= f)
+    }
+
+    fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Called { judgement, .. } => self.called(site, step, judgement),
+            Did::Hand if self.has_a_hand() => self.end(Ending::ByHandToBeSure),
+            Did::Hand => {
+                self.note(Note::NothingInHand);
+                self.pass_over(step);
+            }
+            Did::Nothing => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
+            }
+        }
+    }
+
+    fn pass_over(&mut self, step: &Step) {
+        self.passed_over += 1;
+        if self.passed_over >= PASSED_OVER {
+            self.end(Ending::NobodyCalled);
+        } else {
+            self.prompt(step);
+        }
+    }
+
+    fn called(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
+        if denied(site, judgement) {
+            self.end(Ending::NothingMoves);
+            return;
+        }
+        self.turn.prompted();
+        self.turn.press();
+        self.turn.release();
+        let reply = self.turn.judged(site, step, judgement);
+        let so_far = self.turn.so_far.as_ref();
+        let only_wrong = so_far.is_some_and(|j| {
+            let mut critical = j.elements.iter().filter(|e| e.critical);
+            critical.all(|e| matches!(e.verdict, Verdict::Said | Verdict::Wrong))
+        });
+        match reply {
+            Answer::Complete(_) => {
+                if self.unanswered > 0 && step.by == By::Radio && self.read_back_next(site, step) {
+                    self.nobody_answers();
+                    return;
+                }
+                let values = heard_values(so_far);
+                self.keep(&values);
+                self.reply(site, step, &values);
+                self.want = None;
+            }
+            // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better.
+            Answer::ReadBack { .. } if only_wrong && self.read_back_next(site, step) => {
+                let values = heard_values(so_far);
+                self.keep(&values);
+                self.want = None;
+            }
+            Answer::Silence => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
+            }
+            Answer::Stopped(_) => self.end(Ending::StoppedToBeSure),
+            Answer::Ask { line, .. } | Answer::ReadBack { line, .. } | Answer::SayAgain(line) => {
+                if self.turn.attempts >= ATTEMPTS {
+                    self.end(Ending::BrokenOff);
+                    return;
+                }
+                let line = if line.text.is_empty() {
+                    say_again(site, step, &self.role)
+                } else {
+                    line
+                };
+                self.say(step, line);
+            }
+        }
+    }
+
+    fn nobody_answers(&mut self) {
+        self.unanswered -= 1;
+        self.note(Note::Unanswered);
+        self.turn = Turn::new(self.situation.clone());
+        if self.unanswered == 0 && self.course.unanswered > 1 {
+            self.end(Ending::NoAnswer);
+        }
+    }
+
+    fn read_back_next(&self, site: &Site, step: &Step) -> bool {
+        let next = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        next.is_some_and(|n| n.readback_of.as_ref() == Some(&step.id))
+    }
+
+    fn did_readback(&mut self, site: &Site, step: &Step, did: Did) {
+        let wrong = self.misread.clone();
+        match did {
+            Did::Called { judgement, .. } if judgement.stop => {
+                self.end(if wrong.is_some() {
+                    Ending::Stopped
+                } else {
+                    Ending::StoppedToBeSure
+                });
+            }
+            Did::Hand if self.has_a_hand() => {
+                self.end(if wrong.is_some() {
+                    Ending::ByHand
+                } else {
+                    Ending::ByHandToBeSure
+                });
+            }
+            Did::Called {
+                judgement, negative, ..
+            } => match &wrong {
+                Some(element) => self.corrects(site, step, element, judgement, negative),
+                // What is said to a right readback changes nothing.
+                None => self.readback_stands(site, step),
+            },
+            Did::Nothing | Did::Hand if wrong.is_some() => self.end(Ending::ReadbackAccepted),
+            Did::Nothing | Did::Hand => self.readback_stands(site, step),
+        }
+    }
+
+    fn readback_stands(&mut self, site: &Site, step: &Step) {
+        self.want = None;
+        let values = self.situation.values(site, step);
+        self.reply(site, step, &values);
+    }
+
+    fn corrects(&mut self, site: &Site, step: &Step, element: &str, judgement: &Judgement, negative: bool) {
+        match judgement.element(element).map(|e| e.verdict) {
+            Some(Verdict::Said) => {
+                self.note(if negative {
+                    Note::Corrected
+                } else {
+                    Note::CorrectedWithoutNegative
+                });
+                let right = self.situation.values(site, step);
+                self.say(step, call_line(site, step, &right));
+                self.keep(&right);
+                self.misread = None;
+                self.want = None;
+            }
+            // Something is wrong, says the student, and not yet what; or it was not made out.
+            Some(Verdict::Unsure | Verdict::Wrong) => self.what_was_that(site, step),
+            _ if negative => self.what_was_that(site, step),
+            // "Correct", "roger", or anything else: the wrong value stands.
+            _ => self.end(Ending::ReadbackAccepted),
+        }
+    }
+
+    fn what_was_that(&mut self, site: &Site, step: &Step) {
+        self.turn.attempts += 1;
+        if self.turn.attempts >= ATTEMPTS {
+            self.end(Ending::BrokenOff);
+            return;
+        }
+        let line = Spoken {
+            role: step.speaker.clone(),
+            text: site.language.say_again().to_owned(),
+            clip: None,
+        };
+        self.say(step, line);
+    }
+
+    fn did_hazard(&mut self, site: &Site, did: Did) {
+        let hand = self.has_a_hand();
+        match did {
+            Did::Hand if hand => {
+                self.note(Note::HandFirst);
+                if site.step("stop").is_some() {
+                    self.want = Some(Want::Words);
+                } else {
+                    self.end(Ending::ByHand);
+                }
+            }
+            // In doubt whether it was a stop the others stop.
+            Did::Called { judgement, .. } if judgement.stop || maybe_stop(judgement) => {
+                if hand {
+                    self.note(Note::WordsBeforeHand);
+                }
+                self.end(Ending::Stopped);
+            }
+            Did::Called { .. } | Did::Hand | Did::Nothing => self.end(Ending::HazardMissed),
+        }
+    }
+
+    fn did_release(&mut self, site: &Site, did: Did) {
+        match did {
+            Did::Hand => {
+                self.pulls += 1;
+                if self.pulls >= site.customs.release_pulls {
+                    self.want = None;
+                }
+            }
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Called { .. } | Did::Nothing => {
+                self.note(Note::HandWanted);
+                self.passed_over += 1;
+                if self.passed_over >= PASSED_OVER {
+                    self.end(Ending::NotReleased);
+                }
+            }
+        }
+    }
+}
+
+/// Was something said to be not ready, not clear, not permitted? That is always right to say, and nothing moves.
+fn denied(site: &Site, judgement: &Judgement) -> bool {
+    judgement.elements.iter().any(|e| {
+        let words = site
+            .elements
+            .get(&e.element)
+            .map(|x| x.negated.as_slice())
+            .unwrap_or_default();
+        let heard = e.heard.as_deref().map(words::of);
+        e.verdict == Verdict::Wrong && words.iter().any(|w| Some(words::of(w)) == heard)
+    })
+}
+
+/// In the step "stop" itself: was it a stop, or may it have been one?
+fn maybe_stop(judgement: &Judgement) -> bool {
+    let Some(stop) = judgement.element("stop") else {
+        return false;
+    };
+    let close = stop.margin.is_some_and(|m| m < Limits::DEFAULT.failed);
+    match stop.verdict {
+        Verdict::Said => true,
+        Verdict::Unsure => stop.heard.is_some() || close,
+        _ => false,
+    }
+}

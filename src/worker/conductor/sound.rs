@@ -1,0 +1,263 @@
+//! What is played and recorded: lines of the other side, the student's own call, the sound room's events.
+
+use super::{Conductor, LEVELS, What};
+use crate::drill::TurnState;
+use crate::site::Line;
+use crate::sound::{Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent};
+use crate::voice::{self, Origin, Role, Speaker, VoiceEvent};
+use crate::worker::keeper;
+use crate::worker::message::Event;
+use std::sync::mpsc::{self, Receiver};
+use std::time::Instant;
+
+impl Conductor {
+    pub(super) fn play_prompt(&mut self) {
+        let Some((_, step)) = self.step() else { return };
+        let Some(run) = &mut self.run else { return };
+        match run.turn.state {
+            // A prompt in the middle of a turn is not part of it any more.
+            TurnState::YourCall => run.turn.state = TurnState::Receiving,
+            TurnState::Receiving => {}
+            _ => return,
+        }
+        self.tell_state();
+        match step.prompt {
+            Some(line) => self.say(&line),
+            None => self.line_ended(Instant::now()),
+        }
+    }
+
+    pub(super) fn play_answer(&mut self) {
+        let line = self
+            .run
+            .as_ref()
+            .filter(|r| !matches!(r.turn.state, TurnState::Transmitting | TurnState::Judging))
+            .and_then(|r| r.answer.as_ref()?.line().cloned())
+            .filter(|l| !l.text.is_empty());
+        match line {
+            Some(l) => self.say(&Line {
+                role: l.role,
+                text: l.text,
+                clip: l.clip,
+            }),
+            None => self.line_ended(Instant::now()),
+        }
+    }
+
+    pub(super) fn say(&mut self, line: &Line) {
+        self.silence();
+        let Some((site, folder)) = &self.site else {
+            return;
+        };
+        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+            self.line_ended(Instant::now());
+            return;
+        };
+        let role = Role::of(&line.role);
+        let radio = role.on_radio();
+        let line = voice::Line {
+            text: line.text.clone(),
+            clip: folder
+                .as_ref()
+                .zip(line.clip.as_ref())
+                .map(|(folder, clip)| folder.join(clip)),
+            role,
+            language: site.language,
+        };
+        self.speaking = Some((speaker.say(line, radio.then(Radio::default)), What::Line));
+        self.out.tell(Event::Playing(true));
+    }
+
+    pub(super) fn play_own(&mut self) {
+        let Some(run) = &self.run else { return };
+        if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
+            return;
+        }
+        let Some(clip) = run.own.clone() else {
+            self.out.trouble("there is no spoken call to play yet");
+            return;
+        };
+        self.stop_playing();
+        self.play(clip.samples.clone(), What::Own);
+    }
+
+    pub(super) fn play(&mut self, samples: Vec<f32>, what: What) {
+        if let Some(player) = &self.player {
+            self.playing = Some((player.play(samples), what));
+            self.out.tell(Event::Playing(true));
+        } else {
+            self.sound_ended(what, Instant::now());
+        }
+    }
+
+    /// Stops what plays or is about to; a line stopped counts as spoken.
+    pub(super) fn stop_playing(&mut self) {
+        if let Some(what) = self.silence() {
+            self.sound_ended(what, Instant::now());
+        }
+    }
+
+    /// Stops what plays or is about to, and says what it was.
+    pub(super) fn silence(&mut self) -> Option<What> {
+        let speaking = self.speaking.take();
+        let playing = self.playing.take();
+        if speaking.is_some()
+            && let Some(speaker) = &self.speaker
+        {
+            speaker.cancel();
+        }
+        if playing.is_some()
+            && let Some(player) = &self.player
+        {
+            player.stop();
+        }
+        speaking.or(playing).map(|(_, what)| what)
+    }
+
+    pub(super) fn sound_ended(&mut self, what: What, at: Instant) {
+        self.out.tell(Event::Playing(false));
+        if what == What::Line {
+            self.line_ended(at);
+        }
+    }
+
+    pub(super) fn line_ended(&mut self, at: Instant) {
+        let Some(run) = &mut self.run else { return };
+        if run.turn.state == TurnState::Receiving {
+            run.prompt_end = Some(at);
+            run.turn.prompted();
+            self.tell_state();
+        }
+    }
+
+    pub(super) fn attend_to_sound(&mut self) {
+        self.attend_to_voice();
+        while let Some(event) = self.player.as_ref().and_then(Player::poll) {
+            self.player_event(event);
+        }
+        while let Some(event) = self.recorder.as_ref().and_then(Recorder::poll) {
+            self.recorder_event(event);
+        }
+        if let Some(answer) = self.devices.as_ref().map(Receiver::try_recv) {
+            match answer {
+                Ok(result) => {
+                    self.devices = None;
+                    match result {
+                        Ok(list) => self.out.tell(Event::Devices(list)),
+                        Err(e) => self.out.trouble(e),
+                    }
+                }
+                Err(mpsc::TryRecvError::Disconnected) => self.devices = None,
+                Err(mpsc::TryRecvError::Empty) => {}
+            }
+        }
+        let transmitting = self
+            .run
+            .as_ref()
+            .is_some_and(|r| r.turn.state == TurnState::Transmitting);
+        if (transmitting || self.watch_level)
+            && self.microphone.is_some()
+            && self.last_level.elapsed() >= LEVELS
+            && let Some(recorder) = &self.recorder
+        {
+            self.last_level = Instant::now();
+            self.out.tell(Event::Level(recorder.level()));
+        }
+    }
+
+    pub(super) fn attend_to_voice(&mut self) {
+        while let Some(event) = self.speaker.as_ref().and_then(Speaker::poll) {
+            let (VoiceEvent::Spoken { id, .. } | VoiceEvent::Failed { id, .. }) = &event;
+            let Some((_, what)) = self.speaking.take_if(|s| s.0 == *id) else {
+                continue;
+            };
+            match event {
+                VoiceEvent::Spoken { spoken, .. } => {
+                    if let Origin::InsteadOfClip(e) = &spoken.origin {
+                        self.out.trouble(format!("The line is spoken by the synthesiser: {e}"));
+                    }
+                    self.play(spoken.samples, what);
+                }
+                VoiceEvent::Failed { error, .. } => {
+                    self.out.trouble(error);
+                    self.sound_ended(what, Instant::now());
+                }
+            }
+        }
+    }
+
+    pub(super) fn player_event(&mut self, event: PlayerEvent) {
+        match event {
+            PlayerEvent::Started { .. } | PlayerEvent::Stopped { .. } => {}
+            PlayerEvent::Finished { id, at } => {
+                if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
+                    self.sound_ended(what, at);
+                }
+            }
+            PlayerEvent::Failed { id, error } => {
+                if !self.mute {
+                    self.mute = true;
+                    self.out.trouble(error);
+                }
+                if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
+                    self.sound_ended(what, Instant::now());
+                }
+            }
+        }
+    }
+
+    pub(super) fn recorder_event(&mut self, event: RecorderEvent) {
+        match event {
+            RecorderEvent::Ready { device, .. } => self.set_microphone(Some(device)),
+            RecorderEvent::Failed(e) => {
+                self.set_microphone(None);
+                self.out.trouble(e);
+            }
+            RecorderEvent::Lost { device } => {
+                self.set_microphone(None);
+                self.out.trouble(format!(
+                    "The microphone \"{device}\" went away. Plug it in again or choose another one; calls can be typed."
+                ));
+            }
+            RecorderEvent::Recording => {}
+            RecorderEvent::NotReady(text) => {
+                self.expecting = None;
+                if let Some(run) = &mut self.run {
+                    run.turn.cancel();
+                }
+                self.out.trouble(text);
+                self.tell_state();
+            }
+            RecorderEvent::Warning(trouble) => self.out.trouble(trouble),
+            RecorderEvent::Recorded(recorded) => self.recorded(*recorded),
+        }
+    }
+
+    pub(super) fn set_microphone(&mut self, name: Option<String>) {
+        if self.microphone != name {
+            self.microphone.clone_from(&name);
+            self.out.tell(Event::Microphone(name));
+        }
+    }
+
+    pub(super) fn recorded(&mut self, recorded: Recorded) {
+        let Recorded { clip, path } = recorded;
+        let Some(began) = self.expecting.take() else {
+            // Cancelled while it was being finished.
+            if let Some(path) = path {
+                keeper::remove(&path, &self.out);
+            }
+            return;
+        };
+        // The device went away, or the longest time was reached: nobody has let go of the key.
+        if self.run.as_mut().is_some_and(|r| r.turn.release()) {
+            self.tell_state();
+        }
+        let recording = path.as_ref().and_then(|p| p.file_name()?.to_str()?.parse().ok());
+        self.out.tell(Event::Recorded {
+            seconds: clip.seconds(),
+            kept: path.is_some(),
+        });
+        self.hear(clip, recording, path, began);
+    }
+}

@@ -1,0 +1,302 @@
+//! The turn: dealt, spoken or typed, heard, judged, kept.
+
+use super::kept::{Facts, attempt};
+use super::{Conductor, Hearing, Run};
+use crate::call::{Evidence, Outcome, Vocabulary, judge, judge::Limits};
+use crate::drill::{self, Turn, TurnState};
+use crate::logbook::{ModelUsed, RecordingName};
+use crate::site::{Site, Step};
+use crate::sound::Clip;
+use crate::worker::ears::{self, Heard};
+use crate::worker::keeper;
+use crate::worker::message::{Dealt, Event, Judged, ModelState};
+use jiff::Timestamp;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
+use uuid::Uuid;
+
+impl Conductor {
+    pub(super) fn step(&self) -> Option<(Arc<Site>, Step)> {
+        let (site, _) = self.site.as_ref()?;
+        let step = site.step(&self.setup.step)?.clone();
+        Some((site.clone(), step))
+    }
+
+    /// Throws the turn away with what belongs to it.
+    pub(super) fn abandon(&mut self) {
+        self.cancel();
+        self.stop_playing();
+        self.run = None;
+    }
+
+    pub(super) fn next(&mut self) {
+        let Some((site, _)) = self.site.clone() else {
+            self.out.trouble("choose a site first");
+            return;
+        };
+        let Some(step) = site.step(&self.setup.step).cloned() else {
+            let known: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
+            self.out.trouble(format!(
+                "the site {} has no step \"{}\"; it has: {}",
+                site.id,
+                self.setup.step,
+                known.join(", ")
+            ));
+            return;
+        };
+        let before = self.run.as_ref().map(|r| r.turn.situation.clone());
+        let wanted = self.setup.situation.as_ref().map(|s| s.at(&site));
+        let situation = match wanted {
+            Some(Ok(s)) => Some(s),
+            Some(Err(e)) => {
+                self.out.trouble(e);
+                return;
+            }
+            // The low half of a random identifier is random in every bit but two of the highest.
+            None => drill::deal(&site, before.as_ref(), &mut || Uuid::new_v4().as_u128() as u32).map(|mut s| {
+                // Only what this step has a part for belongs to it.
+                s.more.retain(|element, _| step.elements.contains(element));
+                s
+            }),
+        };
+        let Some(situation) = situation else {
+            self.out
+                .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
+            return;
+        };
+        self.abandon();
+        self.turns += 1;
+        self.run = Some(Run {
+            turn: Turn::new(situation.clone()),
+            id: Uuid::new_v4(),
+            prompt_end: None,
+            answer: None,
+            own: None,
+        });
+        self.out.tell(Event::Dealt(Dealt {
+            situation,
+            step: self.setup.step.clone(),
+            number: self.turns,
+        }));
+        self.tell_state();
+        self.play_prompt();
+    }
+
+    pub(super) fn tell_state(&self) {
+        if let Some(run) = &self.run {
+            self.out.tell(Event::State(run.turn.state));
+        }
+    }
+
+    pub(super) fn may_speak(&self) -> bool {
+        self.run
+            .as_ref()
+            .is_some_and(|r| matches!(r.turn.state, TurnState::YourCall | TurnState::Receiving))
+    }
+
+    pub(super) fn press(&mut self) {
+        if !self.may_speak() {
+            return;
+        }
+        if let ModelState::Missing(why) = &self.model {
+            self.out
+                .trouble(format!("without the speech model calls can only be typed: {why}"));
+            return;
+        }
+        let Some(recorder) = &self.recorder else {
+            self.out.trouble("there is no microphone here; type the call");
+            return;
+        };
+        let target = self
+            .name
+            .take()
+            .zip(self.setup.recordings.as_ref())
+            .map(|(n, folder)| n.path(folder));
+        recorder.press(target, self.run.as_ref().and_then(|r| r.prompt_end));
+        self.expecting = Some(Timestamp::now());
+        self.stop_playing();
+        if let Some(run) = &mut self.run {
+            run.turn.press();
+        }
+        self.tell_state();
+    }
+
+    pub(super) fn release(&mut self) {
+        if self.expecting.is_none() {
+            return;
+        }
+        if let Some(recorder) = &self.recorder {
+            recorder.release();
+        }
+        if self.run.as_mut().is_some_and(|r| r.turn.release()) {
+            self.tell_state();
+        }
+    }
+
+    /// Throws away what is being said or judged.
+    pub(super) fn cancel(&mut self) {
+        let mut anything = false;
+        if self.expecting.take().is_some() {
+            anything = true;
+            if let Some(recorder) = &self.recorder {
+                recorder.cancel();
+            }
+        }
+        if let Some(hearing) = self.hearing.take() {
+            anything = true;
+            hearing.cancel.store(true, Ordering::Relaxed);
+            if let Some(file) = &hearing.file {
+                keeper::remove(file, &self.out);
+            }
+        }
+        if anything {
+            if let Some(run) = &mut self.run {
+                run.turn.cancel();
+            }
+            self.ask_for_name();
+            self.out.tell(Event::Cancelled);
+            self.tell_state();
+        }
+    }
+
+    pub(super) fn typed(&mut self, text: &str) {
+        let Some((site, step)) = self.step().filter(|_| self.may_speak()) else {
+            return;
+        };
+        self.stop_playing();
+        let began = Timestamp::now();
+        let evidence = Evidence::typed(&Vocabulary::of(&site, &step), text);
+        let Some(run) = &mut self.run else { return };
+        run.turn.press();
+        run.turn.release();
+        self.judged(evidence, None, None, began, Instant::now());
+    }
+
+    pub(super) fn speak(&mut self, clip: Clip) {
+        if !self.may_speak() {
+            return;
+        }
+        self.stop_playing();
+        if let Some(run) = &mut self.run {
+            run.turn.press();
+            run.turn.release();
+        }
+        self.tell_state();
+        self.hear(clip, None, None, Timestamp::now());
+    }
+
+    pub(super) fn hear(
+        &mut self,
+        clip: Clip,
+        recording: Option<RecordingName>,
+        file: Option<PathBuf>,
+        began: Timestamp,
+    ) {
+        let Some((site, step)) = self.step() else {
+            return;
+        };
+        self.jobs += 1;
+        let clip = Arc::new(clip);
+        let cancel = Arc::new(AtomicBool::new(false));
+        // The recogniser's thread ends only with this one.
+        let _ = self.ears.send(ears::Order::Hear {
+            job: self.jobs,
+            clip: clip.clone(),
+            vocabulary: Box::new(Vocabulary::of(&site, &step)),
+            cancel: cancel.clone(),
+        });
+        if let Some(run) = &mut self.run {
+            run.own = Some(clip.clone());
+        }
+        self.hearing = Some(Hearing {
+            job: self.jobs,
+            cancel,
+            clip,
+            recording,
+            file,
+            ended: Instant::now(),
+            began,
+        });
+    }
+
+    pub(super) fn heard(&mut self, job: u64, result: Heard) {
+        let Some(hearing) = self.hearing.take_if(|h| h.job == job) else {
+            return;
+        };
+        match result {
+            Ok((evidence, model)) => {
+                let (began, ended) = (hearing.began, hearing.ended);
+                self.judged(evidence, Some(model), Some(hearing), began, ended);
+            }
+            Err(e) => {
+                // The recording stays: it can be judged later.
+                if let Some(run) = &mut self.run {
+                    run.turn.cancel();
+                }
+                self.out.trouble(e);
+                self.tell_state();
+            }
+        }
+    }
+
+    pub(super) fn judged(
+        &mut self,
+        evidence: Evidence,
+        model: Option<ModelUsed>,
+        hearing: Option<Hearing>,
+        began: Timestamp,
+        ended: Instant,
+    ) {
+        let Some((site, step)) = self.step() else {
+            return;
+        };
+        let Some(run) = &mut self.run else { return };
+        let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
+        let answer = run.turn.judged(&site, &step, &this_call);
+        let judgement = match (&run.turn.so_far, this_call.outcome) {
+            (Some(so_far), o) if o != Outcome::NothingHeard => so_far.clone(),
+            _ => this_call.clone(),
+        };
+        run.answer = Some(answer.clone());
+        run.prompt_end = None;
+        let milliseconds = u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX);
+        let clip = hearing.as_ref().map(|h| h.clip.clone());
+        let attempt = attempt(&Facts {
+            site: &site,
+            step: &step,
+            run,
+            student: self.student.as_ref().map(|s| s.id),
+            began,
+            judgement: &judgement,
+            this_call: &this_call,
+            evidence: &evidence,
+            model,
+            clip: clip.as_deref(),
+            recording: hearing.as_ref().and_then(|h| h.recording),
+            milliseconds,
+        });
+        let judged = Judged {
+            id: attempt.id,
+            judgement,
+            evidence,
+            answer,
+            attempt: run.turn.attempts,
+            troubles: clip.iter().flat_map(|c| &c.troubles).map(ToString::to_string).collect(),
+            spoken: clip.is_some(),
+            milliseconds,
+        };
+        if clip.is_none() {
+            run.own = None;
+        }
+        self.out.tell(Event::Judged(Box::new(judged)));
+        self.order(keeper::Order::Record {
+            attempt: Box::new(attempt),
+            file: hearing.and_then(|h| h.file),
+        });
+        self.ask_for_name();
+        self.tell_state();
+        self.play_answer();
+    }
+}
