@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 
 use cableside::logbook::{
     Consent, ElementVerdict, Fate, LeftoverKind, Logbook, LogbookError, ModelUsed, NewAttempt, NewStudent, Outcome,
-    Overrule, RecordingName, Student, Timings, Verdict, Whose,
+    Overrule, Part, RecordingName, Student, Timings, Verdict, Whose,
 };
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::Connection;
@@ -83,6 +83,7 @@ fn add(logbook: &mut Logbook, name: &str, consent: Option<bool>) -> Student {
         name: name.to_owned(),
         language: Some("en".to_owned()),
         role: None,
+        needs_guardian: false,
         consent,
     };
     logbook.add_student(&new, at(0)).unwrap()
@@ -101,6 +102,7 @@ fn attempt(student: Option<Uuid>, seconds: i64) -> NewAttempt {
         site: "larkmoor".to_owned(),
         site_version: "3".to_owned(),
         step: "ready".to_owned(),
+        part: Part::default(),
         situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
         turn: Uuid::new_v4(),
         turn_attempt: 1,

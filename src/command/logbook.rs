@@ -225,6 +225,7 @@ fn student(logbook: &mut Logbook, action: &StudentAction, now: Timestamp, out: &
                 name: name.clone(),
                 language: language.clone(),
                 role: None,
+                needs_guardian: false,
                 consent: Some(answered(*consent, by.as_ref(), now)),
             };
             refuse_double(logbook, name)?;

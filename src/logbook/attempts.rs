@@ -6,8 +6,8 @@ use uuid::Uuid;
 
 use super::rows::{Id, Json, Millis};
 use super::{
-    AttemptSummary, ElementVerdict, Logbook, LogbookError, ModelUsed, NewAttempt, Outcome, Overrule, Result,
-    StoredAttempt, students,
+    AttemptSummary, ElementVerdict, InRun, Logbook, LogbookError, ModelUsed, NewAttempt, Overrule, Part, Result,
+    StoredAttempt, derive, instructors, students,
 };
 
 /// Whose attempts are meant.
@@ -32,51 +32,6 @@ impl Whose {
     }
 }
 
-/// How often each outcome came.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct OutcomeCounts {
-    /// Every critical element said.
-    pub pass: u64,
-    /// Something critical wrong or missing.
-    pub not_yet: u64,
-    /// The sound did not decide.
-    pub say_again: u64,
-    /// No speech.
-    pub nothing_heard: u64,
-}
-
-impl OutcomeCounts {
-    /// All together.
-    pub fn total(&self) -> u64 {
-        self.pass + self.not_yet + self.say_again + self.nothing_heard
-    }
-}
-
-/// How often an element came at the first attempt of a turn, and how it was judged.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ElementCount {
-    /// Such as "callsign".
-    pub element: String,
-    /// Right at the first attempt.
-    pub said: u64,
-    /// Another value.
-    pub wrong: u64,
-    /// Left out.
-    pub missing: u64,
-    /// Not decided: counts neither for nor against the student.
-    pub unsure: u64,
-}
-
-/// What came at the first attempt of each turn.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct FirstTime {
-    /// Outcomes of whole calls.
-    pub outcomes: OutcomeCounts,
-    /// By element, in the order of the call. Attempts in which nothing was heard are not in these counts: they say
-    /// nothing about the element.
-    pub elements: Vec<ElementCount>,
-}
-
 impl Logbook {
     /// Stores a finished attempt. When this returns, it is on the disk. All of it is stored or nothing.
     ///
@@ -94,8 +49,14 @@ impl Logbook {
 
     /// Why the database refused an attempt.
     fn refusal(&self, attempt: &NewAttempt, source: rusqlite::Error) -> LogbookError {
-        if source.to_string().contains("recording without consent") {
+        let text = source.to_string();
+        if text.contains("recording without consent") {
             return self.no_consent(attempt.student);
+        }
+        if text.contains("attempt was removed") {
+            return LogbookError::Invalid {
+                why: format!("the attempt {} was removed", attempt.id),
+            };
         }
         match attempt.student.map(|id| (id, self.student(id), self.is_forgotten(id))) {
             Some((id, Err(_), Ok(true))) => return LogbookError::Forgotten { id },
@@ -115,7 +76,8 @@ impl Logbook {
         let transaction = self.write("hold an attempt out")?;
         let changed = transaction
             .execute(
-                "UPDATE attempt SET held_out = ?2, changed_at = ?3 WHERE id = ?1",
+                "UPDATE attempt SET held_out = ?2, held_out_at = max(?3, held_out_at + 1), changed_at = max(?3, changed_at)
+                 WHERE id = ?1",
                 (Id(id), held_out, Millis(now)),
             )
             .and_then(|n| transaction.commit().map(|()| n))
@@ -190,58 +152,11 @@ impl Logbook {
             .map_err(self.sorted("count attempts"))
     }
 
-    /// How often each outcome came, without the attempts held out.
-    pub fn outcome_counts(&self, whose: Whose) -> Result<OutcomeCounts> {
-        self.outcomes(whose, false)
-    }
-
-    /// What came at the first attempt of each turn, without those held out; an instructor's verdict counts before the
-    /// program's.
-    pub fn first_time(&self, whose: Whose) -> Result<FirstTime> {
-        let outcomes = self.outcomes(whose, true)?;
-        let (sql, student) = first_time_query(whose);
-        let read = || -> rusqlite::Result<Vec<ElementCount>> {
-            let mut statement = self.connection.prepare_cached(&sql)?;
-            let count = |row: &Row<'_>, column| row.get(column).map(i64::unsigned_abs);
-            statement
-                .query_map(params_from_iter(student), |r| {
-                    Ok(ElementCount {
-                        element: r.get(0)?,
-                        said: count(r, 1)?,
-                        wrong: count(r, 2)?,
-                        missing: count(r, 3)?,
-                        unsure: count(r, 4)?,
-                    })
-                })?
-                .collect()
-        };
-        let elements = read().map_err(self.sorted("count first-time passes"))?;
-        Ok(FirstTime { outcomes, elements })
-    }
-
-    fn outcomes(&self, whose: Whose, first_only: bool) -> Result<OutcomeCounts> {
-        let (sql, student) = outcome_query(whose, first_only);
-        let read = || -> rusqlite::Result<OutcomeCounts> {
-            self.connection
-                .prepare_cached(&sql)?
-                .query_row(params_from_iter(student), |row| {
-                    let count = |column| row.get(column).map(i64::unsigned_abs);
-                    Ok(OutcomeCounts {
-                        pass: count(0)?,
-                        not_yet: count(1)?,
-                        say_again: count(2)?,
-                        nothing_heard: count(3)?,
-                    })
-                })
-        };
-        read().map_err(self.sorted("count outcomes"))
-    }
-
     /// The verdicts of an attempt, in the order of the call.
     pub(super) fn elements(&self, number: i64) -> rusqlite::Result<Vec<ElementVerdict>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT element, verdict, heard, margin, begin_seconds, end_seconds, overruled_verdict, overruled_by,
-                overruled_at, overruled_reason
+                overruled_at, overruled_reason, critical
              FROM element_verdict WHERE attempt = ?1 ORDER BY position",
         )?;
         statement.query_map([number], element)?.collect()
@@ -251,33 +166,7 @@ impl Logbook {
 fn page_query(whose: Whose, offset: u32, limit: u32) -> (String, Option<Id>) {
     let (condition, student) = whose.condition();
     let sql = format!(
-        "SELECT id, student_id, started_at, utc_offset_seconds, site, step, situation, turn_id, turn_attempt, outcome,
-            score, recording, held_out
-         FROM attempt WHERE {condition} ORDER BY started_at DESC, number DESC LIMIT {limit} OFFSET {offset}"
-    );
-    (sql, student)
-}
-
-fn outcome_query(whose: Whose, first_only: bool) -> (String, Option<Id>) {
-    let (condition, student) = whose.condition();
-    let first = if first_only { "AND turn_attempt = 1" } else { "" };
-    // Four sums in one pass; GROUP BY would sort all rows first.
-    let sums = Outcome::ALL
-        .map(|o| format!("count(*) FILTER (WHERE outcome = '{}')", o.word()))
-        .join(", ");
-    let sql = format!("SELECT {sums} FROM attempt WHERE {condition} AND held_out = 0 {first}");
-    (sql, student)
-}
-
-fn first_time_query(whose: Whose) -> (String, Option<Id>) {
-    let (condition, student) = whose.condition();
-    // CROSS JOIN fixes the order: attempts through their index, then each one's handful of elements side by side.
-    let sql = format!(
-        "SELECT element, sum(v = 'said'), sum(v = 'wrong'), sum(v = 'missing'), sum(v = 'unsure')
-         FROM (SELECT element, position, coalesce(overruled_verdict, verdict) AS v
-               FROM attempt CROSS JOIN element_verdict ON element_verdict.attempt = attempt.number
-               WHERE {condition} AND held_out = 0 AND turn_attempt = 1 AND outcome <> 'nothing heard')
-         GROUP BY element ORDER BY min(position), element"
+        "SELECT {SUMMARY_COLUMNS} FROM attempt WHERE {condition} ORDER BY started_at DESC, number DESC LIMIT {limit} OFFSET {offset}"
     );
     (sql, student)
 }
@@ -286,7 +175,12 @@ fn first_time_query(whose: Whose) -> (String, Option<Id>) {
 pub(super) const ALL_COLUMNS: &str =
     "number, id, student_id, started_at, utc_offset_seconds, site, site_version, step, situation, turn_id,
     turn_attempt, model, model_sha1, program_version, outcome, score, timings, transcript, evidence, recording,
-    held_out, created_at, changed_at";
+    held_out, created_at, changed_at, overruled_outcome, kind, done, run_id, run_position, role";
+
+/// All columns [`summary`] reads.
+pub(super) const SUMMARY_COLUMNS: &str =
+    "id, student_id, started_at, utc_offset_seconds, site, step, situation, turn_id, turn_attempt, outcome, score,
+    recording, held_out, overruled_outcome, kind, done, run_id, run_position, role";
 
 fn check(attempt: &NewAttempt) -> Result<()> {
     let invalid = |why: String| Err(LogbookError::Invalid { why });
@@ -331,9 +225,10 @@ fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusq
         .prepare_cached(
             "INSERT INTO attempt (id, student_id, started_at, utc_offset_seconds, site, site_version, step, turn_id,
                 turn_attempt, outcome, score, held_out, recording, model, model_sha1, program_version, created_at,
-                changed_at, situation, timings, transcript, evidence)
+                changed_at, situation, timings, transcript, evidence, recorded, held_out_at, kind, done, run_id,
+                run_position, role)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?17, ?18, ?19, ?20,
-                ?21)",
+                ?21, ?13 IS NOT NULL, ?17, ?22, ?23, ?24, ?25, ?26)",
         )?
         .execute(params![
             Id(a.id),
@@ -357,15 +252,19 @@ fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusq
             Json(&a.timings),
             a.transcript,
             Json(&a.evidence),
+            a.part.kind,
+            a.part.done,
+            a.part.run.as_ref().map(|r| Id(r.run)),
+            a.part.run.as_ref().map(|r| r.position),
+            a.part.run.as_ref().and_then(|r| r.role.as_ref()),
         ])?;
     let number = transaction.last_insert_rowid();
     let mut statement = transaction.prepare_cached(
         "INSERT INTO element_verdict (attempt, position, element, verdict, heard, margin, begin_seconds, end_seconds,
-            overruled_verdict, overruled_by, overruled_at, overruled_reason)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+            critical)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
     )?;
     for (position, e) in (0_i64..).zip(&a.elements) {
-        let overrule = e.overrule.as_ref();
         statement.execute(params![
             number,
             position,
@@ -375,16 +274,25 @@ fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusq
             e.margin,
             e.begin_seconds,
             e.end_seconds,
-            overrule.map(|o| o.verdict),
-            overrule.and_then(|o| o.by).map(Id),
-            overrule.map(|o| Millis(o.at)),
-            overrule.and_then(|o| o.reason.as_ref()),
+            e.critical,
         ])?;
+    }
+    let overruled: Vec<_> = a
+        .elements
+        .iter()
+        .filter_map(|e| Some((e, e.overrule.as_ref()?)))
+        .collect();
+    for (e, o) in &overruled {
+        let reason = o.reason.as_deref();
+        instructors::add(transaction, a.id, Some(&e.element), Some(o.verdict), o.by, reason, o.at)?;
+    }
+    if !overruled.is_empty() {
+        derive::overrules(transaction, Some(a.id))?;
     }
     Ok(())
 }
 
-fn summary(row: &Row<'_>) -> rusqlite::Result<AttemptSummary> {
+pub(super) fn summary(row: &Row<'_>) -> rusqlite::Result<AttemptSummary> {
     Ok(AttemptSummary {
         id: row.get::<_, Id>(0)?.0,
         student: row.get::<_, Option<Id>>(1)?.map(|id| id.0),
@@ -399,6 +307,24 @@ fn summary(row: &Row<'_>) -> rusqlite::Result<AttemptSummary> {
         score: row.get(10)?,
         recording: row.get(11)?,
         held_out: row.get(12)?,
+        overruled_outcome: row.get(13)?,
+        part: part(row, 14)?,
+    })
+}
+
+/// Kind, deed, run, position and role, from this column on.
+fn part(row: &Row<'_>, first: usize) -> rusqlite::Result<Part> {
+    let run: Option<Id> = row.get(first + 2)?;
+    let position: Option<u32> = row.get(first + 3)?;
+    let role = row.get(first + 4)?;
+    Ok(Part {
+        kind: row.get(first)?,
+        done: row.get(first + 1)?,
+        run: run.map(|id| InRun {
+            run: id.0,
+            position: position.unwrap_or_default(),
+            role,
+        }),
     })
 }
 
@@ -426,6 +352,7 @@ pub(super) fn whole(row: &Row<'_>) -> rusqlite::Result<(i64, StoredAttempt)> {
         evidence: row.get::<_, Json<_>>(18)?.0,
         recording: row.get(19)?,
         held_out: row.get(20)?,
+        part: part(row, 24)?,
         elements: Vec::new(),
     };
     let created_at = row.get::<_, Millis>(21)?.0;
@@ -436,6 +363,7 @@ pub(super) fn whole(row: &Row<'_>) -> rusqlite::Result<(i64, StoredAttempt)> {
             attempt,
             created_at,
             changed_at,
+            overruled_outcome: row.get(23)?,
         },
     ))
 }
@@ -457,11 +385,13 @@ fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
             at: at.0,
             reason,
         }),
+        critical: row.get(10)?,
     })
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::counts::{first_time_query, outcome_query};
     use super::*;
     use std::path::Path;
 
@@ -530,13 +460,14 @@ mod tests {
                 turn_attempt: 1,
                 model: None,
                 program_version: "0".to_owned(),
-                outcome: Outcome::Pass,
+                outcome: crate::logbook::Outcome::Pass,
                 score: None,
                 timings: crate::logbook::Timings::default(),
                 transcript: "x".repeat(10_000),
                 evidence: serde_json::Value::Null,
                 recording: None,
                 held_out: false,
+                part: Part::default(),
                 elements: vec![ElementVerdict::new("ready", crate::logbook::Verdict::Said, None)],
             };
             match logbook.record(&attempt, now) {

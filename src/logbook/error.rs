@@ -122,6 +122,42 @@ pub enum LogbookError {
         /// The attempt it was to be stored with.
         attempt: Uuid,
     },
+    /// Consent was given for somebody whose guardian has to give it.
+    #[error("for {who} a guardian has to answer; say who did (`--by NAME`), or store a refusal")]
+    GuardianNeeded {
+        /// The student.
+        who: String,
+    },
+    /// Somebody without the role wants to judge.
+    #[error("{who} is not an instructor; `cableside logbook student role NAME instructor` makes them one")]
+    NotAnInstructor {
+        /// Who.
+        who: String,
+    },
+    /// An instructor with a PIN did not give it.
+    #[error("{who} has a PIN; it is needed for this")]
+    PinNeeded {
+        /// Who.
+        who: String,
+    },
+    /// The PIN is another one.
+    #[error("this is not the PIN of {who}")]
+    WrongPin {
+        /// Who.
+        who: String,
+    },
+    /// No class by that name or id.
+    #[error("no class \"{asked}\" in the logbook; {}", if known.is_empty() {
+        "there is none yet".to_owned()
+    } else {
+        format!("there are: {}", known.join(", "))
+    })]
+    NoSuchClass {
+        /// What was asked for.
+        asked: String,
+        /// The names there are.
+        known: Vec<String>,
+    },
     /// No student by that name or id.
     #[error("no student \"{asked}\" in the logbook{}", suggestions(similar))]
     NoSuchStudent {
@@ -182,6 +218,22 @@ fn suggestions(similar: &[Student]) -> String {
         "; `cableside logbook students` lists them".to_owned()
     } else {
         format!("; did you mean:{}", listed(similar))
+    }
+}
+
+impl LogbookError {
+    /// The same would be refused whenever it is tried again: the row itself, or whom it belongs to, is the matter, not the
+    /// disk, a lock or the rights.
+    pub fn is_for_good(&self) -> bool {
+        match self {
+            Self::Invalid { .. }
+            | Self::ForeignRecording { .. }
+            | Self::NoSuchStudent { .. }
+            | Self::Forgotten { .. }
+            | Self::NoConsent { .. } => true,
+            Self::Database { source, .. } => source.sqlite_error_code() == Some(ErrorCode::ConstraintViolation),
+            _ => false,
+        }
     }
 }
 

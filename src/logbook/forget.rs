@@ -41,6 +41,20 @@ impl Logbook {
             Ok(removed) => report.recordings = removed,
             Err(e) => report.problems.push(format!("a recording is still there ({e})")),
         }
+        self.clean_up(&mut report);
+        Ok(report)
+    }
+
+    /// What else held the student: backups, unfinished merges, gaps in the file.
+    pub(super) fn clean_up(&mut self, report: &mut Forgotten) {
+        for folder in beside(&self.path, super::merge::MARK) {
+            if let Err(e) = std::fs::remove_dir_all(&folder) {
+                report.problems.push(format!(
+                    "an unfinished merge is still there ({e}): {}",
+                    folder.display()
+                ));
+            }
+        }
         for backup in beside(&self.path, ".format-") {
             match std::fs::remove_file(&backup) {
                 Ok(()) => report.backups.push(backup),
@@ -59,23 +73,20 @@ impl Logbook {
                 "the rows are overwritten, but the file could not be written anew ({e})"
             ));
         }
-        Ok(report)
     }
 
     /// The rows only. Returns the number of attempts.
     fn erase(&mut self, id: Uuid, now: Timestamp) -> Result<usize> {
         let transaction = self.write("forget a student")?;
         let erase = || -> rusqlite::Result<Option<usize>> {
-            transaction.execute(
-                "DELETE FROM element_verdict WHERE attempt IN (SELECT number FROM attempt WHERE student_id = ?1)",
-                [Id(id)],
-            )?;
+            // Verdicts, judgements, answers and memberships go with what they belong to.
             let attempts = transaction.execute("DELETE FROM attempt WHERE student_id = ?1", [Id(id)])?;
+            transaction.execute("DELETE FROM run WHERE student_id = ?1", [Id(id)])?;
             if transaction.execute("DELETE FROM student WHERE id = ?1", [Id(id)])? == 0 {
                 return Ok(None);
             }
             transaction.execute(
-                "INSERT OR REPLACE INTO tombstone (id, deleted_at) VALUES (?1, ?2)",
+                "INSERT OR REPLACE INTO tombstone (id, deleted_at, what) VALUES (?1, ?2, 'student')",
                 (Id(id), Millis(now)),
             )?;
             transaction.commit()?;

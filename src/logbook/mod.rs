@@ -8,10 +8,16 @@
 //! |---|---|
 //! | `rows.rs` | the rows as the rest of the program sees them |
 //! | `error.rs` | everything that can go wrong, as sentences for the user |
-//! | `schema.rs` | tables, indexes, migrations |
+//! | `schema.rs`, `format_2.rs` | tables, indexes, migrations |
+//! | `derive.rs` | what follows from answers about consent and from judgements |
 //! | `open.rs` | opening, write protection, setting a damaged file aside |
 //! | `students.rs` | students, consent |
-//! | `attempts.rs` | recording attempts, queries |
+//! | `attempts.rs`, `counts.rs` | recording attempts, lists; how often what came |
+//! | `runs.rs` | whole launches, ear drills and other turns that belong together |
+//! | `classes.rs` | classes and their members |
+//! | `instructors.rs` | PINs, overruling a verdict |
+//! | `retention.rs` | removing by age |
+//! | `merge.rs` | two logbooks become one |
 //! | `recordings.rs` | names of recording files, left-overs of a crash |
 //! | `forget.rs` | removing a student for good |
 //! | `export.rs` | CSV and JSON |
@@ -26,24 +32,39 @@
 //! * **No recording without consent** is kept by the database itself (triggers), not only by this code.
 
 mod attempts;
+mod classes;
+mod counts;
+mod derive;
 mod error;
 mod export;
 mod forget;
+mod format_2;
+mod instructors;
+mod merge;
 mod open;
 mod recordings;
+mod retention;
 mod rows;
+mod runs;
 mod schema;
 mod students;
 
-pub use attempts::{ElementCount, FirstTime, OutcomeCounts, Whose};
+pub use attempts::Whose;
+pub use classes::Class;
+pub use counts::{ElementCount, FirstTime, OutcomeCounts};
 pub use error::LogbookError;
 pub use forget::Forgotten;
+pub use instructors::{INSTRUCTOR, Instructor, Judged};
+pub use merge::Merged;
 pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
+pub use retention::{Removed, Retention};
 pub use rows::{
     AttemptSummary, Consent, ElementVerdict, ModelUsed, NewAttempt, NewStudent, Outcome, Overrule, StoredAttempt,
     Student, Timings, Verdict,
 };
+
+pub use runs::{Done, InRun, Kind, NewRun, Part, RunKind, StoredRun};
 
 use std::path::PathBuf;
 

@@ -30,6 +30,11 @@ pub struct RecordingName {
 }
 
 impl RecordingName {
+    /// The one name a recording of this attempt can have.
+    pub(super) fn new(student: Uuid, attempt: Uuid) -> Self {
+        Self { student, attempt }
+    }
+
     /// Whose voice it is.
     pub fn student(&self) -> Uuid {
         self.student
@@ -277,7 +282,7 @@ impl Logbook {
     }
 }
 
-fn remove_if_there(path: &Path) -> Result<()> {
+pub(super) fn remove_if_there(path: &Path) -> Result<()> {
     match std::fs::remove_file(path) {
         Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(file("remove a recording", path)(e)),
         _ => Ok(()),

@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 pub use crate::call::{Outcome, Verdict};
 
-use super::RecordingName;
+use super::{Part, RecordingName, Retention};
 
 /// The answer to "may recordings of your calls be kept?".
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -27,8 +27,11 @@ pub struct NewStudent {
     pub name: String,
     /// Preferred language of the program, such as "en" or "de".
     pub language: Option<String>,
-    /// A role beside learning, such as "instructor".
+    /// A role beside learning, such as [`super::INSTRUCTOR`].
     pub role: Option<String>,
+    /// Only a guardian can give consent: an answer without [`Consent::by`] does not count as given.
+    #[serde(default)]
+    pub needs_guardian: bool,
     /// None: not asked yet, no recording may be kept.
     pub consent: Option<Consent>,
 }
@@ -44,7 +47,16 @@ pub struct Student {
     pub language: Option<String>,
     /// A role beside learning.
     pub role: Option<String>,
-    /// None: not asked yet.
+    /// Only a guardian can give consent.
+    #[serde(default)]
+    pub needs_guardian: bool,
+    /// There is a PIN: what this person does as an instructor asks for it.
+    #[serde(default)]
+    pub has_pin: bool,
+    /// How long this student's data is kept, where it differs from the logbook's.
+    #[serde(default)]
+    pub keep: Retention,
+    /// The answer that counts. None: not asked yet, or answered by the student where a guardian must.
     pub consent: Option<Consent>,
     /// When the student was added.
     pub created_at: Timestamp,
@@ -112,6 +124,9 @@ pub struct ElementVerdict {
     pub end_seconds: Option<f64>,
     /// An instructor's judgement, if there is one.
     pub overrule: Option<Overrule>,
+    /// The call passes only with it. `None` where that was not kept: then it is taken for critical.
+    #[serde(default)]
+    pub critical: Option<bool>,
 }
 
 impl ElementVerdict {
@@ -125,6 +140,7 @@ impl ElementVerdict {
             begin_seconds: None,
             end_seconds: None,
             overrule: None,
+            critical: None,
         }
     }
 
@@ -151,6 +167,9 @@ pub struct NewAttempt {
     pub site_version: String,
     /// The step, such as "ready".
     pub step: String,
+    /// Whether it was a call or something else the student was asked to do, and of which run it is a part.
+    #[serde(default)]
+    pub part: Part,
     /// What was dealt: an object such as `{"callsign": "G-CLRM", "crew": 2, "cable": "north"}`.
     pub situation: serde_json::Value,
     /// The turn; repeats of the same call share it.
@@ -189,6 +208,16 @@ pub struct StoredAttempt {
     pub created_at: Timestamp,
     /// When it last changed (held out, recording removed, overruled).
     pub changed_at: Timestamp,
+    /// What counts once an instructor has overruled a verdict; `None` where the program's own outcome counts.
+    #[serde(default)]
+    pub overruled_outcome: Option<Outcome>,
+}
+
+impl StoredAttempt {
+    /// The outcome that counts for the record.
+    pub fn counted(&self) -> Outcome {
+        self.overruled_outcome.unwrap_or(self.attempt.outcome)
+    }
 }
 
 /// One line of a list of attempts.
@@ -206,6 +235,9 @@ pub struct AttemptSummary {
     pub site: String,
     /// The step.
     pub step: String,
+    /// What was asked for, and of which run it is a part.
+    #[serde(default)]
+    pub part: Part,
     /// What was dealt.
     pub situation: serde_json::Value,
     /// The turn.
@@ -214,6 +246,9 @@ pub struct AttemptSummary {
     pub turn_attempt: u32,
     /// What came of it.
     pub outcome: Outcome,
+    /// What counts instead, once an instructor has overruled a verdict.
+    #[serde(default)]
+    pub overruled_outcome: Option<Outcome>,
     /// 0 to 100.
     pub score: Option<f64>,
     /// The recording, if one was kept.

@@ -16,7 +16,7 @@ use super::{LogbookError, Result};
 pub(super) const APPLICATION_ID: i32 = 0x4362_4c62;
 
 /// All migrations, oldest first.
-pub(super) const MIGRATIONS: &[&str] = &[FORMAT_1];
+pub(super) const MIGRATIONS: &[&str] = &[FORMAT_1, super::format_2::FORMAT_2];
 
 /// Large columns stand last, so that a list of attempts need not read over them.
 ///
@@ -134,16 +134,19 @@ pub(super) fn look(connection: &mut Connection) -> rusqlite::Result<Found> {
 }
 
 /// Brings a database from the format it has to the newest of `migrations`. Before a file that holds something is
-/// changed, a copy is put beside it (see [`backup_name`]).
+/// changed, a copy is put beside it (see [`backup_name`]). Foreign keys are off meanwhile and on afterwards: a table can
+/// only be built anew without them.
 pub(super) fn migrate(connection: &mut Connection, path: &Path, migrations: &[&str]) -> Result<()> {
     let found = look(connection).map_err(|e| sorted(path, "read the format", e))?.format;
     if found > 0 && usize::try_from(found).is_ok_and(|n| n < migrations.len()) && path.is_file() {
         back_up(connection, path, found)?;
     }
+    let sort = |e| sorted(path, "bring the format up to date", e);
+    connection.pragma_update(None, "foreign_keys", "OFF").map_err(sort)?;
     for (from, migration) in (0_i64..).zip(migrations) {
-        step(connection, from, migration).map_err(|e| sorted(path, "bring the format up to date", e))?;
+        step(connection, from, migration).map_err(sort)?;
     }
-    Ok(())
+    connection.pragma_update(None, "foreign_keys", "ON").map_err(sort)
 }
 
 /// One migration in one transaction; nothing happens if another program did it in the meantime.
@@ -213,7 +216,7 @@ mod tests {
 
     fn with_student(path: &Path) -> Connection {
         let mut connection = Connection::open(path).unwrap();
-        migrate(&mut connection, path, MIGRATIONS).unwrap();
+        migrate(&mut connection, path, &[FORMAT_1]).unwrap();
         connection
             .execute(
                 "INSERT INTO student (id, name, created_at, changed_at) VALUES ('a', 'Ilse Brandt', 1, 1)",
@@ -241,6 +244,57 @@ mod tests {
         assert_eq!(format(&backup), 1);
         let name: String = backup.query_row("SELECT name FROM student", [], |r| r.get(0)).unwrap();
         assert_eq!(name, "Ilse Brandt");
+    }
+
+    /// The table of attempts is built anew on the way to format 2: nothing that hangs on it may be lost.
+    #[test]
+    fn a_logbook_of_format_1_keeps_everything() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("logbook.sqlite");
+        let mut connection = with_student(&path);
+        connection
+            .execute_batch(
+                r#"UPDATE student SET consent = 'given', consent_asked_at = 3, consent_by = 'guardian', changed_at = 3;
+                INSERT INTO attempt (number, id, student_id, started_at, utc_offset_seconds, site, site_version, step,
+                    turn_id, turn_attempt, outcome, program_version, created_at, changed_at, situation, timings, transcript,
+                    evidence, recording)
+                VALUES (7, 'x', 'a', 1, 0, 's', '1', 'ready', 't', 1, 'not yet', '0', 4, 5, '{}', '{}', 'words',
+                    '{"judgement": {"elements": [{"element": "crew", "critical": true},
+                        {"element": "address", "critical": false}]}}', 'a_x.wav'),
+                    (8, 'y', NULL, 1, 0, 's', '1', 'ready', 't', 1, 'pass', '0', 4, 5, '{}', '{}', '', '{}', NULL);
+                INSERT INTO element_verdict (attempt, position, element, verdict, overruled_verdict, overruled_by,
+                    overruled_at, overruled_reason)
+                VALUES (7, 0, 'crew', 'missing', 'said', 'a', 9, 'heard it'), (7, 1, 'address', 'said', NULL, NULL, NULL, NULL),
+                    (8, 0, 'crew', 'said', NULL, NULL, NULL, NULL);"#,
+            )
+            .unwrap();
+        migrate(&mut connection, &path, MIGRATIONS).unwrap();
+        let text = |sql: &str| -> Vec<String> {
+            let mut rows = connection.prepare(sql).unwrap();
+            let found = rows.query_map([], |r| r.get(0)).unwrap();
+            found.collect::<rusqlite::Result<_>>().unwrap()
+        };
+        assert_eq!(
+            text(
+                "SELECT concat_ws(' ', number, id, recorded, recording, kind, done, held_out_at, transcript) FROM attempt"
+            ),
+            ["7 x 1 a_x.wav call called 5 words", "8 y 0 call called 5 "]
+        );
+        assert_eq!(
+            text("SELECT concat_ws(' ', attempt, element, verdict, overruled_verdict, critical) FROM element_verdict"),
+            ["7 address said 0", "7 crew missing said 1", "8 crew said"]
+        );
+        assert_eq!(
+            text("SELECT concat_ws(' ', student_id, at, given, by) FROM consent_answer"),
+            ["a 3 1 guardian"]
+        );
+        assert_eq!(
+            text("SELECT concat_ws(' ', attempt_id, element, verdict, by, at, reason) FROM overrule"),
+            ["x crew said a 9 heard it"]
+        );
+        assert_eq!(text("SELECT 'stray' FROM pragma_foreign_key_check"), [""; 0]);
+        let on: bool = connection.pragma_query_value(None, "foreign_keys", |r| r.get(0)).unwrap();
+        assert!(on);
     }
 
     #[test]

@@ -1,30 +1,37 @@
 //! Students and their consent to recordings.
 
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::{OptionalExtension, Row, Transaction};
 use uuid::Uuid;
 
 use super::error::sorted;
 use super::rows::{Id, Millis};
-use super::{Consent, Logbook, LogbookError, NewStudent, Result, Student};
+use super::{Consent, Logbook, LogbookError, NewStudent, Result, Retention, Student, derive};
 
-const COLUMNS: &str = "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at";
+const COLUMNS: &str = "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at,
+    needs_guardian, pin IS NOT NULL, keep_recordings_days, keep_attempts_days";
 
 impl Logbook {
     /// Adds a student. Two of the same name are allowed (they are told apart by their ids).
     pub fn add_student(&mut self, new: &NewStudent, now: Timestamp) -> Result<Student> {
-        let name = checked_name(&new.name)?;
+        let name = checked_name("student", &new.name)?;
+        if let Some(consent) = &new.consent {
+            guardian_answered(new.needs_guardian, consent, name)?;
+        }
         let id = Uuid::new_v4();
         let transaction = self.write("add a student")?;
-        let (given, asked_at, by) = columns(new.consent.as_ref());
-        transaction
-            .execute(
-                "INSERT INTO student (id, name, language, role, consent, consent_asked_at, consent_by, created_at,
-                    changed_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?8)",
-                (Id(id), name, &new.language, &new.role, given, asked_at, by, Millis(now)),
-            )
-            .and_then(|_| transaction.commit())
-            .map_err(self.sorted("add a student"))?;
+        let add = || -> rusqlite::Result<()> {
+            transaction.execute(
+                "INSERT INTO student (id, name, language, role, needs_guardian, profile_at, created_at, changed_at)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?6, ?6)",
+                (Id(id), name, &new.language, &new.role, new.needs_guardian, Millis(now)),
+            )?;
+            if let Some(consent) = &new.consent {
+                answer(&transaction, id, consent)?;
+            }
+            transaction.commit()
+        };
+        add().map_err(self.sorted("add a student"))?;
         self.student(id)
     }
 
@@ -37,11 +44,13 @@ impl Logbook {
         role: Option<&str>,
         now: Timestamp,
     ) -> Result<Student> {
-        let name = checked_name(name)?;
+        let name = checked_name("student", name)?;
         let transaction = self.write("change a student")?;
         let changed = transaction
             .execute(
-                "UPDATE student SET name = ?2, language = ?3, role = ?4, changed_at = ?5 WHERE id = ?1",
+                "UPDATE student SET name = ?2, language = ?3, role = ?4, profile_at = max(?5, profile_at + 1),
+                    changed_at = max(?5, changed_at)
+                 WHERE id = ?1",
                 (Id(id), name, language, role, Millis(now)),
             )
             .and_then(|n| transaction.commit().map(|()| n))
@@ -53,24 +62,52 @@ impl Logbook {
         }
     }
 
+    /// Says whether only a guardian can give consent. If so, a consent the student gave alone does not count any more, and
+    /// the recordings kept with it are removed. Returns how many files were removed.
+    pub fn set_needs_guardian(&mut self, id: Uuid, needs: bool, now: Timestamp) -> Result<usize> {
+        let transaction = self.write("change a student")?;
+        let store = || -> rusqlite::Result<usize> {
+            let changed = transaction.execute(
+                "UPDATE student SET needs_guardian = ?2, profile_at = max(?3, profile_at + 1),
+                    changed_at = max(?3, changed_at)
+                 WHERE id = ?1",
+                (Id(id), needs, Millis(now)),
+            )?;
+            derive::consent(&transaction, Some(id))?;
+            transaction.commit()?;
+            Ok(changed)
+        };
+        if store().map_err(self.sorted("change a student"))? == 0 {
+            return Err(unknown(id));
+        }
+        if self.student(id)?.recording_allowed() {
+            Ok(0)
+        } else {
+            self.remove_recordings_of(id)
+        }
+    }
+
     /// Stores the answer to "may recordings be kept?". A refusal removes the recordings kept so far (the attempts
     /// stay, without them). Returns how many files were removed.
     pub fn set_consent(&mut self, id: Uuid, consent: &Consent, now: Timestamp) -> Result<usize> {
+        let known = self.student(id)?;
+        guardian_answered(known.needs_guardian, consent, &known.name)?;
         let transaction = self.write("store the consent")?;
-        let (given, asked_at, by) = columns(Some(consent));
         let store = || -> rusqlite::Result<usize> {
-            if !consent.given {
-                transaction.execute(
-                    "UPDATE attempt SET recording = NULL, changed_at = ?2
-                     WHERE student_id = ?1 AND recording IS NOT NULL",
-                    (Id(id), Millis(now)),
-                )?;
-            }
             let changed = transaction.execute(
-                "UPDATE student SET consent = ?2, consent_asked_at = ?3, consent_by = ?4, changed_at = ?5
-                 WHERE id = ?1",
-                (Id(id), given, asked_at, by, Millis(now)),
+                "UPDATE student SET changed_at = max(?2, changed_at) WHERE id = ?1",
+                (Id(id), Millis(now)),
             )?;
+            if changed > 0 {
+                if !consent.given {
+                    transaction.execute(
+                        "UPDATE attempt SET changed_at = max(?2, changed_at)
+                         WHERE student_id = ?1 AND recording IS NOT NULL",
+                        (Id(id), Millis(now)),
+                    )?;
+                }
+                answer(&transaction, id, consent)?;
+            }
             transaction.commit()?;
             Ok(changed)
         };
@@ -83,6 +120,25 @@ impl Logbook {
         } else {
             self.remove_recordings_of(id)
         }
+    }
+
+    /// Every answer of a student about recordings, oldest first.
+    pub fn consent_answers(&self, id: Uuid) -> Result<Vec<Consent>> {
+        let read = || -> rusqlite::Result<Vec<Consent>> {
+            let mut statement = self
+                .connection
+                .prepare_cached("SELECT given, at, nullif(by, '') FROM consent_answer WHERE student_id = ?1")?;
+            statement
+                .query_map([Id(id)], |r| {
+                    Ok(Consent {
+                        given: r.get(0)?,
+                        asked_at: r.get::<_, Millis>(1)?.0,
+                        by: r.get(2)?,
+                    })
+                })?
+                .collect()
+        };
+        read().map_err(self.sorted("read the answers about recordings"))
     }
 
     /// Whether recordings of this student may be kept; false for practice without a name.
@@ -162,30 +218,42 @@ pub(super) fn unknown(id: Uuid) -> LogbookError {
     }
 }
 
-fn checked_name(name: &str) -> Result<&str> {
+pub(super) fn checked_name<'a>(whose: &str, name: &'a str) -> Result<&'a str> {
     let name = name.trim();
-    let invalid = |why: &str| Err(LogbookError::Invalid { why: why.to_owned() });
+    let invalid = |why: String| Err(LogbookError::Invalid { why });
     if name.is_empty() {
-        invalid("a student needs a name")
+        invalid(format!("a {whose} needs a name"))
     } else if name.chars().count() > 100 {
-        invalid("the student's name is longer than 100 characters")
+        invalid(format!("the {whose}'s name is longer than 100 characters"))
     } else if name.chars().any(char::is_control) {
-        invalid("the student's name contains a line break or another control character")
+        invalid(format!(
+            "the {whose}'s name contains a line break or another control character"
+        ))
     } else {
         Ok(name)
     }
 }
 
-type ConsentColumns<'a> = (Option<&'static str>, Option<Millis>, Option<&'a str>);
+fn guardian_answered(needed: bool, consent: &Consent, name: &str) -> Result<()> {
+    if needed && consent.given && consent.by.as_ref().is_none_or(|by| by.trim().is_empty()) {
+        return Err(LogbookError::GuardianNeeded { who: name.to_owned() });
+    }
+    Ok(())
+}
 
-fn columns(consent: Option<&Consent>) -> ConsentColumns<'_> {
-    consent.map_or((None, None, None), |c| {
+/// Adds an answer, later than those that are there, and lets it count.
+fn answer(transaction: &Transaction<'_>, id: Uuid, consent: &Consent) -> rusqlite::Result<()> {
+    transaction.execute(
+        "INSERT INTO consent_answer (student_id, at, given, by)
+         SELECT ?1, max(?2, 1 + coalesce((SELECT max(at) FROM consent_answer WHERE student_id = ?1), ?2 - 1)), ?3, ?4",
         (
-            Some(if c.given { "given" } else { "refused" }),
-            Some(Millis(c.asked_at)),
-            c.by.as_deref(),
-        )
-    })
+            Id(id),
+            Millis(consent.asked_at),
+            consent.given,
+            consent.by.as_deref().map_or("", str::trim),
+        ),
+    )?;
+    derive::consent(transaction, Some(id))
 }
 
 fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
@@ -202,6 +270,12 @@ fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
         name: row.get(1)?,
         language: row.get(2)?,
         role: row.get(3)?,
+        needs_guardian: row.get(9)?,
+        has_pin: row.get(10)?,
+        keep: Retention {
+            recordings_days: row.get(11)?,
+            attempts_days: row.get(12)?,
+        },
         consent,
         created_at: row.get::<_, Millis>(7)?.0,
         changed_at: row.get::<_, Millis>(8)?.0,

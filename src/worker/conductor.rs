@@ -245,8 +245,7 @@ impl Conductor {
                 self.cancel();
                 self.order(keeper::Order::SetConsent { student, given, by });
             }
-            Command::Next => self.next(None),
-            Command::Deal(situation) => self.next(Some(&situation)),
+            Command::Next => self.next(),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(),

@@ -42,6 +42,7 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
         site: f.site.id.clone(),
         site_version: f.site.version.clone(),
         step: f.step.id.clone(),
+        part: logbook::Part::default(),
         situation: json(serde_json::to_value(&f.run.turn.situation)),
         turn: f.run.id,
         turn_attempt: f.run.turn.attempts,
@@ -69,6 +70,7 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
             .iter()
             .map(|e| logbook::ElementVerdict {
                 margin: e.margin.map(f64::from),
+                critical: Some(e.critical),
                 ..logbook::ElementVerdict::new(e.element.clone(), e.verdict, e.heard.clone())
             })
             .collect(),

@@ -1,0 +1,267 @@
+//! Who may judge anew, and judging anew.
+//!
+//! An instructor is a person with the role [`INSTRUCTOR`]. Where computers are shared a PIN is asked; only its slow salted
+//! hash is stored (Argon2id, RFC 9106). A PIN of few digits keeps honest people out of each other's way; who has the file
+//! can try them all.
+//!
+//! The program's own verdict always stays beside the instructor's. Every judgement is kept with its reason; the latest
+//! counts.
+
+use argon2::password_hash::SaltString;
+use argon2::{Argon2, PasswordHash, PasswordHasher, PasswordVerifier};
+use jiff::Timestamp;
+use rusqlite::{OptionalExtension, Transaction};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use super::attempts::{SUMMARY_COLUMNS, summary};
+use super::rows::{Id, Millis};
+use super::{AttemptSummary, Logbook, LogbookError, Result, Verdict, Whose, derive, students};
+
+/// The role of those who may overrule a verdict.
+pub const INSTRUCTOR: &str = "instructor";
+
+/// Proof that somebody is an instructor, and gave the right PIN if they have one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Instructor {
+    id: Uuid,
+}
+
+impl Instructor {
+    /// Who.
+    pub fn id(self) -> Uuid {
+        self.id
+    }
+}
+
+/// One judgement of an instructor.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Judged {
+    /// Globally unique.
+    pub id: String,
+    /// The attempt.
+    pub attempt: Uuid,
+    /// The element; `None` where the whole attempt was let stand as it was.
+    pub element: Option<String>,
+    /// What counts; `None` where the program's own verdict counts (again).
+    pub verdict: Option<Verdict>,
+    /// Who; `None` once that person has been forgotten.
+    pub by: Option<Uuid>,
+    /// When.
+    pub at: Timestamp,
+    /// Why.
+    pub reason: Option<String>,
+}
+
+impl Logbook {
+    /// Sets, changes or removes a PIN: 4 to 64 characters.
+    pub fn set_pin(&mut self, id: Uuid, pin: Option<&str>, now: Timestamp) -> Result<()> {
+        let hash = pin.map(hashed).transpose()?;
+        let transaction = self.write("store a PIN")?;
+        let changed = transaction
+            .execute(
+                "UPDATE student SET pin = ?2, pin_at = max(?3, pin_at + 1), changed_at = max(?3, changed_at) WHERE id = ?1",
+                (Id(id), hash, Millis(now)),
+            )
+            .and_then(|n| transaction.commit().map(|()| n))
+            .map_err(self.sorted("store a PIN"))?;
+        if changed == 0 {
+            Err(students::unknown(id))
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Whether this is the person's PIN; false where they have none. Takes some hundredths of a second on purpose.
+    pub fn check_pin(&self, id: Uuid, pin: &str) -> Result<bool> {
+        let stored: Option<String> = self
+            .connection
+            .query_row("SELECT pin FROM student WHERE id = ?1", [Id(id)], |r| r.get(0))
+            .optional()
+            .map_err(self.sorted("read a PIN"))?
+            .ok_or_else(|| students::unknown(id))?;
+        let Some(stored) = stored else { return Ok(false) };
+        let parsed = PasswordHash::new(&stored).map_err(|e| LogbookError::Damaged {
+            detail: format!("a PIN's hash: {e}"),
+            path: self.path.clone(),
+        })?;
+        Ok(Argon2::default().verify_password(pin.as_bytes(), &parsed).is_ok())
+    }
+
+    /// Lets somebody act as an instructor: they must have the role, and give their PIN if they have one.
+    pub fn instructor(&self, id: Uuid, pin: Option<&str>) -> Result<Instructor> {
+        let person = self.student(id)?;
+        if person.role.as_deref() != Some(INSTRUCTOR) {
+            return Err(LogbookError::NotAnInstructor { who: person.name });
+        }
+        if person.has_pin {
+            match pin {
+                None => return Err(LogbookError::PinNeeded { who: person.name }),
+                Some(pin) if !self.check_pin(id, pin)? => return Err(LogbookError::WrongPin { who: person.name }),
+                Some(_) => {}
+            }
+        }
+        Ok(Instructor { id })
+    }
+
+    /// Overrules the verdict of one element, with a reason. The attempt counts again if it was held out.
+    pub fn overrule(
+        &mut self,
+        attempt: Uuid,
+        element: &str,
+        verdict: Verdict,
+        by: Instructor,
+        reason: &str,
+        now: Timestamp,
+    ) -> Result<()> {
+        let reason = checked_reason(reason)?;
+        self.judge(attempt, Some(element), Some(verdict), by, reason, now)
+    }
+
+    /// Takes an overrule back: the program's own verdict counts again. Both judgements stay in the list.
+    pub fn withdraw_overrule(
+        &mut self,
+        attempt: Uuid,
+        element: &str,
+        by: Instructor,
+        reason: &str,
+        now: Timestamp,
+    ) -> Result<()> {
+        let reason = checked_reason(reason)?;
+        self.judge(attempt, Some(element), None, by, reason, now)
+    }
+
+    /// Lets an attempt stand as the program judged it. It counts again if it was held out.
+    pub fn uphold(&mut self, attempt: Uuid, by: Instructor, reason: &str, now: Timestamp) -> Result<()> {
+        let reason = checked_reason(reason)?;
+        self.judge(attempt, None, None, by, reason, now)
+    }
+
+    fn judge(
+        &mut self,
+        attempt: Uuid,
+        element: Option<&str>,
+        verdict: Option<Verdict>,
+        by: Instructor,
+        reason: &str,
+        now: Timestamp,
+    ) -> Result<()> {
+        let stored = self.attempt(attempt)?.ok_or_else(|| LogbookError::NoSuchAttempt {
+            asked: attempt.to_string(),
+        })?;
+        if let Some(element) = element
+            && !stored.attempt.elements.iter().any(|e| e.element == element)
+        {
+            let known: Vec<&str> = stored.attempt.elements.iter().map(|e| e.element.as_str()).collect();
+            return Err(LogbookError::Invalid {
+                why: format!(
+                    "this attempt has no element \"{element}\"; it has: {}",
+                    known.join(", ")
+                ),
+            });
+        }
+        let transaction = self.write("store a judgement")?;
+        let store = || -> rusqlite::Result<()> {
+            add(&transaction, attempt, element, verdict, Some(by.id), Some(reason), now)?;
+            transaction.execute(
+                "UPDATE attempt SET held_out = 0, held_out_at = max(?2, held_out_at + 1), changed_at = max(?2, changed_at)
+                 WHERE id = ?1",
+                (Id(attempt), Millis(now)),
+            )?;
+            derive::overrules(&transaction, Some(attempt))?;
+            transaction.commit()
+        };
+        store().map_err(self.sorted("store a judgement"))
+    }
+
+    /// Every judgement of an attempt, oldest first.
+    pub fn judgements(&self, attempt: Uuid) -> Result<Vec<Judged>> {
+        let read = || -> rusqlite::Result<Vec<Judged>> {
+            let mut statement = self.connection.prepare_cached(
+                "SELECT id, element, verdict, by, at, reason FROM overrule WHERE attempt_id = ?1 ORDER BY at, id",
+            )?;
+            statement
+                .query_map([Id(attempt)], |r| {
+                    let element: String = r.get(1)?;
+                    Ok(Judged {
+                        id: r.get(0)?,
+                        attempt,
+                        element: (!element.is_empty()).then_some(element),
+                        verdict: r.get(2)?,
+                        by: r.get::<_, Option<Id>>(3)?.map(|id| id.0),
+                        at: r.get::<_, Millis>(4)?.0,
+                        reason: r.get(5)?,
+                    })
+                })?
+                .collect()
+        };
+        read().map_err(self.sorted("read judgements"))
+    }
+
+    /// The attempts that wait for somebody to judge them, oldest first.
+    pub fn held_out(&self, whose: Whose) -> Result<Vec<AttemptSummary>> {
+        let (condition, student) = whose.condition();
+        let sql =
+            format!("SELECT {SUMMARY_COLUMNS} FROM attempt WHERE {condition} AND held_out = 1 ORDER BY started_at, id");
+        let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            statement
+                .query_map(rusqlite::params_from_iter(student), summary)?
+                .collect()
+        };
+        read().map_err(self.sorted("list attempts held out"))
+    }
+}
+
+/// Adds a judgement to the list, later than those that are there.
+pub(super) fn add(
+    transaction: &Transaction<'_>,
+    attempt: Uuid,
+    element: Option<&str>,
+    verdict: Option<Verdict>,
+    by: Option<Uuid>,
+    reason: Option<&str>,
+    at: Timestamp,
+) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached(
+            "INSERT INTO overrule (id, attempt_id, element, verdict, by, at, reason)
+             SELECT ?1, ?2, ?3, ?4, ?5,
+                max(?6, 1 + coalesce((SELECT max(at) FROM overrule WHERE attempt_id = ?2 AND element = ?3), ?6 - 1)), ?7",
+        )?
+        .execute((
+            Id(Uuid::new_v4()),
+            Id(attempt),
+            element.unwrap_or_default(),
+            verdict,
+            by.map(Id),
+            Millis(at),
+            reason,
+        ))?;
+    Ok(())
+}
+
+fn checked_reason(reason: &str) -> Result<&str> {
+    let reason = reason.trim();
+    if reason.is_empty() || reason.chars().count() > 500 {
+        return Err(LogbookError::Invalid {
+            why: "a judgement needs a reason of 1 to 500 characters".to_owned(),
+        });
+    }
+    Ok(reason)
+}
+
+fn hashed(pin: &str) -> Result<String> {
+    if !(4..=64).contains(&pin.chars().count()) {
+        return Err(LogbookError::Invalid {
+            why: "a PIN has 4 to 64 characters".to_owned(),
+        });
+    }
+    let failed = |e: argon2::password_hash::Error| LogbookError::Invalid {
+        why: format!("the PIN could not be hashed ({e})"),
+    };
+    // 122 of a random identifier's 128 bits are random, from the system's source.
+    let salt = SaltString::encode_b64(Uuid::new_v4().as_bytes()).map_err(failed)?;
+    let hash = Argon2::default().hash_password(pin.as_bytes(), &salt).map_err(failed)?;
+    Ok(hash.to_string())
+}

@@ -1,0 +1,397 @@
+//! Two logbooks become one.
+//!
+//! Merging takes, for every row, the least upper bound of what both sides have, so the order and the number of merges make
+//! no difference (see `format_2.rs` for the columns this rests on):
+//!
+//! * a removal (tombstone) wins over everything;
+//! * answers about consent, judgements and attempts are united by their ids;
+//! * of what can change, the later change wins, of two at the same time the one with the greater content;
+//! * what follows from these is made anew (`derive.rs`).
+//!
+//! How long this computer keeps things is not merged: it is this computer's own.
+//!
+//! The other logbook is not touched: what is merged is a copy, which may be of an older format.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use uuid::Uuid;
+
+use super::error::{file, sorted};
+use super::open::{beside, make_private_folder};
+use super::recordings::remove_if_there;
+use super::rows::Id;
+use super::{Forgotten, Logbook, LogbookError, RecordingName, Result, derive, schema};
+
+/// What a merge brought and took away.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Merged {
+    /// Students who were not here before.
+    pub students: usize,
+    /// Attempts that were not here before.
+    pub attempts: usize,
+    /// Runs that were not here before.
+    pub runs: usize,
+    /// Recordings copied.
+    pub recordings: usize,
+    /// Students removed here because they were forgotten there.
+    pub forgotten: usize,
+    /// Attempts removed here because they, or their student, were removed there.
+    pub attempts_removed: usize,
+    /// Recordings removed here because consent was withdrawn or their time was over there.
+    pub recordings_removed: usize,
+    /// Recordings that should be there and are in neither folder.
+    pub recordings_missing: usize,
+    /// Names that now belong to more than one student.
+    pub same_names: Vec<String>,
+    /// What was cleaned up after students were forgotten.
+    pub cleaned: Forgotten,
+    /// What did not succeed, as sentences; a further merge tries again.
+    pub problems: Vec<String>,
+}
+
+/// In the folder of the logbook, while a merge goes on.
+pub(super) const MARK: &str = ".merging-";
+
+/// A private copy of the other logbook, removed when it is dropped.
+struct Copy {
+    folder: PathBuf,
+    database: PathBuf,
+}
+
+impl Drop for Copy {
+    fn drop(&mut self) {
+        // What cannot be removed now is removed by the next merge, or by forgetting.
+        let _ = std::fs::remove_dir_all(&self.folder);
+    }
+}
+
+impl Logbook {
+    /// Takes what is in another logbook into this one. `other_recordings` is the folder of its recordings.
+    pub fn merge(&mut self, other: &Path, other_recordings: &Path) -> Result<Merged> {
+        if self.read_only {
+            return Err(LogbookError::ReadOnly {
+                path: self.path.clone(),
+            });
+        }
+        let same = |a: &Path, b: &Path| matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b);
+        if same(&self.path, other) {
+            return Err(LogbookError::Invalid {
+                why: "a logbook cannot be merged into itself; name the other one".to_owned(),
+            });
+        }
+        for old in beside(&self.path, MARK) {
+            let _ = std::fs::remove_dir_all(old);
+        }
+        let copy = self.copy_of(other)?;
+        let Some(text) = copy.database.to_str() else {
+            return Err(LogbookError::Invalid {
+                why: "the logbook's path is not valid Unicode".to_owned(),
+            });
+        };
+        self.connection
+            .execute("ATTACH DATABASE ?1 AS other", [text])
+            .map_err(self.sorted("open the other logbook"))?;
+        let merged = self.merge_rows();
+        self.connection
+            .execute_batch("DETACH DATABASE other")
+            .map_err(self.sorted("close the other logbook"))?;
+        let (mut merged, unwanted) = merged?;
+        drop(copy);
+        self.merge_files(&mut merged, &unwanted, other_recordings)?;
+        if merged.forgotten > 0 {
+            self.clean_up(&mut merged.cleaned);
+        }
+        merged.same_names = self.same_names()?;
+        Ok(merged)
+    }
+
+    /// A copy in the newest format, beside this logbook: its folder is as private as this one's.
+    fn copy_of(&self, other: &Path) -> Result<Copy> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        if !other.is_file() {
+            return Err(LogbookError::NotALogbook {
+                why: "there is no such file".to_owned(),
+                path: other.to_path_buf(),
+            });
+        }
+        let mut connection = Connection::open_with_flags(other, flags).map_err(|e| sorted(other, "open", e))?;
+        let found = schema::look(&mut connection).map_err(|e| sorted(other, "open", e))?;
+        if found.format == 0 || found.application_id != schema::APPLICATION_ID {
+            return Err(LogbookError::NotALogbook {
+                why: "it is another program's database, or empty".to_owned(),
+                path: other.to_path_buf(),
+            });
+        }
+        let known = i64::try_from(schema::MIGRATIONS.len()).unwrap_or(i64::MAX);
+        if found.format > known {
+            return Err(LogbookError::Newer {
+                found: found.format,
+                known,
+                path: other.to_path_buf(),
+            });
+        }
+        let folder = if self.path.is_file() {
+            let mut name = self.path.clone().into_os_string();
+            name.push(format!("{MARK}{}", Uuid::new_v4()));
+            PathBuf::from(name)
+        } else {
+            // A logbook in memory.
+            std::env::temp_dir().join(format!("cableside{MARK}{}", Uuid::new_v4()))
+        };
+        make_private_folder(&folder).map_err(file("make a folder for the merge", &folder))?;
+        let copy = Copy {
+            database: folder.join("other.sqlite"),
+            folder,
+        };
+        let text = copy.database.to_string_lossy().into_owned();
+        connection
+            .execute("VACUUM INTO ?1", [text])
+            .map_err(|e| sorted(other, "copy the other logbook", e))?;
+        // Brings it up to date.
+        drop(Self::open(&copy.database, &copy.folder)?);
+        Ok(copy)
+    }
+
+    /// The rows, in one transaction. Also gives the recordings whose rows went.
+    fn merge_rows(&mut self) -> Result<(Merged, Vec<RecordingName>)> {
+        let sort = self.sorted("merge");
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(&sort)?;
+        let merge = || -> rusqlite::Result<(Merged, Vec<RecordingName>)> {
+            let mut merged = Merged::default();
+            let unwanted = removals(&transaction, &mut merged)?;
+            people(&transaction, &mut merged)?;
+            practice(&transaction, &mut merged)?;
+            derive::consent(&transaction, None)?;
+            derive::overrules(&transaction, None)?;
+            Ok((merged, unwanted))
+        };
+        let done = merge().map_err(&sort)?;
+        transaction.commit().map_err(&sort)?;
+        Ok(done)
+    }
+
+    /// Recordings: those of removed rows go, those not allowed any more go, those that are missing are copied.
+    fn merge_files(&self, merged: &mut Merged, unwanted: &[RecordingName], theirs: &Path) -> Result<()> {
+        let not_kept = self.recorded("recording IS NULL")?;
+        for (name, counts) in unwanted
+            .iter()
+            .map(|n| (n, false))
+            .chain(not_kept.iter().map(|n| (n, true)))
+        {
+            let path = name.path(&self.recordings);
+            if !path.exists() {
+                continue;
+            }
+            match remove_if_there(&path) {
+                Ok(()) => merged.recordings_removed += usize::from(counts),
+                Err(e) => merged.problems.push(format!("a recording is still there ({e})")),
+            }
+        }
+        for name in self.recorded("recording IS NOT NULL")? {
+            let target = name.path(&self.recordings);
+            if target.exists() {
+                continue;
+            }
+            let source = name.path(theirs);
+            if !source.is_file() {
+                merged.recordings_missing += 1;
+                continue;
+            }
+            let unfinished = name.unfinished_path(&self.recordings);
+            let copied = make_private_folder(&self.recordings)
+                .and_then(|()| std::fs::copy(&source, &unfinished))
+                .and_then(|_| std::fs::OpenOptions::new().write(true).open(&unfinished))
+                .and_then(|f| f.sync_all())
+                .and_then(|()| std::fs::rename(&unfinished, &target));
+            match copied {
+                Ok(()) => merged.recordings += 1,
+                Err(e) => merged
+                    .problems
+                    .push(format!("a recording could not be copied ({e}): {}", source.display())),
+            }
+        }
+        Ok(())
+    }
+
+    fn recorded(&self, condition: &str) -> Result<Vec<RecordingName>> {
+        let read = || -> rusqlite::Result<Vec<RecordingName>> {
+            let sql = format!(
+                "SELECT student_id, id FROM attempt WHERE recorded = 1 AND student_id IS NOT NULL AND {condition}"
+            );
+            let mut statement = self.connection.prepare(&sql)?;
+            statement
+                .query_map([], |r| {
+                    Ok(RecordingName::new(r.get::<_, Id>(0)?.0, r.get::<_, Id>(1)?.0))
+                })?
+                .collect()
+        };
+        read().map_err(self.sorted("list the recordings"))
+    }
+
+    fn same_names(&self) -> Result<Vec<String>> {
+        let students = self.students()?;
+        let mut names: Vec<String> = students
+            .windows(2)
+            .filter(|pair| pair[0].name.to_lowercase() == pair[1].name.to_lowercase())
+            .map(|pair| pair[1].name.clone())
+            .collect();
+        names.dedup();
+        Ok(names)
+    }
+}
+
+const GONE: &str = "(SELECT id FROM tombstone)";
+
+/// Tombstones, and what they take away.
+fn removals(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Result<Vec<RecordingName>> {
+    transaction.execute(
+        "INSERT INTO tombstone (id, deleted_at, what) SELECT id, deleted_at, what FROM other.tombstone WHERE TRUE
+         ON CONFLICT (id) DO UPDATE SET deleted_at = min(deleted_at, excluded.deleted_at)",
+        [],
+    )?;
+    let mut recordings = transaction.prepare(&format!(
+        "SELECT student_id, id FROM attempt WHERE recorded = 1 AND (id IN {GONE} OR student_id IN {GONE})"
+    ))?;
+    let unwanted = recordings
+        .query_map([], |r| {
+            Ok(RecordingName::new(r.get::<_, Id>(0)?.0, r.get::<_, Id>(1)?.0))
+        })?
+        .collect::<rusqlite::Result<Vec<_>>>()?;
+    merged.attempts_removed = transaction.execute(
+        &format!("DELETE FROM attempt WHERE id IN {GONE} OR student_id IN {GONE}"),
+        [],
+    )?;
+    transaction.execute(
+        &format!("DELETE FROM run WHERE id IN {GONE} OR student_id IN {GONE}"),
+        [],
+    )?;
+    transaction.execute(&format!("DELETE FROM class WHERE id IN {GONE}"), [])?;
+    merged.forgotten = transaction.execute(&format!("DELETE FROM student WHERE id IN {GONE}"), [])?;
+    Ok(unwanted)
+}
+
+/// Students, what they answered, classes.
+fn people(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Result<()> {
+    // The consent that counts is derived once the answers are there.
+    merged.students = unite(
+        transaction,
+        "student",
+        "id, name, language, role, needs_guardian, profile_at, pin, pin_at, keep_recordings_days, keep_attempts_days, \
+         keep_at, created_at, changed_at",
+        "TRUE",
+    )?;
+    later(
+        transaction,
+        "student",
+        "profile_at",
+        &["name", "language", "role", "needs_guardian"],
+    )?;
+    later(transaction, "student", "pin_at", &["pin"])?;
+    later(
+        transaction,
+        "student",
+        "keep_at",
+        &["keep_recordings_days", "keep_attempts_days"],
+    )?;
+    later(transaction, "student", "changed_at", &[])?;
+    transaction.execute(
+        "INSERT OR IGNORE INTO consent_answer (student_id, at, given, by)
+         SELECT student_id, at, given, by FROM other.consent_answer WHERE student_id IN (SELECT id FROM student)",
+        [],
+    )?;
+    unite(transaction, "class", "id, name, created_at, changed_at", "TRUE")?;
+    later(transaction, "class", "changed_at", &["name"])?;
+    transaction.execute(
+        "INSERT INTO class_member (class_id, student_id, member, changed_at)
+         SELECT class_id, student_id, member, changed_at FROM other.class_member
+         WHERE class_id IN (SELECT id FROM class) AND student_id IN (SELECT id FROM student)
+         ON CONFLICT (class_id, student_id) DO UPDATE SET member = excluded.member, changed_at = excluded.changed_at
+         WHERE (excluded.changed_at, excluded.member) > (class_member.changed_at, class_member.member)",
+        [],
+    )?;
+    Ok(())
+}
+
+/// Runs, attempts, judgements.
+fn practice(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Result<()> {
+    const HERE: &str = "(o.student_id IS NULL OR o.student_id IN (SELECT id FROM student))";
+    merged.runs = unite(
+        transaction,
+        "run",
+        "id, kind, student_id, class_id, started_at, utc_offset_seconds, site, site_version, role, seed, ending, ended_at, \
+         changed_at, situation, course, record",
+        HERE,
+    )?;
+    later(transaction, "run", "changed_at", &["ending", "ended_at", "record"])?;
+
+    let before: i64 = transaction.query_row("SELECT coalesce(max(number), 0) FROM attempt", [], |r| r.get(0))?;
+    merged.attempts = unite(
+        transaction,
+        "attempt",
+        "id, student_id, started_at, utc_offset_seconds, site, site_version, step, kind, done, run_id, run_position, role, \
+         turn_id, turn_attempt, outcome, score, held_out, held_out_at, recorded, recording_removed_at, model, model_sha1, \
+         program_version, created_at, changed_at, situation, timings, transcript, evidence",
+        HERE,
+    )?;
+    // New attempts have the numbers above all that were here.
+    transaction.execute(
+        "INSERT INTO element_verdict (attempt, position, element, verdict, heard, margin, begin_seconds, end_seconds, critical)
+         SELECT mine.number, v.position, v.element, v.verdict, v.heard, v.margin, v.begin_seconds, v.end_seconds, v.critical
+         FROM attempt AS mine CROSS JOIN other.attempt AS o ON o.id = mine.id
+            CROSS JOIN other.element_verdict AS v ON v.attempt = o.number
+         WHERE mine.number > ?1",
+        [before],
+    )?;
+    later(transaction, "attempt", "held_out_at", &["held_out"])?;
+    later(transaction, "attempt", "changed_at", &[])?;
+    transaction.execute(
+        "UPDATE attempt SET recording_removed_at = o.recording_removed_at
+         FROM other.attempt AS o
+         WHERE o.id = attempt.id AND o.recording_removed_at IS NOT NULL
+            AND o.recording_removed_at < coalesce(attempt.recording_removed_at, o.recording_removed_at + 1)",
+        [],
+    )?;
+    transaction.execute(
+        "INSERT OR IGNORE INTO overrule (id, attempt_id, element, verdict, by, at, reason)
+         SELECT id, attempt_id, element, verdict, iif(by IN (SELECT id FROM student), by, NULL), at, reason
+         FROM other.overrule WHERE attempt_id IN (SELECT id FROM attempt)",
+        [],
+    )?;
+    Ok(())
+}
+
+/// Takes over the rows that are not here and were not removed. Returns how many.
+fn unite(transaction: &Transaction<'_>, table: &str, columns: &str, condition: &str) -> rusqlite::Result<usize> {
+    // Row by row in the other's order, so that local numbers follow the time of storing.
+    transaction.execute(
+        &format!(
+            "INSERT INTO main.{table} ({columns}) SELECT {columns} FROM other.{table} AS o
+             WHERE o.id NOT IN (SELECT id FROM main.{table}) AND o.id NOT IN {GONE} AND {condition}
+             ORDER BY o.rowid"
+        ),
+        [],
+    )
+}
+
+/// Takes over a group of columns where the other's is the later one, of two at the same time the one with the greater
+/// content. `quote` makes every value, none too, comparable text.
+fn later(transaction: &Transaction<'_>, table: &str, stamp: &str, columns: &[&str]) -> rusqlite::Result<()> {
+    let set: Vec<String> = columns.iter().chain([&stamp]).map(|c| format!("{c} = o.{c}")).collect();
+    let rank = |row: &str| {
+        let values: Vec<String> = columns.iter().map(|c| format!("quote({row}.{c})")).collect();
+        [&[format!("{row}.{stamp}")], &values[..]].concat().join(", ")
+    };
+    let (set, theirs, mine) = (set.join(", "), rank("o"), rank(table));
+    let sql = if columns.is_empty() {
+        format!("UPDATE main.{table} SET {set} FROM other.{table} AS o WHERE o.id = {table}.id AND {theirs} > {mine}")
+    } else {
+        format!(
+            "UPDATE main.{table} SET {set} FROM other.{table} AS o WHERE o.id = {table}.id AND ({theirs}) > ({mine})"
+        )
+    };
+    transaction.execute(&sql, []).map(|_| ())
+}

@@ -1,0 +1,521 @@
+//! Merging logbooks: random histories of edits, removals and merges on three logbooks, after which every order and every
+//! grouping of merges must give the same result, and nothing may be lost, doubled or brought back.
+
+// `allow-unwrap-in-tests` covers test functions, not the helpers beside them in a file of tests.
+#![allow(clippy::unwrap_used)]
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use cableside::logbook::{
+    Consent, ElementVerdict, INSTRUCTOR, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, Outcome, Part,
+    RecordingName, Retention, RunKind, Timings, Verdict, Whose,
+};
+use jiff::{SignedDuration, Timestamp};
+use rusqlite::Connection;
+use serde_json::json;
+use uuid::Uuid;
+
+fn at(seconds: i64) -> Timestamp {
+    "2025-05-03T08:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_secs(seconds)
+}
+
+/// Numbers for the random histories; the same for the same seed.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % n as u64) as usize
+    }
+
+    fn one<T: Clone>(&mut self, of: &[T]) -> Option<T> {
+        (!of.is_empty()).then(|| of[self.below(of.len())].clone())
+    }
+}
+
+/// In memory where there is such a folder: every write is synchronised.
+fn folder() -> tempfile::TempDir {
+    if Path::new("/dev/shm").is_dir() {
+        tempfile::tempdir_in("/dev/shm").unwrap()
+    } else {
+        tempfile::tempdir().unwrap()
+    }
+}
+
+/// A computer with its logbook.
+#[derive(Debug, Clone)]
+struct Computer(PathBuf);
+
+impl Computer {
+    fn new(place: &Path, name: &str) -> Self {
+        let dir = place.join(name);
+        std::fs::create_dir_all(dir.join("recordings")).unwrap();
+        let new = Self(dir);
+        drop(new.open());
+        new
+    }
+
+    fn file(&self) -> PathBuf {
+        self.0.join("logbook.sqlite")
+    }
+
+    fn recordings(&self) -> PathBuf {
+        self.0.join("recordings")
+    }
+
+    fn open(&self) -> Logbook {
+        Logbook::open(&self.file(), &self.recordings()).unwrap()
+    }
+
+    fn copy(&self, place: &Path) -> Self {
+        let new = place.join(Uuid::new_v4().to_string());
+        std::fs::create_dir_all(new.join("recordings")).unwrap();
+        std::fs::copy(self.file(), new.join("logbook.sqlite")).unwrap();
+        for entry in std::fs::read_dir(self.recordings()).unwrap() {
+            let path = entry.unwrap().path();
+            std::fs::copy(&path, new.join("recordings").join(path.file_name().unwrap())).unwrap();
+        }
+        Self(new)
+    }
+
+    fn take(&self, other: &Self) -> cableside::logbook::Merged {
+        let merged = self.open().merge(&other.file(), &other.recordings()).unwrap();
+        assert_eq!(merged.problems, Vec::<String>::new());
+        merged
+    }
+
+    /// Everything in it that is not local to the file.
+    fn dump(&self) -> BTreeMap<String, BTreeSet<String>> {
+        let db = Connection::open(self.file()).unwrap();
+        let mut dump = BTreeMap::new();
+        let tables = [
+            ("student", "SELECT * FROM student"),
+            ("answer", "SELECT * FROM consent_answer"),
+            ("class", "SELECT * FROM class"),
+            ("member", "SELECT * FROM class_member"),
+            ("run", "SELECT * FROM run"),
+            ("overrule", "SELECT * FROM overrule"),
+            ("tombstone", "SELECT * FROM tombstone"),
+            (
+                "attempt",
+                "SELECT id, student_id, started_at, site, step, kind, outcome, overruled_outcome, held_out, held_out_at,
+                    recording, recorded, recording_removed_at, created_at, changed_at, situation, transcript, evidence
+                 FROM attempt",
+            ),
+            (
+                "verdict",
+                "SELECT a.id, v.position, v.element, v.verdict, v.heard, v.overruled_verdict, v.overruled_by, v.overruled_at,
+                    v.overruled_reason, v.critical
+                 FROM element_verdict AS v JOIN attempt AS a ON a.number = v.attempt",
+            ),
+        ];
+        for (name, sql) in tables {
+            let mut statement = db.prepare(sql).unwrap();
+            let columns = statement.column_count();
+            let rows: Vec<String> = statement
+                .query_map([], |r| {
+                    let values: Vec<String> = (0..columns).map(|i| format!("{:?}", r.get_ref(i).unwrap())).collect();
+                    Ok(values.join(" | "))
+                })
+                .unwrap()
+                .collect::<Result<_, _>>()
+                .unwrap();
+            let count = rows.len();
+            let rows: BTreeSet<String> = rows.into_iter().collect();
+            assert_eq!(rows.len(), count, "the same row twice in {name}");
+            dump.insert(name.to_owned(), rows);
+        }
+        dump
+    }
+
+    fn ids(&self, table: &str) -> BTreeSet<String> {
+        let db = Connection::open(self.file()).unwrap();
+        let mut statement = db.prepare(&format!("SELECT id FROM {table}")).unwrap();
+        statement
+            .query_map([], |r| r.get(0))
+            .unwrap()
+            .collect::<Result<_, _>>()
+            .unwrap()
+    }
+
+    fn files(&self) -> BTreeSet<String> {
+        let entries = std::fs::read_dir(self.recordings()).unwrap();
+        entries.map(|e| e.unwrap().file_name().into_string().unwrap()).collect()
+    }
+
+    fn named_recordings(&self) -> BTreeSet<String> {
+        let db = Connection::open(self.file()).unwrap();
+        let mut statement = db
+            .prepare("SELECT recording FROM attempt WHERE recording IS NOT NULL")
+            .unwrap();
+        statement
+            .query_map([], |r| r.get(0))
+            .unwrap()
+            .collect::<Result<_, _>>()
+            .unwrap()
+    }
+}
+
+fn attempt(id: Uuid, student: Option<Uuid>, seconds: i64) -> NewAttempt {
+    let mut method = ElementVerdict::new("method", Verdict::Unsure, None);
+    method.critical = Some(true);
+    let mut address = ElementVerdict::new("address", Verdict::Missing, None);
+    address.critical = Some(false);
+    NewAttempt {
+        id,
+        student,
+        started_at: at(seconds),
+        utc_offset_seconds: 0,
+        site: "larkmoor".to_owned(),
+        site_version: "3".to_owned(),
+        step: "ready".to_owned(),
+        part: Part::default(),
+        situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
+        turn: Uuid::new_v4(),
+        turn_attempt: 1,
+        model: None,
+        program_version: "0.1.0".to_owned(),
+        outcome: Outcome::SayAgain,
+        score: None,
+        timings: Timings::default(),
+        transcript: format!("call at {seconds}"),
+        evidence: json!({}),
+        recording: None,
+        held_out: false,
+        elements: vec![address, method],
+    }
+}
+
+/// A recording and its attempt.
+fn recorded(logbook: &mut Logbook, student: Uuid, seconds: i64) -> NewAttempt {
+    let name: RecordingName = logbook.begin_recording(Some(student)).unwrap();
+    std::fs::write(name.path(logbook.recordings_folder()), format!("RIFF {name}")).unwrap();
+    let a = NewAttempt {
+        recording: Some(name),
+        ..attempt(name.attempt(), Some(student), seconds)
+    };
+    logbook.record(&a, at(seconds)).unwrap();
+    a
+}
+
+fn consent(given: bool, seconds: i64, by: Option<&str>) -> Consent {
+    Consent {
+        given,
+        asked_at: at(seconds),
+        by: by.map(str::to_owned),
+    }
+}
+
+/// Anything that can be done with a logbook, at a time of few different ones: many things happen at the same moment, and
+/// the clock is sometimes put back.
+fn edit(logbook: &mut Logbook, dice: &mut Dice) {
+    let t = dice.below(5) as i64;
+    let now = at(t);
+    let students: Vec<Uuid> = logbook.students().unwrap().iter().map(|s| s.id).collect();
+    let attempts: Vec<Uuid> = logbook
+        .attempts(Whose::Anyone, 0, 1000)
+        .unwrap()
+        .iter()
+        .map(|a| a.id)
+        .collect();
+    let classes: Vec<Uuid> = logbook.classes().unwrap().iter().map(|c| c.id).collect();
+    let (student, attempt_id, class) = (dice.one(&students), dice.one(&attempts), dice.one(&classes));
+    let name = ["Mara Lind", "Jon Hale", "Ida Falk", "Bo Quist"][dice.below(4)];
+    let by = dice.one(&[None, Some("guardian")]).unwrap();
+    match (dice.below(24), student) {
+        (0, _) | (_, None) => {
+            let new = NewStudent {
+                name: name.to_owned(),
+                language: None,
+                role: dice.one(&[None, Some(INSTRUCTOR.to_owned())]).unwrap(),
+                needs_guardian: dice.below(4) == 0,
+                consent: Some(consent(dice.below(3) > 0, t, Some("guardian"))),
+            };
+            logbook.add_student(&new, now).unwrap();
+        }
+        (1..=2, Some(s)) => {
+            let role = dice.one(&[None, Some(INSTRUCTOR)]).unwrap();
+            logbook.change_student(s, name, Some("de"), role, now).unwrap();
+        }
+        (3..=4, Some(s)) => {
+            let given = dice.below(2) == 0;
+            match logbook.set_consent(s, &consent(given, t, by), now) {
+                Ok(_) => {}
+                Err(e) => assert!(matches!(e, LogbookError::GuardianNeeded { .. }), "{e}"),
+            }
+        }
+        (5, Some(s)) => {
+            logbook.set_needs_guardian(s, dice.below(2) == 0, now).unwrap();
+        }
+        (6..=8, Some(s)) => {
+            logbook.record(&attempt(Uuid::new_v4(), Some(s), t), now).unwrap();
+        }
+        (9..=12, Some(s)) => {
+            if logbook.recording_allowed(Some(s)).unwrap() {
+                recorded(logbook, s, t);
+            }
+        }
+        (13, Some(_)) => {
+            if let Some(a) = attempt_id {
+                logbook.set_held_out(a, dice.below(2) == 0, now).unwrap();
+            }
+        }
+        (14, Some(_)) => {
+            if let Some(a) = attempt_id {
+                logbook.remove_attempt(a, now).unwrap();
+            }
+        }
+        (15, Some(_)) => {
+            if let Some(a) = attempt_id {
+                logbook.remove_recording(a, now).unwrap();
+            }
+        }
+        (16, Some(s)) => {
+            if dice.below(3) == 0 {
+                logbook.forget(s, now).unwrap();
+            }
+        }
+        (17..=18, Some(s)) => {
+            if let (Some(a), Ok(instructor)) = (attempt_id, logbook.instructor(s, None)) {
+                let element = ["address", "method"][dice.below(2)];
+                let reason = ["heard it", "no"][dice.below(2)];
+                match dice.below(4) {
+                    0 => logbook.uphold(a, instructor, reason, now).unwrap(),
+                    1 => logbook.withdraw_overrule(a, element, instructor, reason, now).unwrap(),
+                    n => {
+                        let verdict = [Verdict::Said, Verdict::Wrong][n - 2];
+                        logbook.overrule(a, element, verdict, instructor, reason, now).unwrap();
+                    }
+                }
+            }
+        }
+        (19, Some(s)) => {
+            let keep = Retention {
+                recordings_days: dice.one(&[None, Some(30), Some(60)]).unwrap(),
+                attempts_days: None,
+            };
+            logbook.set_student_retention(s, keep, now).unwrap();
+        }
+        (20, Some(s)) => {
+            let run = NewRun {
+                id: Uuid::new_v4(),
+                kind: RunKind::Launch,
+                student: Some(s),
+                class,
+                started_at: now,
+                utc_offset_seconds: 0,
+                site: "larkmoor".to_owned(),
+                site_version: "3".to_owned(),
+                role: Some("pilot".to_owned()),
+                seed: None,
+                situation: json!({}),
+                course: json!({}),
+            };
+            logbook.begin_run(&run, now).unwrap();
+        }
+        (21, Some(_)) => {
+            let runs = logbook.runs(Whose::Anyone, 0, 100).unwrap();
+            if let Some(run) = dice.one(&runs) {
+                let ending = dice.one(&["complete", "stopped", "by-hand"]);
+                logbook.update_run(run.run.id, ending, &json!([t]), now).unwrap();
+            }
+        }
+        (22, Some(s)) => match class {
+            Some(class) => {
+                logbook.set_member(class, s, dice.below(3) > 0, now).unwrap();
+            }
+            None => {
+                logbook.add_class("Saturday", now).unwrap();
+            }
+        },
+        (_, Some(_)) => match (class, dice.below(3)) {
+            (Some(class), 0) => logbook.remove_class(class, now).unwrap(),
+            (Some(class), _) => {
+                logbook.rename_class(class, ["Saturday", "Sunday"][dice.below(2)], now).unwrap();
+            }
+            (None, _) => {
+                logbook.add_class("Saturday", now).unwrap();
+            }
+        },
+    }
+}
+
+/// Merges in this order into a copy of the first.
+fn fold(place: &Path, order: &[&Computer]) -> Computer {
+    let result = order[0].copy(place);
+    for other in &order[1..] {
+        result.take(other);
+    }
+    result
+}
+
+fn all_orders_agree(seed: u64, edits: usize) -> usize {
+    let mut dice = Dice(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+    let place = folder();
+    let place = place.path();
+    // They begin with the same few rows, so that the same ones are changed in different ways.
+    let base = Computer::new(place, "base");
+    for _ in 0..10 {
+        edit(&mut base.open(), &mut dice);
+    }
+    let computers: Vec<Computer> = (0..3).map(|_| base.copy(place)).collect();
+    for _ in 0..edits {
+        let i = dice.below(3);
+        if dice.below(8) == 0 {
+            computers[i].take(&computers[(i + 1 + dice.below(2)) % 3]);
+        } else {
+            edit(&mut computers[i].open(), &mut dice);
+        }
+    }
+    let [a, b, c] = [&computers[0], &computers[1], &computers[2]];
+    let first = fold(place, &[a, b, c]);
+    let expected = first.dump();
+    for order in [[a, c, b], [b, a, c], [b, c, a], [c, a, b], [c, b, a]] {
+        assert_eq!(fold(place, &order).dump(), expected, "seed {seed}: another order");
+    }
+    for [x, y, z] in [[a, b, c], [b, c, a], [c, a, b], [a, c, b], [b, a, c], [c, b, a]] {
+        let pair = fold(place, &[y, z]);
+        assert_eq!(fold(place, &[x, &pair]).dump(), expected, "seed {seed}: another grouping");
+    }
+    // Again and again.
+    for other in [a, b, c, c, b, a] {
+        let merged = first.take(other);
+        assert_eq!(
+            (merged.students, merged.attempts, merged.runs, merged.forgotten, merged.attempts_removed),
+            (0, 0, 0, 0, 0),
+            "seed {seed}"
+        );
+        assert_eq!(first.dump(), expected, "seed {seed}: merging again changed something");
+    }
+
+    // No losses, no doubles, nothing comes back.
+    let gone: BTreeSet<String> = computers.iter().flat_map(|c| c.ids("tombstone")).collect();
+    assert_eq!(first.ids("tombstone"), gone, "seed {seed}");
+    for table in ["student", "class"] {
+        let all: BTreeSet<String> = computers.iter().flat_map(|c| c.ids(table)).collect();
+        assert_eq!(first.ids(table), &all - &gone, "seed {seed}: {table}");
+    }
+    let mut expected_attempts = BTreeSet::new();
+    for computer in &computers {
+        for a in computer.open().attempts(Whose::Anyone, 0, 10_000).unwrap() {
+            let forgotten = a.student.is_some_and(|s| gone.contains(&s.to_string()));
+            if !forgotten && !gone.contains(&a.id.to_string()) {
+                expected_attempts.insert(a.id.to_string());
+            }
+        }
+    }
+    assert_eq!(first.ids("attempt"), expected_attempts, "seed {seed}");
+
+    // Recordings: exactly those that may be kept and that somebody has.
+    let there: BTreeSet<String> = computers.iter().flat_map(Computer::files).collect();
+    let named = first.named_recordings();
+    assert_eq!(first.files(), &named & &there, "seed {seed}");
+    let logbook = first.open();
+    for name in &named {
+        let name: RecordingName = name.parse().unwrap();
+        assert!(logbook.recording_allowed(Some(name.student())).unwrap(), "seed {seed}");
+    }
+    logbook.check_integrity().unwrap();
+    expected_attempts.len()
+}
+
+#[test]
+fn all_orders_of_merging_give_the_same() {
+    let seeds = std::env::var("CABLESIDE_MERGE_SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(24);
+    let attempts: usize = (1..=seeds).map(|seed| all_orders_agree(seed, 30 + (seed as usize % 5) * 25)).sum();
+    println!("{seeds} histories, {attempts} attempts in the merged logbooks");
+    assert!(attempts > seeds as usize * 3, "the histories hold hardly anything");
+}
+
+#[test]
+fn a_student_forgotten_on_one_computer_vanishes_on_the_other() {
+    let place = folder();
+    let (club, home) = (Computer::new(place.path(), "club"), Computer::new(place.path(), "home"));
+    let name = "Peregrine Quillfeather";
+    let new = NewStudent {
+        name: name.to_owned(),
+        consent: Some(consent(true, 0, None)),
+        ..NewStudent::default()
+    };
+    let mut logbook = club.open();
+    let gone = logbook.add_student(&new, at(0)).unwrap().id;
+    recorded(&mut logbook, gone, 1);
+    let merged = home.take(&club);
+    assert_eq!((merged.students, merged.attempts, merged.recordings), (1, 1, 1));
+    assert_eq!(home.files().len(), 1);
+
+    logbook.forget(gone, at(5)).unwrap();
+    drop(logbook);
+    // The other way round first: what was forgotten does not come back.
+    let back = club.take(&home);
+    assert_eq!((back.students, back.attempts, back.recordings), (0, 0, 0));
+    let merged = home.take(&club);
+    assert_eq!((merged.forgotten, merged.attempts_removed), (1, 1));
+    assert_eq!(home.files(), BTreeSet::new());
+    for computer in [&club, &home] {
+        assert!(computer.open().students().unwrap().is_empty());
+        let bytes = std::fs::read(computer.file()).unwrap();
+        assert!(!bytes.windows(name.len()).any(|w| w == name.as_bytes()), "the name is still in the file");
+        let left: Vec<_> = std::fs::read_dir(&computer.0)
+            .unwrap()
+            .map(|e| e.unwrap().file_name().into_string().unwrap())
+            .collect();
+        assert!(left.iter().all(|n| n == "logbook.sqlite" || n == "recordings"), "{left:?}");
+    }
+}
+
+#[test]
+fn a_refusal_on_one_computer_takes_the_recordings_from_the_other() {
+    let place = folder();
+    let (club, home) = (Computer::new(place.path(), "club"), Computer::new(place.path(), "home"));
+    let new = NewStudent {
+        name: "Mara Lind".to_owned(),
+        needs_guardian: true,
+        consent: Some(consent(true, 0, Some("her mother"))),
+        ..NewStudent::default()
+    };
+    let mara = club.open().add_student(&new, at(0)).unwrap().id;
+    recorded(&mut club.open(), mara, 1);
+    home.take(&club);
+    home.open().set_consent(mara, &consent(false, 3, None), at(3)).unwrap();
+    // Renamed later elsewhere: that does not bring the old answer back.
+    club.open().change_student(mara, "Mara L.", None, None, at(9)).unwrap();
+    assert_eq!(club.take(&home).recordings_removed, 1);
+    home.take(&club);
+    for computer in [&club, &home] {
+        let logbook = computer.open();
+        let student = logbook.student(mara).unwrap();
+        assert_eq!(student.name, "Mara L.");
+        assert!(!student.recording_allowed());
+        assert_eq!(computer.files(), BTreeSet::new());
+        assert_eq!(logbook.count_attempts(Whose::Student(mara)).unwrap(), 1, "the attempt stays");
+    }
+    // Consent anew: later recordings are kept, the old one stays gone.
+    let anew = consent(true, 20, Some("her mother"));
+    club.open().set_consent(mara, &anew, at(20)).unwrap();
+    recorded(&mut club.open(), mara, 21);
+    home.take(&club);
+    assert_eq!((club.files().len(), home.files()), (1, club.files()));
+}
+
+#[test]
+fn other_files_are_refused_and_the_other_logbook_is_not_touched() {
+    let place = folder();
+    let (club, home) = (Computer::new(place.path(), "club"), Computer::new(place.path(), "home"));
+    let mut logbook = club.open();
+    let into_itself = logbook.merge(&club.file(), &club.recordings()).unwrap_err();
+    assert!(into_itself.to_string().contains("into itself"), "{into_itself}");
+    let missing = logbook.merge(&place.path().join("none"), &club.recordings()).unwrap_err();
+    assert!(matches!(missing, LogbookError::NotALogbook { .. }), "{missing}");
+    let text = place.path().join("diary.sqlite");
+    std::fs::write(&text, "Dear diary, ".repeat(500)).unwrap();
+    let foreign = logbook.merge(&text, &club.recordings()).unwrap_err();
+    assert!(matches!(foreign, LogbookError::NotALogbook { .. }), "{foreign}");
+
+    let before = std::fs::read(home.file()).unwrap();
+    logbook.merge(&home.file(), &home.recordings()).unwrap();
+    assert_eq!(std::fs::read(home.file()).unwrap(), before);
+}
