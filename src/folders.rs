@@ -27,6 +27,11 @@ pub fn logbook() -> PathBuf {
     data_root().join("logbook.sqlite")
 }
 
+/// What the window remembers from one start to the next.
+pub fn settings() -> PathBuf {
+    data_root().join("settings.toml")
+}
+
 /// Recordings of the students' calls, one WAV file an attempt.
 pub fn recordings() -> PathBuf {
     data_root().join("recordings")

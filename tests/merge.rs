@@ -334,7 +334,9 @@ fn edit(logbook: &mut Logbook, dice: &mut Dice) {
         (_, Some(_)) => match (class, dice.below(3)) {
             (Some(class), 0) => logbook.remove_class(class, now).unwrap(),
             (Some(class), _) => {
-                logbook.rename_class(class, ["Saturday", "Sunday"][dice.below(2)], now).unwrap();
+                logbook
+                    .rename_class(class, ["Saturday", "Sunday"][dice.below(2)], now)
+                    .unwrap();
             }
             (None, _) => {
                 logbook.add_class("Saturday", now).unwrap();
@@ -378,13 +380,23 @@ fn all_orders_agree(seed: u64, edits: usize) -> usize {
     }
     for [x, y, z] in [[a, b, c], [b, c, a], [c, a, b], [a, c, b], [b, a, c], [c, b, a]] {
         let pair = fold(place, &[y, z]);
-        assert_eq!(fold(place, &[x, &pair]).dump(), expected, "seed {seed}: another grouping");
+        assert_eq!(
+            fold(place, &[x, &pair]).dump(),
+            expected,
+            "seed {seed}: another grouping"
+        );
     }
     // Again and again.
     for other in [a, b, c, c, b, a] {
         let merged = first.take(other);
         assert_eq!(
-            (merged.students, merged.attempts, merged.runs, merged.forgotten, merged.attempts_removed),
+            (
+                merged.students,
+                merged.attempts,
+                merged.runs,
+                merged.forgotten,
+                merged.attempts_removed
+            ),
             (0, 0, 0, 0, 0),
             "seed {seed}"
         );
@@ -424,8 +436,13 @@ fn all_orders_agree(seed: u64, edits: usize) -> usize {
 
 #[test]
 fn all_orders_of_merging_give_the_same() {
-    let seeds = std::env::var("CABLESIDE_MERGE_SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(24);
-    let attempts: usize = (1..=seeds).map(|seed| all_orders_agree(seed, 30 + (seed as usize % 5) * 25)).sum();
+    let seeds = std::env::var("CABLESIDE_MERGE_SEEDS")
+        .ok()
+        .and_then(|s| s.parse().ok())
+        .unwrap_or(24);
+    let attempts: usize = (1..=seeds)
+        .map(|seed| all_orders_agree(seed, 30 + (seed as usize % 5) * 25))
+        .sum();
     println!("{seeds} histories, {attempts} attempts in the merged logbooks");
     assert!(attempts > seeds as usize * 3, "the histories hold hardly anything");
 }
@@ -458,12 +475,18 @@ fn a_student_forgotten_on_one_computer_vanishes_on_the_other() {
     for computer in [&club, &home] {
         assert!(computer.open().students().unwrap().is_empty());
         let bytes = std::fs::read(computer.file()).unwrap();
-        assert!(!bytes.windows(name.len()).any(|w| w == name.as_bytes()), "the name is still in the file");
+        assert!(
+            !bytes.windows(name.len()).any(|w| w == name.as_bytes()),
+            "the name is still in the file"
+        );
         let left: Vec<_> = std::fs::read_dir(&computer.0)
             .unwrap()
             .map(|e| e.unwrap().file_name().into_string().unwrap())
             .collect();
-        assert!(left.iter().all(|n| n == "logbook.sqlite" || n == "recordings"), "{left:?}");
+        assert!(
+            left.iter().all(|n| n == "logbook.sqlite" || n == "recordings"),
+            "{left:?}"
+        );
     }
 }
 
@@ -491,7 +514,11 @@ fn a_refusal_on_one_computer_takes_the_recordings_from_the_other() {
         assert_eq!(student.name, "Mara L.");
         assert!(!student.recording_allowed());
         assert_eq!(computer.files(), BTreeSet::new());
-        assert_eq!(logbook.count_attempts(Whose::Student(mara)).unwrap(), 1, "the attempt stays");
+        assert_eq!(
+            logbook.count_attempts(Whose::Student(mara)).unwrap(),
+            1,
+            "the attempt stays"
+        );
     }
     // Consent anew: later recordings are kept, the old one stays gone.
     let anew = consent(true, 20, Some("her mother"));
@@ -508,7 +535,9 @@ fn other_files_are_refused_and_the_other_logbook_is_not_touched() {
     let mut logbook = club.open();
     let into_itself = logbook.merge(&club.file(), &club.recordings()).unwrap_err();
     assert!(into_itself.to_string().contains("into itself"), "{into_itself}");
-    let missing = logbook.merge(&place.path().join("none"), &club.recordings()).unwrap_err();
+    let missing = logbook
+        .merge(&place.path().join("none"), &club.recordings())
+        .unwrap_err();
     assert!(matches!(missing, LogbookError::NotALogbook { .. }), "{missing}");
     let text = place.path().join("diary.sqlite");
     std::fs::write(&text, "Dear diary, ".repeat(500)).unwrap();

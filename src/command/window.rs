@@ -74,6 +74,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
     let start = Start {
         site: args.site.clone().map(SiteRequest),
         student: args.student.clone(),
+        settings: folders::settings(),
     };
     window::run(options, start)?;
     Ok(ExitCode::SUCCESS)

@@ -293,7 +293,9 @@ mod tests {
             ["x crew said a 9 heard it"]
         );
         assert_eq!(text("SELECT 'stray' FROM pragma_foreign_key_check"), [""; 0]);
-        let on: bool = connection.pragma_query_value(None, "foreign_keys", |r| r.get(0)).unwrap();
+        let on: bool = connection
+            .pragma_query_value(None, "foreign_keys", |r| r.get(0))
+            .unwrap();
         assert!(on);
     }
 

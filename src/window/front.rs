@@ -1,41 +1,56 @@
-//! Which page is open, the bars around the pages, and where events and actions go. No threads, no files.
+//! The shell: which page is open, the navigation and the bars around the pages, and where events and actions go. No threads,
+//! no files.
 
+use super::help::HelpPage;
+use super::look;
+use super::lookpage::LookPage;
+use super::page::{Action, Content, Given};
+use super::place::SitePage;
 use super::practice::Practice;
+use super::settings::{LastWho, SCALES, Settings, UnderWay};
 use super::shown::{Shown, Who};
 use super::sound::Sound;
 use super::student::StudentPage;
-use super::{look, place};
+use super::words::Words;
 use crate::drill::TurnState;
-use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{self, CentralPanel, Panel, ScrollArea, Ui};
+use crate::worker::{Command, Event, ModelState, SituationRequest};
+use eframe::egui::{self, CentralPanel, Key, KeyboardShortcut, Modifiers, Panel, RichText, ScrollArea, Ui};
 
-/// What every site's caution says at least; shown until a site is chosen.
-const CAUTION: &str = "This trains words, not flying. Site rules, your instructor and national rules come first.";
+pub use super::page::Page;
 
 /// Height of the messages from which they scroll, points.
 const MESSAGES: f32 = 150.0;
+/// From this width on the navigation stands at the left side; below it lies on top.
+const WIDE: f32 = 900.0;
+/// Below this height the caution and the navigation scroll with the page, so that a tiny window still shows it.
+const LOW: f32 = 420.0;
+/// Width of the navigation, points.
+const RAIL: f32 = 168.0;
+/// Widest column of text, points.
+const COLUMN: f32 = 720.0;
 
-/// The pages.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Page {
-    /// Who practises, and consent.
-    #[default]
-    Student,
-    /// Which site.
-    Site,
-    /// The calls.
-    Practice,
-    /// Microphone and loudspeaker.
-    Sound,
+/// The pages' own states.
+#[derive(Default)]
+struct Pages {
+    practice: Practice,
+    student: StudentPage,
+    site: SitePage,
+    sound: Sound,
+    look: LookPage,
+    help: HelpPage,
 }
 
-/// What a page wants.
-#[derive(Debug)]
-pub(super) enum Action {
-    /// The worker is to do something.
-    Do(Command),
-    /// Another page.
-    Go(Page),
+impl Pages {
+    fn get(&mut self, page: Page) -> &mut dyn Content {
+        match page {
+            Page::Practice => &mut self.practice,
+            Page::Student => &mut self.student,
+            Page::Site => &mut self.site,
+            Page::Sound => &mut self.sound,
+            Page::Look => &mut self.look,
+            Page::Help => &mut self.help,
+        }
+    }
 }
 
 /// The whole of the window but its threads.
@@ -45,48 +60,131 @@ pub struct Front {
     pub shown: Shown,
     /// The page open.
     pub page: Page,
-    student: StudentPage,
-    practice: Practice,
-    sound: Sound,
+    /// What is remembered from one start to the next.
+    pub settings: Settings,
+    /// The help on the open page is shown.
+    helping: bool,
+    /// The site was asked for by this name.
+    asked_site: Option<String>,
+    /// What was under way when the program ended last; dealt again once.
+    resume: Option<UnderWay>,
+    /// The system's language.
+    system: Words,
+    pages: Pages,
 }
 
 impl Front {
+    /// As it was left. `system` is the language where the settings name none.
+    pub fn new(settings: Settings, system: Words) -> Self {
+        Self {
+            page: settings.page,
+            resume: settings.under_way.clone(),
+            settings,
+            system,
+            ..Self::default()
+        }
+    }
+
+    /// What the page that is open from the start needs.
+    pub fn begin(&mut self) -> Vec<Command> {
+        self.pages.get(self.page).opened(&self.shown)
+    }
+
+    /// The window's language.
+    pub fn words(&self) -> Words {
+        self.settings.words.unwrap_or(self.system)
+    }
+
+    /// A command that is about to be sent, also from outside the pages.
+    pub fn note(&mut self, command: &Command) {
+        match command {
+            Command::LoadSite(request) => self.asked_site = Some(request.0.clone()),
+            Command::ChooseDevices { input, output } => {
+                self.settings.input.clone_from(input);
+                self.settings.output.clone_from(output);
+            }
+            _ => {}
+        }
+    }
+
     /// Take an event in; commands may follow from it.
     pub fn take(&mut self, event: Event) -> Vec<Command> {
         let moves_on = matches!(event, Event::Student(_) | Event::SiteLoaded(_));
-        let choosing = matches!(self.page, Page::Student | Page::Site);
-        if matches!(event, Event::Dealt(_)) {
-            self.practice.new_turn();
+        for entry in Page::ALL {
+            self.pages.get(entry.page).take(&event);
         }
         self.shown.take(event);
-        if moves_on && choosing && self.shown.who.may_practise() {
-            let page = if self.shown.site.is_some() {
-                Page::Practice
-            } else {
-                Page::Site
-            };
-            return self.go(page);
+        self.remember();
+        if !moves_on || !self.may_practise() {
+            let choosing = matches!(self.page, Page::Student | Page::Site);
+            if moves_on && choosing && self.shown.who.may_practise() {
+                return self.go(Page::Site);
+            }
+            return Vec::new();
         }
-        Vec::new()
+        match self.page {
+            Page::Student | Page::Site => self.go(Page::Practice),
+            // Opened before there was a student or a site: as if it were opened now.
+            page => self.pages.get(page).opened(&self.shown),
+        }
+        .into_iter()
+        .map(|c| self.taken_up(c))
+        .collect()
+    }
+
+    fn may_practise(&self) -> bool {
+        self.shown.who.may_practise() && self.shown.site.is_some()
+    }
+
+    /// The first situation after a start is the one that was under way.
+    fn taken_up(&mut self, command: Command) -> Command {
+        let (Command::Next, Some(site)) = (&command, &self.shown.site) else {
+            return command;
+        };
+        match self.resume.take() {
+            Some(u) if u.site == site.id => match crate::site::Callsign::parse(&u.callsign) {
+                Ok(callsign) => Command::Deal(SituationRequest {
+                    callsign,
+                    crew: u.crew,
+                    cable: u.cable,
+                }),
+                Err(_) => command,
+            },
+            _ => command,
+        }
+    }
+
+    /// Where the student is, for the next start.
+    fn remember(&mut self) {
+        match &self.shown.who {
+            Who::Open => {}
+            Who::Nobody => self.settings.who = LastWho::Nobody,
+            Who::Student(s) => self.settings.who = LastWho::Student(s.id),
+        }
+        let Some(site) = &self.shown.site else { return };
+        if let Some(asked) = self.asked_site.take() {
+            self.settings.site = Some(asked);
+        }
+        if let Some(dealt) = &self.shown.dealt {
+            let open = self.shown.state != Some(TurnState::Done);
+            self.settings.under_way = open.then(|| UnderWay {
+                site: site.id.clone(),
+                callsign: dealt.situation.callsign.to_string(),
+                crew: dealt.situation.crew,
+                cable: dealt.situation.cable.clone(),
+            });
+        }
     }
 
     /// Open a page.
     fn go(&mut self, page: Page) -> Vec<Command> {
         let mut commands = Vec::new();
-        let busy = matches!(self.shown.state, Some(TurnState::Transmitting | TurnState::Judging));
-        if page != Page::Practice && busy {
-            commands.push(Command::Cancel);
+        if page != self.page {
+            commands.extend(self.pages.get(self.page).left(&self.shown));
         }
-        if page != self.page && (page == Page::Sound || self.page == Page::Sound) {
-            commands.push(Command::WatchLevel(page == Page::Sound));
-        }
-        if page == Page::Sound {
-            commands.push(Command::ListDevices);
-        }
-        if page == Page::Practice && self.shown.dealt.is_none() && self.shown.site.is_some() {
-            commands.push(Command::Next);
-        }
+        commands.extend(self.pages.get(page).opened(&self.shown));
         self.page = page;
+        self.settings.page = page;
         commands
     }
 
@@ -94,547 +192,237 @@ impl Front {
     pub fn title(&self) -> String {
         self.shown.state.map_or_else(
             || "Cableside".to_owned(),
-            |s| format!("Cableside: {}", look::state(s, false).0),
+            |s| format!("Cableside: {}", self.words().say(look::state_key(s))),
         )
     }
 
     /// Draw everything; what the student wants comes back.
     pub fn ui(&mut self, ui: &mut Ui) -> Vec<Command> {
-        let mut actions = Vec::new();
-        Panel::top("pages").show(ui, |ui| self.bar(ui, &mut actions));
-        if !self.shown.troubles.is_empty() {
-            Panel::top("troubles").show(ui, |ui| self.troubles(ui));
+        let mut commands = self.keys(ui);
+        look::apply(ui.ctx(), &self.settings);
+        let mut given = Given::new(&self.shown, self.words(), &self.settings);
+        let wide = ui.available_width() >= WIDE;
+        let low = ui.available_height() < LOW;
+        let mut closed = None;
+        if wide {
+            Panel::left("pages")
+                .resizable(false)
+                .exact_size(RAIL)
+                .show(ui, |ui| scrolled(ui, |ui| rail(ui, self.page, &mut given)));
+        } else if !low {
+            Panel::top("pages").show(ui, |ui| bar(ui, self.page, &mut given));
         }
-        Panel::bottom("caution").show(ui, |ui| self.caution(ui));
-        CentralPanel::default_margins().show(ui, |ui| match self.page {
-            Page::Student => scrolled(ui, |ui| self.student.ui(ui, &self.shown, &mut actions)),
-            Page::Site => scrolled(ui, |ui| place::ui(ui, &self.shown, &mut actions)),
-            Page::Practice => self.practice.ui(ui, &self.shown, &mut actions),
-            Page::Sound => scrolled(ui, |ui| self.sound.ui(ui, &self.shown, &mut actions)),
-        });
-        let mut commands = Vec::new();
-        for action in actions {
-            match action {
-                Action::Do(command) => commands.push(command),
-                Action::Go(page) => commands.extend(self.go(page)),
+        if !low {
+            Panel::top("where").show(ui, |ui| line(ui, &mut self.helping, &given));
+            if self.helping {
+                Panel::top("help").show(ui, |ui| help(ui, self.page, given.words));
             }
+            Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
+        }
+        if !self.shown.troubles.is_empty() {
+            Panel::top("troubles").show(ui, |ui| closed = troubles(ui, &given));
+        }
+        let (page, helping) = (self.page, &mut self.helping);
+        let content = self.pages.get(page);
+        CentralPanel::default_margins().show(ui, |ui| {
+            if content.in_column() || low {
+                scrolled(ui, |ui| {
+                    if low {
+                        if !wide {
+                            bar(ui, page, &mut given);
+                        }
+                        line(ui, helping, &given);
+                        if *helping {
+                            help(ui, page, given.words);
+                        }
+                    }
+                    content.ui(ui, &mut given);
+                    if low {
+                        caution(ui, &given);
+                    }
+                });
+            } else {
+                content.ui(ui, &mut given);
+            }
+        });
+        let wanted = given.wanted();
+        if let Some(i) = closed {
+            self.shown.troubles.remove(i);
+        }
+        for action in wanted {
+            commands.extend(self.act(action));
+        }
+        for command in &commands {
+            self.note(command);
         }
         commands
     }
 
-    fn bar(&self, ui: &mut Ui, actions: &mut Vec<Action>) {
-        ui.add_space(4.0);
-        ui.horizontal_wrapped(|ui| {
-            let ready = self.shown.who.may_practise() && self.shown.site.is_some();
-            for (page, name, enabled) in [
-                (Page::Student, "Student", true),
-                (Page::Site, "Site", true),
-                (Page::Practice, "Practice", ready),
-                (Page::Sound, "Sound", true),
-            ] {
-                let button = egui::Button::selectable(self.page == page, name);
-                if ui.add_enabled(enabled, button).clicked() {
-                    actions.push(Action::Go(page));
-                }
+    fn act(&mut self, action: Action) -> Vec<Command> {
+        match action {
+            Action::Do(command) => vec![command],
+            Action::Go(page) => self.go(page),
+            Action::Set(settings) => {
+                self.settings = *settings;
+                Vec::new()
             }
-            ui.separator();
-            let who = match &self.shown.who {
-                Who::Open => "no student chosen",
-                Who::Nobody => "without a name",
-                Who::Student(s) => s.name.as_str(),
-            };
-            let site = self.shown.site.as_ref().map_or("no site chosen", |s| s.name.as_str());
-            ui.label(format!("{who}, {site}"));
-            match &self.shown.model {
-                ModelState::Loading => {
-                    ui.label(look::remark("The speech model is being loaded."));
-                }
-                ModelState::Missing(_) => {
-                    ui.label(look::remark("No speech model: calls can be typed."));
-                }
-                ModelState::Ready(_) => {}
-            }
-        });
-        ui.add_space(4.0);
-    }
-
-    fn troubles(&mut self, ui: &mut Ui) {
-        let mut closed = None;
-        let colour = look::trouble(ui.visuals().dark_mode);
-        ScrollArea::vertical()
-            .max_height(MESSAGES)
-            .min_scrolled_height(MESSAGES)
-            .show(ui, |ui| {
-                for (i, text) in self.shown.troubles.iter().enumerate() {
-                    ui.horizontal_top(|ui| {
-                        if ui.button("Close").on_hover_text("Close this message").clicked() {
-                            closed = Some(i);
-                        }
-                        ui.add(egui::Label::new(egui::RichText::new(text).color(colour)).wrap());
-                    });
-                }
-            });
-        if let Some(i) = closed {
-            self.shown.troubles.remove(i);
         }
     }
 
-    fn caution(&self, ui: &mut Ui) {
-        ui.add_space(2.0);
-        let text = match &self.shown.site {
-            Some(site) if site.invented => format!("{} {} is an invented place.", site.caution, site.name),
-            Some(site) => site.caution.clone(),
-            None => CAUTION.to_owned(),
-        };
-        ui.add(egui::Label::new(look::remark(text)).wrap());
-        ui.add_space(2.0);
+    /// The keys that work on every page: F1 for help, Ctrl with a digit for a page, with plus, minus and zero for the text's
+    /// size.
+    fn keys(&mut self, ui: &Ui) -> Vec<Command> {
+        const DIGITS: [Key; 9] = [
+            Key::Num1,
+            Key::Num2,
+            Key::Num3,
+            Key::Num4,
+            Key::Num5,
+            Key::Num6,
+            Key::Num7,
+            Key::Num8,
+            Key::Num9,
+        ];
+        let pressed = |modifiers, key| ui.input_mut(|i| i.consume_shortcut(&KeyboardShortcut::new(modifiers, key)));
+        if pressed(Modifiers::NONE, Key::F1) {
+            self.helping = !self.helping;
+        }
+        let larger = pressed(Modifiers::COMMAND, Key::Plus) || pressed(Modifiers::COMMAND, Key::Equals);
+        let smaller = pressed(Modifiers::COMMAND, Key::Minus);
+        if larger || smaller {
+            let step = if larger { 0.1 } else { -0.1 };
+            let scale = ((self.settings.scale + step) * 10.0).round() / 10.0;
+            self.settings.scale = scale.clamp(*SCALES.start(), *SCALES.end());
+        }
+        if pressed(Modifiers::COMMAND, Key::Num0) {
+            self.settings.scale = 1.0;
+        }
+        for (entry, key) in Page::ALL.iter().zip(DIGITS) {
+            let free = !entry.needs_site || self.may_practise();
+            if pressed(Modifiers::COMMAND, key) && free {
+                return self.go(entry.page);
+            }
+        }
+        Vec::new()
     }
+}
+
+fn entries(ui: &mut Ui, page: Page, given: &mut Given<'_>, wide: bool) {
+    let ready = given.shown.who.may_practise() && given.shown.site.is_some();
+    for (n, entry) in Page::ALL.iter().enumerate() {
+        if wide && entry.begins_group {
+            ui.add_space(10.0);
+        }
+        let text = RichText::new(given.words.say(entry.name));
+        let mut button = egui::Button::selectable(entry.page == page, text);
+        if wide {
+            button = button.min_size(egui::vec2(ui.available_width(), 34.0));
+        }
+        let enabled = ready || !entry.needs_site;
+        let button = ui.add_enabled(enabled, button);
+        let hint = format!("Ctrl+{}", n + 1);
+        if button.on_hover_text(hint).clicked() {
+            given.go(entry.page);
+        }
+    }
+}
+
+/// The navigation at the side.
+fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
+    ui.add_space(8.0);
+    look::mark(ui);
+    ui.add_space(12.0);
+    ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
+        entries(ui, page, given, true);
+    });
+}
+
+/// The navigation on top.
+fn bar(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
+    ui.add_space(4.0);
+    ui.horizontal_wrapped(|ui| entries(ui, page, given, false));
+    ui.add_space(4.0);
+}
+
+/// Who and where, the speech model where it is not ready, and the switch of the help.
+fn line(ui: &mut Ui, helping: &mut bool, given: &Given<'_>) {
+    let words = given.words;
+    ui.add_space(4.0);
+    ui.horizontal_wrapped(|ui| {
+        ui.toggle_value(helping, words.say("shell.help_here"))
+            .on_hover_text("F1");
+        let who = match &given.shown.who {
+            Who::Open => words.say("shell.no_student"),
+            Who::Nobody => words.say("shell.nobody"),
+            Who::Student(s) => s.name.as_str(),
+        };
+        let site = given.shown.site.as_ref();
+        let site = site.map_or(words.say("shell.no_site"), |s| s.name.as_str());
+        ui.label(format!("{who}, {site}"));
+        let model = match &given.shown.model {
+            ModelState::Loading => "shell.model_loading",
+            ModelState::Missing(_) => "shell.model_missing",
+            ModelState::Ready(_) => return,
+        };
+        ui.label(look::remark(words.say(model)));
+    });
+    ui.add_space(2.0);
+}
+
+fn help(ui: &mut Ui, page: Page, words: Words) {
+    ui.add_space(4.0);
+    ScrollArea::vertical().max_height(MESSAGES).show(ui, |ui| {
+        ui.set_max_width(COLUMN.min(ui.available_width()));
+        for text in words.say(page.entry().help).lines() {
+            ui.add(egui::Label::new(text).wrap());
+        }
+    });
+    ui.add_space(4.0);
+}
+
+/// The messages; gives the one that was closed.
+fn troubles(ui: &mut Ui, given: &Given<'_>) -> Option<usize> {
+    let mut closed = None;
+    let colour = look::trouble(ui.visuals().dark_mode);
+    let most = MESSAGES.min(ui.ctx().content_rect().height() / 3.0);
+    ScrollArea::vertical()
+        .max_height(most)
+        .min_scrolled_height(most)
+        .show(ui, |ui| {
+            for (i, text) in given.shown.troubles.iter().enumerate() {
+                ui.horizontal_top(|ui| {
+                    let close = ui.button(given.words.say("shell.close"));
+                    if close.on_hover_text(given.words.say("shell.close_hint")).clicked() {
+                        closed = Some(i);
+                    }
+                    ui.add(egui::Label::new(RichText::new(text).color(colour)).wrap());
+                });
+            }
+        });
+    closed
+}
+
+fn caution(ui: &mut Ui, given: &Given<'_>) {
+    ui.add_space(2.0);
+    let words = given.words;
+    let text = match &given.shown.site {
+        Some(site) if site.invented => {
+            let invented = words.fill("shell.invented", &[("site", &site.name)]);
+            format!("{} {invented}", site.caution)
+        }
+        Some(site) => site.caution.clone(),
+        None => words.say("shell.caution").to_owned(),
+    };
+    ui.add(egui::Label::new(look::remark(text)).wrap());
+    ui.add_space(2.0);
 }
 
 fn scrolled(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
     ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
-        ui.set_max_width(720.0);
+        ui.set_max_width(COLUMN.min(ui.available_width()));
         content(ui);
     });
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::call::{Evidence, Situation, Vocabulary, judge, judge::Limits};
-    use crate::drill::Turn;
-    use crate::logbook::{Consent, Student};
-    use crate::site::{Callsign, Site};
-    use crate::sound::{DeviceInfo, DeviceList, Level};
-    use crate::worker::{Dealt, FoundSite, Judged};
-    use eframe::egui::accesskit::Role;
-    use eframe::egui::{Event as Input, Key, Modifiers, PointerButton, Vec2};
-    use egui_kittest::Harness;
-    use egui_kittest::kittest::{NodeT, Queryable};
-    use std::sync::Arc;
-
-    /// The window and what it asked of the worker.
-    #[derive(Default)]
-    struct Held {
-        front: Front,
-        asked: Vec<Command>,
-    }
-
-    type Window = Harness<'static, Held>;
-
-    fn window(events: Vec<Event>) -> Window {
-        let mut held = Held::default();
-        for event in events {
-            let commands = held.front.take(event);
-            held.asked.extend(commands);
-        }
-        Harness::builder()
-            .with_size(Vec2::new(1100.0, 800.0))
-            .with_context_setup(look::set)
-            .build_ui_state(
-                |ui, held: &mut Held| {
-                    let commands = held.front.ui(ui);
-                    held.asked.extend(commands);
-                },
-                held,
-            )
-    }
-
-    fn tell(window: &mut Window, event: Event) {
-        let commands = window.state_mut().front.take(event);
-        window.state_mut().asked.extend(commands);
-        window.run();
-    }
-
-    /// What was asked since the last time, by the commands' debug texts.
-    fn asked(window: &mut Window) -> Vec<String> {
-        std::mem::take(&mut window.state_mut().asked)
-            .iter()
-            .map(|c| format!("{c:?}"))
-            .collect()
-    }
-
-    fn larkmoor() -> Arc<Site> {
-        let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
-        Arc::new(Site::check(&crate::folders::read_site(&dir)).unwrap())
-    }
-
-    fn robin(consent: Option<bool>) -> Student {
-        let now = jiff::Timestamp::UNIX_EPOCH;
-        Student {
-            id: uuid::Uuid::from_u128(7),
-            name: "Robin".into(),
-            language: None,
-            role: None,
-            needs_guardian: false,
-            has_pin: false,
-            keep: crate::logbook::Retention::default(),
-            consent: consent.map(|given| Consent {
-                given,
-                asked_at: now,
-                by: None,
-            }),
-            created_at: now,
-            changed_at: now,
-        }
-    }
-
-    fn situation() -> Situation {
-        Situation::new(Callsign::parse("D-2058").unwrap(), 1, "south")
-    }
-
-    /// A turn at Larkmoor in which it is the student's call.
-    fn practising() -> Window {
-        let mut w = window(vec![
-            Event::Model(ModelState::Ready("base".into())),
-            Event::Microphone(Some("Headset".into())),
-            Event::SiteLoaded(larkmoor()),
-            Event::Student(Some(robin(Some(true)))),
-            Event::Dealt(Dealt {
-                situation: situation(),
-                step: "ready".into(),
-                number: 1,
-            }),
-            Event::State(TurnState::YourCall),
-        ]);
-        w.run();
-        assert_eq!(asked(&mut w), ["Next"]);
-        w
-    }
-
-    fn judged(typed: &str) -> Event {
-        let site = larkmoor();
-        let step = site.step("ready").unwrap();
-        let evidence = Evidence::typed(&Vocabulary::of(&site, step), typed);
-        let judgement = judge(&site, step, &situation(), &evidence, &Limits::DEFAULT);
-        let mut turn = Turn::new(situation());
-        let answer = turn.judged(&site, step, &judgement);
-        Event::Judged(Box::new(Judged {
-            id: uuid::Uuid::nil(),
-            judgement,
-            evidence,
-            answer,
-            attempt: 1,
-            troubles: vec!["The recording is very quiet.".into()],
-            spoken: true,
-            milliseconds: 900,
-        }))
-    }
-
-    fn press_key(w: &Window, key: Key, pressed: bool, repeat: bool) {
-        w.event(Input::Key {
-            key,
-            physical_key: None,
-            pressed,
-            repeat,
-            modifiers: Modifiers::NONE,
-        });
-    }
-
-    #[test]
-    fn a_new_student_must_answer_the_question_about_recordings() {
-        let mut w = window(vec![Event::Students(vec![])]);
-        w.run();
-        w.get_by_label_contains("on this computer only; nothing is sent anywhere");
-        let add = "Add and practise";
-        assert!(w.get_by_label(add).accesskit_node().is_disabled());
-        w.get_by_role_and_label(Role::TextInput, "Name").focus();
-        w.run();
-        w.get_by_role_and_label(Role::TextInput, "Name").type_text("Robin");
-        w.run();
-        assert!(w.get_by_label(add).accesskit_node().is_disabled(), "not answered yet");
-        w.get_by_role_and_label(Role::RadioButton, "No, keep no recordings")
-            .click();
-        w.run();
-        w.get_by_label(add).click();
-        w.run();
-        assert_eq!(
-            asked(&mut w),
-            ["AddStudent { name: \"Robin\", consent: false, by: None }"]
-        );
-        // The worker answers; without a site that page is next.
-        tell(&mut w, Event::Student(Some(robin(Some(false)))));
-        assert_eq!(w.state().front.page, Page::Site);
-    }
-
-    #[test]
-    fn a_student_who_was_never_asked_is_asked_before_practice() {
-        let mut w = window(vec![Event::SiteLoaded(larkmoor()), Event::Students(vec![robin(None)])]);
-        w.run();
-        w.get_by_role_and_label(Role::Button, "Robin").click();
-        w.run();
-        assert!(asked(&mut w)[0].starts_with("ChooseStudent(Some("));
-        tell(&mut w, Event::Student(Some(robin(None))));
-        assert_eq!(w.state().front.page, Page::Student);
-        assert!(w.get_by_label("Practice").accesskit_node().is_disabled());
-        w.get_all_by_label("Yes, keep recordings on this computer")
-            .next()
-            .unwrap()
-            .click();
-        w.run();
-        w.get_by_label("Answer and practise").click();
-        w.run();
-        assert!(asked(&mut w)[0].contains("given: true"));
-        tell(&mut w, Event::Student(Some(robin(Some(true)))));
-        assert_eq!(w.state().front.page, Page::Practice);
-        assert_eq!(asked(&mut w), ["Next"]);
-    }
-
-    #[test]
-    fn a_site_is_chosen_and_a_broken_one_says_what_is_wrong() {
-        let site = |id: &str, name: &str, problem: Option<&str>| FoundSite {
-            id: id.into(),
-            name: name.into(),
-            about: "A field.".into(),
-            invented: true,
-            problem: problem.map(str::to_owned),
-        };
-        let sites = vec![
-            site("larkmoor", "Larkmoor", None),
-            site("b", "Broken", Some("site.toml, line 3")),
-        ];
-        let mut w = window(vec![Event::Sites(sites), Event::Student(None)]);
-        w.run();
-        w.get_by_label_contains("site.toml, line 3");
-        assert!(w.get_by_label("Broken").accesskit_node().is_disabled());
-        w.get_by_label("Larkmoor").click();
-        w.run();
-        assert_eq!(asked(&mut w), ["LoadSite(SiteRequest(\"larkmoor\"))"]);
-    }
-
-    #[test]
-    fn the_situation_is_given_as_facts_and_the_cautions_stay_in_sight() {
-        let mut w = practising();
-        for text in ["D-2058, Redwing", "1 person", "south", "your call"] {
-            w.get_by_label(text);
-        }
-        w.get_by_label_contains("right, facing the winch");
-        assert!(
-            w.query_by_label_contains("solo").is_none(),
-            "the words of the call are the student's"
-        );
-        assert_eq!(w.state().front.title(), "Cableside: your call");
-        for page in ["Student", "Site", "Practice", "Sound"] {
-            w.get_by_label(page).click();
-            w.run();
-            w.get_by_label_contains("This trains words, not flying.");
-            w.get_by_label_contains("Larkmoor is an invented place.");
-        }
-    }
-
-    #[test]
-    fn a_call_is_typed_with_the_keyboard_alone_and_its_space_bar_does_not_transmit() {
-        let mut w = practising();
-        let mut tabs = 0;
-        while !w
-            .get_by_role_and_label(Role::TextInput, "Or type the call")
-            .is_focused()
-        {
-            w.key_press(Key::Tab);
-            w.run();
-            tabs += 1;
-            assert!(tabs < 20, "the field cannot be reached");
-        }
-        for (key, text) in [(None, "winch, delta"), (Some(Key::Space), " "), (None, "two")] {
-            if let Some(key) = key {
-                press_key(&w, key, true, false);
-            }
-            w.event(Input::Text(text.to_owned()));
-            if let Some(key) = key {
-                press_key(&w, key, false, false);
-            }
-            w.run();
-        }
-        w.key_press(Key::Enter);
-        w.run();
-        assert_eq!(asked(&mut w), ["Type(\"winch, delta two\")"]);
-    }
-
-    #[test]
-    fn space_transmits_as_long_as_it_is_held_and_escape_throws_the_call_away() {
-        let mut w = practising();
-        press_key(&w, Key::Space, true, false);
-        w.run();
-        assert_eq!(asked(&mut w), ["Press"]);
-        tell(&mut w, Event::State(TurnState::Transmitting));
-        for _ in 0..50 {
-            press_key(&w, Key::Space, true, true);
-            w.step();
-        }
-        assert!(asked(&mut w).is_empty(), "the keyboard's repeats are no new presses");
-        tell(
-            &mut w,
-            Event::Level(Level {
-                peak_dbfs: -50.0,
-                rms_dbfs: -60.0,
-            }),
-        );
-        w.get_by_label_contains("too quiet");
-        press_key(&w, Key::Space, false, false);
-        w.run();
-        assert_eq!(asked(&mut w), ["Release"]);
-
-        tell(&mut w, Event::State(TurnState::YourCall));
-        press_key(&w, Key::Space, true, false);
-        w.run();
-        tell(&mut w, Event::State(TurnState::Transmitting));
-        w.key_press(Key::Escape);
-        w.run();
-        tell(&mut w, Event::State(TurnState::YourCall));
-        press_key(&w, Key::Space, false, false);
-        w.run();
-        assert_eq!(asked(&mut w), ["Press", "Cancel", "Release"]);
-    }
-
-    #[test]
-    fn a_long_hold_of_the_mouse_keeps_transmitting() {
-        let mut w = practising();
-        let at = w.get_by_label("Hold to talk (Space)").rect().center();
-        let button = |pressed| Input::PointerButton {
-            pos: at,
-            button: PointerButton::Primary,
-            pressed,
-            modifiers: Modifiers::NONE,
-        };
-        w.event(Input::PointerMoved(at));
-        w.event(button(true));
-        w.step();
-        tell(&mut w, Event::State(TurnState::Transmitting));
-        assert_eq!(asked(&mut w), ["Press"]);
-        // The harness lets a quarter of a second pass at each step: five seconds, well over the longest click.
-        for _ in 0..20 {
-            w.step();
-        }
-        assert!(asked(&mut w).is_empty());
-        w.event(button(false));
-        w.step();
-        w.step();
-        assert_eq!(asked(&mut w), ["Release"]);
-    }
-
-    #[test]
-    fn assistive_technology_and_enter_switch_the_key() {
-        let mut w = practising();
-        w.get_by_label("Hold to talk (Space)").click_accesskit();
-        w.run();
-        assert_eq!(asked(&mut w), ["Press"]);
-        tell(&mut w, Event::State(TurnState::Transmitting));
-        assert!(asked(&mut w).is_empty());
-        w.get_by_label("Release to end (Esc cancels)").click_accesskit();
-        w.run();
-        assert_eq!(asked(&mut w), ["Release"]);
-    }
-
-    #[test]
-    fn losing_the_window_lets_go_of_the_key() {
-        let mut w = practising();
-        press_key(&w, Key::Space, true, false);
-        w.run();
-        tell(&mut w, Event::State(TurnState::Transmitting));
-        w.event(Input::WindowFocused(false));
-        w.input_mut().focused = false;
-        w.run();
-        assert_eq!(asked(&mut w), ["Press", "Release"]);
-    }
-
-    #[test]
-    fn verdicts_are_words_with_reasons_and_the_answer_follows() {
-        let mut w = practising();
-        tell(
-            &mut w,
-            judged("winch, delta two zero five eight, north winch cable, ready"),
-        );
-        tell(&mut w, Event::State(TurnState::YourCall));
-        w.get_by_label("not yet");
-        // On the words and in the list of reasons.
-        assert_eq!(w.get_all_by_label("missing").count(), 2);
-        assert_eq!(w.get_all_by_label("wrong").count(), 2);
-        assert_eq!(w.get_all_by_label("said").count(), 8);
-        w.get_by_label("Heard \"north\"; right is \"south\".");
-        w.get_by_label("Winch, Delta two zero five eight, solo, south winch cable, ready.");
-        w.get_by_label(
-            "winch delta 2 0 5 8 north winch cable ready"
-                .replace("2 0 5 8", "two zero five eight")
-                .as_str(),
-        );
-        w.get_by_label_contains("Winch driver: \"North?\"");
-        w.get_by_label_contains("Score ");
-        w.get_by_label_contains("Crew 0 of 17");
-        w.get_by_label("The recording is very quiet.");
-        for (button, command) in [
-            ("Play my call", "PlayOwn"),
-            ("Hear the answer", "PlayAnswer"),
-            ("Hear the prompt", "PlayPrompt"),
-        ] {
-            w.get_by_label(button).click();
-            w.run();
-            assert_eq!(asked(&mut w), [command]);
-        }
-    }
-
-    #[test]
-    fn messages_can_be_closed_and_a_missing_model_names_the_way_out() {
-        let mut w = practising();
-        tell(&mut w, Event::Trouble("The microphone \"Headset\" went away.".into()));
-        w.get_by_label_contains("went away");
-        w.get_by_label("Close").click();
-        w.run();
-        assert!(w.query_by_label_contains("went away").is_none());
-        tell(
-            &mut w,
-            Event::Model(ModelState::Missing("run `cableside model fetch base`".into())),
-        );
-        w.get_by_label_contains("cableside model fetch");
-        assert!(w.get_by_label("Hold to talk (Space)").accesskit_node().is_disabled());
-        w.get_by_label("Look for the model again").click();
-        w.run();
-        assert_eq!(asked(&mut w), ["LoadModel"]);
-    }
-
-    #[test]
-    fn devices_are_chosen_by_name() {
-        let device = |id: &str, name: &str, default| DeviceInfo {
-            name: name.into(),
-            id: id.into(),
-            default,
-            form: Some((48_000, 1)),
-        };
-        let mut w = practising();
-        w.get_by_label("Sound").click();
-        w.run();
-        assert_eq!(asked(&mut w), ["WatchLevel(true)", "ListDevices"]);
-        tell(
-            &mut w,
-            Event::Devices(DeviceList {
-                system: "PulseAudio".into(),
-                inputs: vec![device("a", "Built-in", true), device("b", "Headset", false)],
-                outputs: vec![device("c", "Speakers", true)],
-            }),
-        );
-        w.get_by_role_and_label(Role::ComboBox, "Microphone").click();
-        w.run();
-        w.get_by_label("Headset").click();
-        w.run();
-        assert_eq!(asked(&mut w), ["ChooseDevices { input: Some(\"b\"), output: None }"]);
-        w.get_by_label("Practice").click();
-        w.run();
-        assert_eq!(asked(&mut w), ["WatchLevel(false)"]);
-    }
-
-    #[test]
-    fn nothing_is_drawn_while_nothing_happens() {
-        let mut w = practising();
-        w.run();
-        let delay = w.output().viewport_output[&eframe::egui::ViewportId::ROOT].repaint_delay;
-        assert!(delay > std::time::Duration::from_mins(1), "{delay:?}");
-    }
-
-    #[test]
-    fn a_narrow_window_has_everything_too() {
-        let mut w = practising();
-        w.set_size(Vec2::new(480.0, 800.0));
-        tell(&mut w, judged("winch"));
-        w.get_by_label("not yet");
-        w.get_by_label("Hold to talk (Space)");
-    }
-}
+mod tests;

@@ -1,8 +1,11 @@
 //! How it looks: sizes, colours for light and dark, and verdicts as word and colour together.
 
+use super::settings::{Light, Settings};
 use crate::call::{Outcome, Verdict};
 use crate::drill::TurnState;
-use eframe::egui::{self, Color32, CornerRadius, FontId, Margin, RichText, Stroke, TextStyle, Theme, Vec2};
+use eframe::egui::{
+    self, Color32, CornerRadius, FontId, Margin, RichText, Stroke, TextStyle, Theme, ThemePreference, Vec2,
+};
 
 /// Text style of the state of the turn and of the outcome.
 pub fn big() -> TextStyle {
@@ -11,7 +14,11 @@ pub fn big() -> TextStyle {
 
 /// Set the program's own style for both themes; which one is used is the system's choice, light if it says nothing.
 pub fn set(context: &egui::Context) {
-    context.options_mut(|o| o.fallback_theme = Theme::Light);
+    context.options_mut(|o| {
+        o.fallback_theme = Theme::Light;
+        // The size is a setting, within limits: the shell reads these keys itself.
+        o.zoom_with_keyboard = false;
+    });
     context.all_styles_mut(|style| {
         let size = |s| FontId::proportional(s);
         style.text_styles = [
@@ -96,15 +103,78 @@ pub fn outcome(o: Outcome, dark: bool) -> Color32 {
     }
 }
 
-/// The words for a state of the turn, and its colour.
-pub fn state(s: TurnState, dark: bool) -> (&'static str, Color32) {
+/// The key of the words for a state of the turn.
+pub fn state_key(s: TurnState) -> &'static str {
     match s {
-        TurnState::Receiving => ("receiving", blue(dark)),
-        TurnState::YourCall => ("your call", green(dark)),
-        TurnState::Transmitting => ("transmitting", red(dark)),
-        TurnState::Judging => ("judging", amber(dark)),
-        TurnState::Done => ("call complete", green(dark)),
+        TurnState::Receiving => "state.receiving",
+        TurnState::YourCall => "state.your_call",
+        TurnState::Transmitting => "state.transmitting",
+        TurnState::Judging => "state.judging",
+        TurnState::Done => "state.done",
     }
+}
+
+/// The colour of a state of the turn.
+pub fn state(s: TurnState, dark: bool) -> Color32 {
+    match s {
+        TurnState::Receiving => blue(dark),
+        TurnState::YourCall | TurnState::Done => green(dark),
+        TurnState::Transmitting => red(dark),
+        TurnState::Judging => amber(dark),
+    }
+}
+
+/// The key of the word for a verdict.
+pub fn verdict_key(v: Verdict) -> &'static str {
+    match v {
+        Verdict::Said => "verdict.said",
+        Verdict::Wrong => "verdict.wrong",
+        Verdict::Missing => "verdict.missing",
+        Verdict::Unsure => "verdict.unsure",
+    }
+}
+
+/// The key of the words for an outcome.
+pub fn outcome_key(o: Outcome) -> &'static str {
+    match o {
+        Outcome::Pass => "outcome.pass",
+        Outcome::NotYet => "outcome.not_yet",
+        Outcome::SayAgain => "outcome.say_again",
+        Outcome::NothingHeard => "outcome.nothing_heard",
+    }
+}
+
+/// Bring light or dark and the text's size into force.
+pub fn apply(context: &egui::Context, settings: &Settings) {
+    let theme = match settings.light {
+        Light::System => ThemePreference::System,
+        Light::Light => ThemePreference::Light,
+        Light::Dark => ThemePreference::Dark,
+    };
+    if context.options(|o| o.theme_preference) != theme {
+        context.set_theme(theme);
+    }
+    if (context.zoom_factor() - settings.scale).abs() > 0.001 {
+        context.set_zoom_factor(settings.scale);
+    }
+}
+
+/// The program's name with its mark: a cable running out from a drum to the far end of the field.
+pub fn mark(ui: &mut egui::Ui) {
+    ui.horizontal(|ui| {
+        let (place, _) = ui.allocate_exact_size(Vec2::new(34.0, 26.0), egui::Sense::hover());
+        let ink = ui.visuals().strong_text_color();
+        let accent = blue(ui.visuals().dark_mode);
+        let painter = ui.painter();
+        let drum = place.left_bottom() + Vec2::new(9.0, -9.0);
+        painter.circle_stroke(drum, 7.0, Stroke::new(2.0, ink));
+        painter.circle_filled(drum, 2.0, ink);
+        painter.line_segment(
+            [drum + Vec2::new(0.0, -7.0), place.right_top() + Vec2::new(-1.0, 4.0)],
+            Stroke::new(2.0, accent),
+        );
+        ui.label(RichText::new("Cableside").strong().size(19.0));
+    });
 }
 
 /// A trouble's colour.

@@ -2,29 +2,57 @@
 //!
 //! | file | owns |
 //! |---|---|
-//! | `front.rs` | which page is open; bars around the pages; no threads, no files |
+//! | `front.rs` | the shell: which page is open, navigation and bars around the pages; no threads, no files |
+//! | `page.rs` | what a page is, the list of pages, what a page is given and may want |
+//! | `words.rs`, `words/*.toml` | the texts in English and German |
+//! | `settings.rs` | what is remembered from one start to the next, in one small file |
 //! | `shown.rs` | what the worker's events add up to |
 //! | `look.rs` | colours, sizes, verdicts as word and colour |
-//! | `student.rs`, `place.rs`, `practice.rs`, `verdicts.rs`, `sound.rs` | the pages |
+//! | `student.rs`, `place.rs`, `practice.rs`, `verdicts.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
 //! | `talk.rs` | the push-to-talk key: mouse, Space, Enter, assistive technology |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
+//!
+//! # How to add a page
+//!
+//! 1. A file `src/window/NAME.rs` with a struct for its drafts and `impl Content for` it (see `page.rs`): `ui` draws from
+//!    `given.shown`, `take` keeps what only this page shows of the worker's events, `opened` and `left` give commands,
+//!    `in_column` says no where the page lays itself out. It owns neither files nor threads: what takes time is a
+//!    [`crate::worker::Command`], its answer an [`crate::worker::Event`].
+//! 2. `page.rs`: a variant of `Page` and its row in `Page::ALL` (the order of the navigation).
+//! 3. `front.rs`: a field of `Pages` and its line in `Pages::get`. Here: `mod NAME;`.
+//! 4. `words/en.toml` and `words/de.toml`: `page.NAME` (its name) and `help.NAME` (its help, one line a paragraph).
+//!
+//! # How to add a text
+//!
+//! A key with its text in `words/en.toml` and `words/de.toml`, then `given.words.say("group.key")`, or
+//! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
+//! in `words.rs` find those that are missing, left over, or differ between the languages.
 
 mod front;
+mod help;
 mod look;
+mod lookpage;
+mod page;
 mod place;
 mod practice;
+mod settings;
 mod shown;
 mod sound;
 mod student;
 mod talk;
 mod verdicts;
+mod words;
 
 pub use front::{Front, Page};
+pub use settings::{LastWho, Light, Settings, UnderWay};
 pub use shown::{Shown, Who};
+pub use words::Words;
 
-use crate::worker::{Command, Options, SiteRequest, Worker, WorkerError};
+use crate::worker::{Command, Event, Options, SiteRequest, Worker, WorkerError};
 use eframe::egui;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Why there is no window.
 #[derive(Debug, thiserror::Error)]
@@ -47,20 +75,83 @@ pub struct Start {
     pub site: Option<SiteRequest>,
     /// The student, by name or id.
     pub student: Option<String>,
+    /// The file in which the window remembers how it was left.
+    pub settings: PathBuf,
 }
+
+/// Messages from threads that are not the worker's.
+type Messages = Arc<Mutex<Vec<String>>>;
 
 struct App {
     worker: Worker,
     front: Front,
     title: String,
+    keeper: Option<settings::Keeper>,
+    messages: Messages,
+}
+
+impl App {
+    fn new(worker: Worker, start: Start, read: Result<Settings, String>, context: &egui::Context) -> Self {
+        let (settings, unread) = match read {
+            Ok(settings) => (settings, None),
+            Err(why) => (Settings::default(), Some(why)),
+        };
+        let messages = Messages::default();
+        let (told, repaint) = (messages.clone(), context.clone());
+        let kept = settings::Keeper::start(start.settings, settings.clone(), move |text| {
+            told.lock().unwrap_or_else(PoisonError::into_inner).push(text);
+            repaint.request_repaint();
+        });
+        let mut app = Self {
+            worker,
+            title: String::new(),
+            keeper: None,
+            messages,
+            front: Front::new(settings.clone(), Words::of_system()),
+        };
+        match kept {
+            Ok(keeper) => app.keeper = Some(keeper),
+            Err(e) => app.tell(Event::Trouble(WorkerError::from(e).to_string())),
+        }
+        if let Some(why) = unread {
+            app.tell(Event::Trouble(why));
+        }
+        let site = start.site.or_else(|| settings.site.clone().map(SiteRequest));
+        if let Some(site) = site {
+            app.send(Command::LoadSite(site));
+        }
+        match (start.student, settings.who) {
+            (Some(name), _) => app.send(Command::ChooseStudentByName(name)),
+            (None, LastWho::Student(id)) => app.send(Command::ChooseStudent(Some(id))),
+            (None, LastWho::Nobody) => app.send(Command::ChooseStudent(None)),
+            (None, LastWho::Open) => {}
+        }
+        for command in app.front.begin() {
+            app.send(command);
+        }
+        app
+    }
+
+    fn send(&mut self, command: Command) {
+        self.front.note(&command);
+        self.worker.send(command);
+    }
+
+    fn tell(&mut self, event: Event) {
+        for command in self.front.take(event) {
+            self.send(command);
+        }
+    }
 }
 
 impl eframe::App for App {
     fn ui(&mut self, ui: &mut egui::Ui, _: &mut eframe::Frame) {
+        let messages = std::mem::take(&mut *self.messages.lock().unwrap_or_else(PoisonError::into_inner));
+        for text in messages {
+            self.tell(Event::Trouble(text));
+        }
         for event in self.worker.poll() {
-            for command in self.front.take(event) {
-                self.worker.send(command);
-            }
+            self.tell(event);
         }
         for command in self.front.ui(ui) {
             self.worker.send(command);
@@ -70,11 +161,20 @@ impl eframe::App for App {
             ui.ctx().send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
             self.title = title;
         }
+        if let Some(keeper) = &mut self.keeper {
+            keeper.keep(&self.front.settings);
+        }
     }
 }
 
 /// Open the window; returns when it is closed.
-pub fn run(options: Options, start: Start) -> Result<(), WindowError> {
+pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
+    // Before there is a window, whose thread must not wait for a disk.
+    let settings = Settings::read(&start.settings);
+    if let Ok(settings) = &settings {
+        options.input = options.input.or_else(|| settings.input.clone());
+        options.output = options.output.or_else(|| settings.output.clone());
+    }
     let native = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_title("Cableside")
@@ -99,17 +199,7 @@ pub fn run(options: Options, start: Start) -> Result<(), WindowError> {
                     return Err(text.into());
                 }
             };
-            if let Some(site) = start.site {
-                worker.send(Command::LoadSite(site));
-            }
-            if let Some(student) = start.student {
-                worker.send(Command::ChooseStudentByName(student));
-            }
-            Ok(Box::new(App {
-                worker,
-                front: Front::default(),
-                title: String::new(),
-            }))
+            Ok(Box::new(App::new(worker, start, settings, &creation.egui_ctx)))
         }),
     );
     match (result, failed) {

@@ -1,32 +1,38 @@
 //! Which site.
 
-use super::front::Action;
 use super::look;
-use super::shown::Shown;
+use super::page::{Content, Given};
 use crate::worker::{Command, SiteRequest};
 use eframe::egui::{Button, Ui};
 
-pub(super) fn ui(ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
-    ui.heading("Which site?");
-    if shown.sites.is_empty() {
-        ui.label("No site was found. A site is a folder of phrases; `cableside site new` makes one.");
-    }
-    for found in &shown.sites {
-        let now = shown.site.as_ref().is_some_and(|s| s.id == found.id);
-        let enabled = found.problem.is_none();
-        let button = Button::new(&found.name).selected(now);
-        if ui.add_enabled(enabled, button).clicked() {
-            actions.push(Action::Do(Command::LoadSite(SiteRequest(found.id.clone()))));
+/// The page has no state.
+#[derive(Debug, Default)]
+pub struct SitePage;
+
+impl Content for SitePage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        ui.heading(words.say("place.heading"));
+        if shown.sites.is_empty() {
+            ui.label(words.say("place.none"));
         }
-        match &found.problem {
-            Some(problem) => {
-                let colour = look::trouble(ui.visuals().dark_mode);
-                ui.colored_label(colour, format!("This site cannot be used: {problem}"));
+        for found in &shown.sites {
+            let now = shown.site.as_ref().is_some_and(|s| s.id == found.id);
+            let enabled = found.problem.is_none();
+            let button = Button::new(&found.name).selected(now);
+            if ui.add_enabled(enabled, button).clicked() {
+                given.ask(Command::LoadSite(SiteRequest(found.id.clone())));
             }
-            None => {
-                ui.label(look::remark(&found.about));
+            match &found.problem {
+                Some(problem) => {
+                    let colour = look::trouble(ui.visuals().dark_mode);
+                    ui.colored_label(colour, words.fill("place.broken", &[("problem", problem)]));
+                }
+                None => {
+                    ui.label(look::remark(&found.about));
+                }
             }
+            ui.add_space(6.0);
         }
-        ui.add_space(6.0);
     }
 }

@@ -1,69 +1,74 @@
 //! Microphone and loudspeaker, with the level to try them.
 
-use super::front::Action;
+use super::page::{Content, Given};
 use super::shown::Shown;
+use super::words::Words;
 use super::{look, practice};
 use crate::sound::DeviceInfo;
 use crate::worker::Command;
 use eframe::egui::{ComboBox, Ui};
 
-/// What is chosen; `None` is the system's default.
+/// The page has no state: what is chosen is in the settings.
 #[derive(Debug, Default)]
-pub struct Sound {
-    input: Option<String>,
-    output: Option<String>,
-}
+pub struct Sound;
 
-impl Sound {
-    pub(super) fn ui(&mut self, ui: &mut Ui, shown: &Shown, actions: &mut Vec<Action>) {
-        ui.heading("Sound");
+impl Content for Sound {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        ui.heading(words.say("sound.heading"));
         match &shown.devices {
             None => {
-                ui.label("The sound system is being asked for its devices.");
+                ui.label(words.say("sound.asking"));
             }
             Some(list) => {
-                ui.label(look::remark(format!("Sound system: {}", list.system)));
-                let mut changed = choose(ui, "Microphone", &mut self.input, &list.inputs);
-                changed |= choose(ui, "Loudspeaker", &mut self.output, &list.outputs);
+                ui.label(look::remark(words.fill("sound.system", &[("system", &list.system)])));
+                let (mut input, mut output) = (given.settings.input.clone(), given.settings.output.clone());
+                let mut changed = choose(ui, words, "sound.microphone", &mut input, &list.inputs);
+                changed |= choose(ui, words, "sound.loudspeaker", &mut output, &list.outputs);
                 if changed {
-                    actions.push(Action::Do(Command::ChooseDevices {
-                        input: self.input.clone(),
-                        output: self.output.clone(),
-                    }));
+                    given.ask(Command::ChooseDevices { input, output });
                 }
             }
         }
-        if ui.button("Look for devices again").clicked() {
-            actions.push(Action::Do(Command::ListDevices));
+        if ui.button(words.say("sound.again")).clicked() {
+            given.ask(Command::ListDevices);
         }
         ui.separator();
         match &shown.microphone {
             Some(name) => {
-                ui.label(format!("In use: {name}. Speak to try it."));
-                practice::level_bar(ui, shown.level);
+                ui.label(words.fill("sound.in_use", &[("name", name)]));
+                practice::level_bar(ui, words, shown.level);
             }
             None => {
-                ui.label("No microphone is open. Calls can be typed.");
+                ui.label(words.say("sound.no_microphone"));
             }
         }
     }
+
+    fn opened(&mut self, _: &Shown) -> Vec<Command> {
+        vec![Command::WatchLevel(true), Command::ListDevices]
+    }
+
+    fn left(&mut self, _: &Shown) -> Vec<Command> {
+        vec![Command::WatchLevel(false)]
+    }
 }
 
-fn choose(ui: &mut Ui, label: &str, choice: &mut Option<String>, devices: &[DeviceInfo]) -> bool {
-    const DEFAULT: &str = "The system's default";
+fn choose(ui: &mut Ui, words: Words, label: &'static str, choice: &mut Option<String>, devices: &[DeviceInfo]) -> bool {
     let before = choice.clone();
+    let default = words.say("sound.default");
     let named = |id: &str| {
         devices
             .iter()
             .find(|d| d.id == id)
             .map_or_else(|| id.to_owned(), |d| d.name.clone())
     };
-    let text = choice.as_deref().map_or_else(|| DEFAULT.to_owned(), named);
-    ComboBox::from_label(label)
-        .width(420.0)
+    let text = choice.as_deref().map_or_else(|| default.to_owned(), named);
+    ComboBox::from_label(words.say(label))
+        .width(420.0_f32.min(ui.available_width() * 0.6))
         .selected_text(text)
         .show_ui(ui, |ui| {
-            ui.selectable_value(choice, None, DEFAULT);
+            ui.selectable_value(choice, None, default);
             for d in devices {
                 ui.selectable_value(choice, Some(d.id.clone()), &d.name);
             }

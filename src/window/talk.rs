@@ -1,5 +1,6 @@
 //! The push-to-talk key: the button under the mouse, the Space bar, or a switch for those who cannot hold.
 
+use super::words::Words;
 use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Ui, Vec2};
 
 /// What the key did since the last frame.
@@ -27,15 +28,11 @@ impl Talk {
     ///
     /// Enter or assistive technology switch it on and off. Space talks while no text is being edited and no other control has the keyboard's focus: a focused button or
     /// list is pressed by Space, as everywhere.
-    pub fn ui(&mut self, ui: &mut Ui, transmitting: bool, enabled: bool) -> Vec<Moved> {
-        let text = if transmitting {
-            "Release to end (Esc cancels)"
-        } else {
-            "Hold to talk (Space)"
-        };
+    pub fn ui(&mut self, ui: &mut Ui, words: Words, transmitting: bool, enabled: bool) -> Vec<Moved> {
+        let text = if transmitting { "talk.release" } else { "talk.hold" };
         let size = Vec2::new(ui.available_width(), 64.0);
         // A plain button lets go after the longest click time; one that can be dragged stays down.
-        let button = Button::new(RichText::new(text).heading()).sense(Sense::click_and_drag());
+        let button = Button::new(RichText::new(words.say(text)).heading()).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
         self.read(ui, &button, transmitting, enabled)
     }

@@ -245,7 +245,8 @@ impl Conductor {
                 self.cancel();
                 self.order(keeper::Order::SetConsent { student, given, by });
             }
-            Command::Next => self.next(),
+            Command::Next => self.next(None),
+            Command::Deal(situation) => self.next(Some(&situation)),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(),

@@ -46,6 +46,8 @@ pub enum Command {
     },
     /// A new turn.
     Next,
+    /// A new turn with this situation; one that the site does not have (any more) is dealt anew.
+    Deal(SituationRequest),
     /// The prompt of the turn (again).
     PlayPrompt,
     /// The last answer of the other side again.

@@ -9,7 +9,7 @@ use crate::site::{Site, Step};
 use crate::sound::Clip;
 use crate::worker::ears::{self, Heard};
 use crate::worker::keeper;
-use crate::worker::message::{Dealt, Event, Judged, ModelState};
+use crate::worker::message::{Dealt, Event, Judged, ModelState, SituationRequest};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -31,7 +31,8 @@ impl Conductor {
         self.run = None;
     }
 
-    pub(super) fn next(&mut self) {
+    /// A new turn; with the situation wanted where the site has it.
+    pub(super) fn next(&mut self, wanted: Option<&SituationRequest>) {
         let Some((site, _)) = self.site.clone() else {
             self.out.trouble("choose a site first");
             return;
@@ -47,8 +48,9 @@ impl Conductor {
             return;
         };
         let before = self.run.as_ref().map(|r| r.turn.situation.clone());
-        let wanted = self.setup.situation.as_ref().map(|s| s.at(&site));
-        let situation = match wanted {
+        let wanted = wanted.and_then(|w| w.at(&site).ok()).map(Ok);
+        let fixed = self.setup.situation.as_ref().map(|s| s.at(&site));
+        let situation = match fixed.or(wanted) {
             Some(Ok(s)) => Some(s),
             Some(Err(e)) => {
                 self.out.trouble(e);

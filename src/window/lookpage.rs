@@ -1,0 +1,74 @@
+//! How the window looks: language, light or dark, text size, how much of the situation is written out.
+
+use super::look;
+use super::page::{Content, Given};
+use super::settings::{Light, SCALES};
+use super::words::Words;
+use eframe::egui::{Slider, Ui};
+
+/// The page's draft: the size while the slider is being dragged, so that it does not run away under the pointer.
+#[derive(Debug, Default)]
+pub struct LookPage {
+    scale: Option<f32>,
+}
+
+impl Content for LookPage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        ui.heading(words.say("look.language"));
+        let mut language = given.settings.words;
+        ui.radio_value(&mut language, None, words.say("look.language_system"));
+        for (each, name) in Words::ALL {
+            ui.radio_value(&mut language, Some(each), name);
+        }
+        if language != given.settings.words {
+            given.set(|s| s.words = language);
+        }
+        ui.label(look::remark(words.say("look.language_remark")));
+        ui.separator();
+        ui.heading(words.say("look.light"));
+        let mut light = given.settings.light;
+        for (each, key) in [
+            (Light::System, "look.light_system"),
+            (Light::Light, "look.light_light"),
+            (Light::Dark, "look.light_dark"),
+        ] {
+            ui.radio_value(&mut light, each, words.say(key));
+        }
+        if light != given.settings.light {
+            given.set(|s| s.light = light);
+        }
+        ui.separator();
+        ui.heading(words.say("look.size"));
+        let mut scale = self.scale.unwrap_or(given.settings.scale);
+        let slider = Slider::new(&mut scale, SCALES)
+            .step_by(0.1)
+            .custom_formatter(|v, _| format!("{:.0} %", v * 100.0))
+            .custom_parser(|t| {
+                t.trim()
+                    .trim_end_matches('%')
+                    .trim()
+                    .parse::<f64>()
+                    .ok()
+                    .map(|p| p / 100.0)
+            })
+            .text(words.say("look.size_label"));
+        let slider = ui.add(slider);
+        if slider.dragged() {
+            self.scale = Some(scale);
+        } else {
+            self.scale = None;
+            if (scale - given.settings.scale).abs() > 0.01 {
+                given.set(|s| s.scale = scale);
+            }
+        }
+        ui.separator();
+        ui.heading(words.say("look.practice"));
+        let mut written = given.settings.written;
+        ui.radio_value(&mut written, true, words.say("look.written"));
+        ui.radio_value(&mut written, false, words.say("look.drawn"));
+        if written != given.settings.written {
+            given.set(|s| s.written = written);
+        }
+    }
+}

@@ -1,0 +1,266 @@
+//! What the window remembers: how it looks, and where the student was. Kept in one small file; written on a thread of its
+//! own, the last state only, so that neither a slow disk nor a crash costs anything but the last moment.
+
+use super::front::Page;
+use super::words::Words;
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread::JoinHandle;
+use uuid::Uuid;
+
+/// Least and greatest text size, as a share of the ordinary one.
+pub const SCALES: std::ops::RangeInclusive<f32> = 0.8..=2.0;
+
+/// Light or dark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Light {
+    /// As the system has it.
+    #[default]
+    System,
+    /// Dark writing on light ground.
+    Light,
+    /// Light writing on dark ground.
+    Dark,
+}
+
+/// Who practised last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LastWho {
+    /// Nobody was chosen.
+    #[default]
+    Open,
+    /// Somebody without a name.
+    Nobody,
+    /// This student.
+    Student(Uuid),
+}
+
+/// A situation that was under way.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UnderWay {
+    /// The site's id.
+    pub site: String,
+    /// Registration.
+    pub callsign: String,
+    /// People on board.
+    pub crew: u8,
+    /// The cable's id.
+    pub cable: String,
+}
+
+/// Everything that is remembered. A field that is not in the file has its first value.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Settings {
+    /// The window's language; `None` is the system's.
+    pub words: Option<Words>,
+    /// Light or dark.
+    pub light: Light,
+    /// Text size, see [`SCALES`].
+    pub scale: f32,
+    /// The situation is written beside the picture: the easy level.
+    pub written: bool,
+    /// The page.
+    pub page: Page,
+    /// The site as it was asked for: a folder's name or a path.
+    pub site: Option<String>,
+    /// Microphone by id.
+    pub input: Option<String>,
+    /// Loudspeaker by id.
+    pub output: Option<String>,
+    /// Who practised.
+    pub who: LastWho,
+    /// What was being practised.
+    pub under_way: Option<UnderWay>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            words: None,
+            light: Light::System,
+            scale: 1.0,
+            written: true,
+            page: Page::default(),
+            site: None,
+            input: None,
+            output: None,
+            who: LastWho::Open,
+            under_way: None,
+        }
+    }
+}
+
+impl Settings {
+    /// From a file; a file that is not there gives the first values. The error is a sentence.
+    pub fn read(file: &Path) -> Result<Self, String> {
+        let text = match std::fs::read_to_string(file) {
+            Ok(text) => text,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
+            Err(e) => return Err(unread(&e, file)),
+        };
+        let read: Self = toml::from_str(&text).map_err(|e| unread(&e.message(), file))?;
+        Ok(read.sound())
+    }
+
+    /// Values out of range are brought into it.
+    fn sound(mut self) -> Self {
+        self.scale = if self.scale.is_finite() {
+            self.scale.clamp(*SCALES.start(), *SCALES.end())
+        } else {
+            1.0
+        };
+        self
+    }
+
+    /// To a file: beside it first, then in its place, so that no half file is ever there.
+    fn write(&self, file: &Path) -> std::io::Result<()> {
+        let text = toml::to_string(self).map_err(std::io::Error::other)?;
+        if let Some(folder) = file.parent() {
+            std::fs::create_dir_all(folder)?;
+        }
+        let beside = file.with_extension("toml.new");
+        std::fs::write(&beside, text)?;
+        std::fs::rename(&beside, file)
+    }
+
+    /// The window's language.
+    pub fn language(&self) -> Words {
+        self.words.unwrap_or_else(Words::of_system)
+    }
+}
+
+fn unread(why: &impl ToString, file: &Path) -> String {
+    format!(
+        "The window's settings could not be read ({}); they begin anew. The file: {}",
+        why.to_string().trim(),
+        file.display()
+    )
+}
+
+/// Writes settings as they change. Dropping it waits for the last write.
+#[derive(Debug)]
+pub struct Keeper {
+    orders: Option<Sender<Settings>>,
+    thread: Option<JoinHandle<()>>,
+    last: Settings,
+}
+
+impl Keeper {
+    /// Starts the thread. `wrong` is told once when the file cannot be written.
+    pub fn start(
+        file: PathBuf,
+        now: Settings,
+        wrong: impl FnOnce(String) + Send + 'static,
+    ) -> Result<Self, std::io::Error> {
+        let (orders, inbox) = mpsc::channel();
+        let thread = std::thread::Builder::new()
+            .name("settings".into())
+            .spawn(move || write_all(&file, &inbox, wrong))?;
+        Ok(Self {
+            orders: Some(orders),
+            thread: Some(thread),
+            last: now,
+        })
+    }
+
+    /// Hand over the settings as they are now; written only when they changed. Never waits.
+    pub fn keep(&mut self, now: &Settings) {
+        if *now != self.last {
+            self.last = now.clone();
+            if let Some(orders) = &self.orders {
+                // The thread ends only with this handle.
+                let _ = orders.send(now.clone());
+            }
+        }
+    }
+}
+
+fn write_all(file: &Path, inbox: &Receiver<Settings>, wrong: impl FnOnce(String)) {
+    let mut wrong = Some(wrong);
+    while let Ok(mut settings) = inbox.recv() {
+        // Only the last of several counts.
+        while let Ok(newer) = inbox.try_recv() {
+            settings = newer;
+        }
+        if let Err(e) = settings.write(file)
+            && let Some(tell) = wrong.take()
+        {
+            tell(format!(
+                "The window's settings could not be kept ({e}). The file: {}",
+                file.display()
+            ));
+        }
+    }
+}
+
+impl Drop for Keeper {
+    fn drop(&mut self) {
+        self.orders = None;
+        if let Some(thread) = self.thread.take() {
+            // A panic there has been told already.
+            let _ = thread.join();
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_kept_is_read_again_and_a_broken_file_is_named() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("deep/settings.toml");
+        assert_eq!(Settings::read(&file).unwrap(), Settings::default());
+        let mut keeper = Keeper::start(file.clone(), Settings::default(), |e| panic!("{e}")).unwrap();
+        let wanted = Settings {
+            words: Some(Words::German),
+            light: Light::Dark,
+            scale: 1.5,
+            page: Page::Practice,
+            site: Some("larkmoor".into()),
+            who: LastWho::Student(Uuid::from_u128(7)),
+            under_way: Some(UnderWay {
+                site: "larkmoor".into(),
+                callsign: "G-CLRM".into(),
+                crew: 2,
+                cable: "north".into(),
+            }),
+            ..Settings::default()
+        };
+        for scale in [0.9, 1.1, 1.5] {
+            keeper.keep(&Settings {
+                scale,
+                ..wanted.clone()
+            });
+        }
+        drop(keeper);
+        assert_eq!(Settings::read(&file).unwrap(), wanted);
+        std::fs::write(&file, "scale = 90.0\nnot_known = 1").unwrap();
+        assert!((Settings::read(&file).unwrap().scale - 2.0).abs() < 1e-6);
+        std::fs::write(&file, "scale = [").unwrap();
+        assert!(Settings::read(&file).unwrap_err().contains("settings.toml"));
+    }
+
+    #[test]
+    fn a_folder_that_cannot_be_written_is_told_once() {
+        let dir = tempfile::tempdir().unwrap();
+        let blocked = dir.path().join("file");
+        std::fs::write(&blocked, "").unwrap();
+        let (tell, told) = mpsc::channel();
+        let mut keeper = Keeper::start(blocked.join("settings.toml"), Settings::default(), move |e| {
+            tell.send(e).unwrap();
+        })
+        .unwrap();
+        keeper.keep(&Settings {
+            scale: 2.0,
+            ..Settings::default()
+        });
+        drop(keeper);
+        assert!(told.recv().unwrap().contains("could not be kept"));
+    }
+}
