@@ -6,8 +6,9 @@
 //! a spreadsheet would run it as a formula, and names and transcripts are not ours. Numbers are left as they are.
 //! The evidence is in JSON only.
 //!
-//! **JSON**: one object `{"form": "cableside logbook", "version": 1, "students": [..], "attempts": [..]}` with the rows
-//! of this room, exact and complete, one attempt a line.
+//! **JSON**: one object `{"form": "cableside logbook", "version": 2, "students": [..], "answers": [..], "classes": [..],
+//! "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
+//! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only.)
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -74,10 +75,33 @@ impl Logbook {
             Whose::Student(id) => vec![self.student(id)?],
             Whose::Nobody => Vec::new(),
         };
-        let students = serde_json::to_string(&students).map_err(|e| LogbookError::Export(e.into()))?;
+        let mut answers = Vec::new();
+        for student in &students {
+            for answer in self.consent_answers(student.id)? {
+                answers.push(serde_json::json!({"student": student.id, "answer": answer}));
+            }
+        }
+        let mut classes = self.classes()?;
+        if whose != Whose::Anyone {
+            // Of the others in a class nothing is given out.
+            for class in &mut classes {
+                class.members.retain(|m| students.iter().any(|s| s.id == *m));
+            }
+            classes.retain(|c| !c.members.is_empty());
+        }
+        let runs = self.runs(whose, 0, u32::MAX)?;
+        let judgements = self.all_judgements(whose)?;
         let mut write = |text: &str| out.write_all(text.as_bytes()).map_err(LogbookError::Export);
-        write("{\"form\":\"cableside logbook\",\"version\":1,\n\"students\":")?;
-        write(&students)?;
+        write("{\"form\":\"cableside logbook\",\"version\":2,\n\"students\":")?;
+        write(&text_of(&students)?)?;
+        write(",\n\"answers\":")?;
+        write(&text_of(&answers)?)?;
+        write(",\n\"classes\":")?;
+        write(&text_of(&classes)?)?;
+        write(",\n\"runs\":")?;
+        write(&text_of(&runs)?)?;
+        write(",\n\"judgements\":")?;
+        write(&text_of(&judgements)?)?;
         write(",\n\"attempts\":[")?;
         let mut separator = "\n";
         let count = self.each(whose, |stored| {
@@ -118,8 +142,12 @@ impl Logbook {
     }
 }
 
+fn text_of(rows: &impl serde::Serialize) -> Result<String> {
+    serde_json::to_string(rows).map_err(|e| LogbookError::Export(e.into()))
+}
+
 /// The columns every export has, in the order of [`fixed_cells`].
-const FIXED: [&str; 21] = [
+const FIXED: [&str; 27] = [
     "attempt",
     "student id",
     "student",
@@ -141,11 +169,18 @@ const FIXED: [&str; 21] = [
     "program version",
     "recording",
     "stored at",
+    "asked for",
+    "done",
+    "run",
+    "turn of run",
+    "role",
+    "counts as",
 ];
 
 fn fixed_cells(stored: &StoredAttempt, names: &HashMap<Uuid, String>) -> Vec<String> {
     let a = &stored.attempt;
     let offset = jiff::tz::Offset::from_seconds(a.utc_offset_seconds).unwrap_or(jiff::tz::Offset::UTC);
+    let run = a.part.run.as_ref();
     let millis = |ms: Option<u32>| ms.map_or_else(String::new, |ms| ms.to_string());
     vec![
         a.id.to_string(),
@@ -169,6 +204,12 @@ fn fixed_cells(stored: &StoredAttempt, names: &HashMap<Uuid, String>) -> Vec<Str
         text(Some(&a.program_version)),
         a.recording.map_or_else(String::new, |r| r.to_string()),
         stored.created_at.to_string(),
+        a.part.kind.word().to_owned(),
+        a.part.done.word().to_owned(),
+        run.map_or_else(String::new, |r| r.run.to_string()),
+        run.map_or_else(String::new, |r| (r.position + 1).to_string()),
+        text(run.and_then(|r| r.role.as_deref())),
+        stored.counted().word().to_owned(),
     ]
 }
 

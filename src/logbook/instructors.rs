@@ -176,21 +176,35 @@ impl Logbook {
 
     /// Every judgement of an attempt, oldest first.
     pub fn judgements(&self, attempt: Uuid) -> Result<Vec<Judged>> {
+        self.read_judgements("WHERE attempt_id = ?1", Some(Id(attempt)))
+    }
+
+    /// Every judgement of somebody's attempts.
+    pub(super) fn all_judgements(&self, whose: Whose) -> Result<Vec<Judged>> {
+        let (condition, student) = whose.condition();
+        self.read_judgements(
+            &format!("JOIN attempt ON attempt.id = overrule.attempt_id WHERE {condition}"),
+            student,
+        )
+    }
+
+    fn read_judgements(&self, which: &str, id: Option<Id>) -> Result<Vec<Judged>> {
         let read = || -> rusqlite::Result<Vec<Judged>> {
-            let mut statement = self.connection.prepare_cached(
-                "SELECT id, element, verdict, by, at, reason FROM overrule WHERE attempt_id = ?1 ORDER BY at, id",
-            )?;
+            let mut statement = self.connection.prepare_cached(&format!(
+                "SELECT overrule.id, attempt_id, element, verdict, by, at, reason FROM overrule {which}
+                 ORDER BY at, overrule.id"
+            ))?;
             statement
-                .query_map([Id(attempt)], |r| {
-                    let element: String = r.get(1)?;
+                .query_map(rusqlite::params_from_iter(id), |r| {
+                    let element: String = r.get(2)?;
                     Ok(Judged {
                         id: r.get(0)?,
-                        attempt,
+                        attempt: r.get::<_, Id>(1)?.0,
                         element: (!element.is_empty()).then_some(element),
-                        verdict: r.get(2)?,
-                        by: r.get::<_, Option<Id>>(3)?.map(|id| id.0),
-                        at: r.get::<_, Millis>(4)?.0,
-                        reason: r.get(5)?,
+                        verdict: r.get(3)?,
+                        by: r.get::<_, Option<Id>>(4)?.map(|id| id.0),
+                        at: r.get::<_, Millis>(5)?.0,
+                        reason: r.get(6)?,
                     })
                 })?
                 .collect()

@@ -15,7 +15,7 @@
 //! | `attempts.rs`, `counts.rs` | recording attempts, lists; how often what came |
 //! | `runs.rs` | whole launches, ear drills and other turns that belong together |
 //! | `classes.rs` | classes and their members |
-//! | `instructors.rs` | PINs, overruling a verdict |
+//! | `instructors.rs`, `labelled.rs` | PINs, overruling a verdict; the calls so labelled |
 //! | `retention.rs` | removing by age |
 //! | `merge.rs` | two logbooks become one |
 //! | `recordings.rs` | names of recording files, left-overs of a crash |
@@ -40,6 +40,7 @@ mod export;
 mod forget;
 mod format_2;
 mod instructors;
+mod labelled;
 mod merge;
 mod open;
 mod recordings;
@@ -55,6 +56,7 @@ pub use counts::{ElementCount, FirstTime, OutcomeCounts};
 pub use error::LogbookError;
 pub use forget::Forgotten;
 pub use instructors::{INSTRUCTOR, Instructor, Judged};
+pub use labelled::Labelled;
 pub use merge::Merged;
 pub use open::set_aside;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};

@@ -233,6 +233,25 @@ impl Logbook {
             .map_err(self.sorted("read a run"))
     }
 
+    /// The run whose id begins with these characters (at least eight); `None` if there is none, or more than one.
+    pub fn find_run(&self, asked: &str) -> Result<Option<StoredRun>> {
+        let wanted = asked.trim().to_lowercase();
+        if wanted.len() < 8 || !wanted.chars().all(|c| c.is_ascii_hexdigit() || c == '-') {
+            return Ok(None);
+        }
+        let read = || -> rusqlite::Result<Vec<Id>> {
+            // "g" sorts after every hexadecimal digit: a range, so that the index on the id is used.
+            let mut statement = self
+                .connection
+                .prepare_cached("SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' LIMIT 2")?;
+            statement.query_map([&wanted], |r| r.get(0))?.collect()
+        };
+        match read().map_err(self.sorted("look for a run"))?[..] {
+            [id] => self.run(id.0),
+            _ => Ok(None),
+        }
+    }
+
     /// A page of runs, newest first.
     pub fn runs(&self, whose: Whose, offset: u32, limit: u32) -> Result<Vec<StoredRun>> {
         let (condition, student) = match whose {

@@ -1,0 +1,199 @@
+//! A logbook of 100 000 attempts, made from a seed, and the time of every question the pages ask of it: each must be
+//! answered within 50 ms.
+//!
+//!     cargo bench --bench logbook
+//!
+//! Medians and worst of repeated runs; on a busy machine the medians are worth more. Ends with an error when a median is
+//! over the limit.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a measurement")]
+
+use cableside::logbook::{
+    Consent, ElementVerdict, Logbook, ModelUsed, NewAttempt, NewStudent, Outcome, Part, Timings, Verdict, Whose,
+};
+use jiff::{SignedDuration, Timestamp};
+use serde_json::json;
+use std::path::Path;
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+
+const ATTEMPTS: i64 = 100_000;
+const STUDENTS: u64 = 30;
+const LIMIT: Duration = Duration::from_millis(50);
+const ROUNDS: usize = 15;
+
+/// Numbers; the same for the same seed.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: u64) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        self.0 % n
+    }
+}
+
+fn at(seconds: i64) -> Timestamp {
+    "2025-01-01T08:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_secs(seconds)
+}
+
+fn attempt(dice: &mut Dice, students: &[Uuid], i: i64) -> NewAttempt {
+    let verdict = |dice: &mut Dice| Verdict::ALL[[0, 0, 0, 0, 0, 1, 2, 3][dice.below(8) as usize]];
+    let elements = ["address", "callsign", "crew", "cable", "method", "ready"].map(|name| ElementVerdict {
+        margin: Some(4.5),
+        begin_seconds: Some(0.5),
+        end_seconds: Some(1.5),
+        critical: Some(name != "address"),
+        ..ElementVerdict::new(name, verdict(dice), Some("G-CLRM".to_owned()))
+    });
+    NewAttempt {
+        id: Uuid::from_u128(u128::from(dice.below(u64::MAX)) << 64 | u128::from(dice.below(u64::MAX))),
+        student: Some(students[dice.below(STUDENTS) as usize]),
+        // Ten minutes apart: 100 000 attempts are not quite two years.
+        started_at: at(i * 600),
+        utc_offset_seconds: 7200,
+        site: "larkmoor".to_owned(),
+        site_version: "3".to_owned(),
+        step: ["ready", "ready", "slack", "stop"][dice.below(4) as usize].to_owned(),
+        part: Part::default(),
+        situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
+        turn: Uuid::from_u128(u128::from(dice.below(u64::MAX))),
+        turn_attempt: 1 + u32::from(dice.below(4) == 0),
+        model: Some(ModelUsed {
+            name: "ggml-base.bin".to_owned(),
+            sha1: "0123456789abcdef".repeat(3)[..40].to_owned(),
+        }),
+        program_version: "0.1.0".to_owned(),
+        outcome: Outcome::ALL[dice.below(4) as usize],
+        score: Some(61.5),
+        timings: Timings::default(),
+        transcript: "winch golf charlie lima romeo mike two up north winch cable ready".to_owned(),
+        // About what an attempt's evidence is.
+        evidence: json!({"heard": "x".repeat(4000)}),
+        recording: None,
+        held_out: dice.below(200) == 0,
+        elements: elements.to_vec(),
+    }
+}
+
+fn main() {
+    // In memory where there is such a folder: the filling syncs after every attempt.
+    let shm = Path::new("/dev/shm");
+    let dir = if shm.is_dir() {
+        tempfile::tempdir_in(shm).unwrap()
+    } else {
+        tempfile::tempdir().unwrap()
+    };
+    let path = dir.path().join("logbook.sqlite");
+    let mut logbook = Logbook::open(&path, dir.path()).unwrap();
+    let mut students = Vec::new();
+    for i in 0..STUDENTS {
+        let new = NewStudent {
+            name: format!("Student {i}"),
+            consent: Some(Consent {
+                given: true,
+                asked_at: at(0),
+                by: None,
+            }),
+            ..NewStudent::default()
+        };
+        students.push(logbook.add_student(&new, at(0)).unwrap().id);
+    }
+    let mut dice = Dice(7);
+    let start = Instant::now();
+    let mut some = Uuid::nil();
+    for i in 0..ATTEMPTS {
+        let a = attempt(&mut dice, &students, i);
+        some = a.id;
+        logbook.record(&a, at(i * 600)).unwrap();
+    }
+    println!(
+        "{ATTEMPTS} attempts of {STUDENTS} students in {:.1} s, {} MB",
+        start.elapsed().as_secs_f64(),
+        std::fs::metadata(&path).unwrap().len() / 1_000_000
+    );
+
+    let one = Whose::Student(students[3]);
+    let mut slow = Vec::new();
+    let mut measure = |what: &str, limit: Duration, ask: &dyn Fn()| {
+        let mut times: Vec<Duration> = (0..ROUNDS)
+            .map(|_| {
+                let start = Instant::now();
+                ask();
+                start.elapsed()
+            })
+            .collect();
+        times.sort_unstable();
+        let ms = |d: Duration| d.as_secs_f64() * 1e3;
+        println!(
+            "{what:<40} median {:8.2} ms   worst {:8.2} ms",
+            ms(times[ROUNDS / 2]),
+            ms(times[ROUNDS - 1])
+        );
+        if times[ROUNDS / 2] > limit {
+            slow.push(what.to_owned());
+        }
+    };
+    measure("first page of a student", LIMIT, &|| {
+        assert_eq!(logbook.attempts(one, 0, 50).unwrap().len(), 50);
+    });
+    measure("page 60 of a student", LIMIT, &|| {
+        assert_eq!(logbook.attempts(one, 3000, 50).unwrap().len(), 50);
+    });
+    measure("first page of all", LIMIT, &|| {
+        assert_eq!(logbook.attempts(Whose::Anyone, 0, 50).unwrap().len(), 50);
+    });
+    measure("last page of all", LIMIT, &|| {
+        assert_eq!(logbook.attempts(Whose::Anyone, 99_950, 50).unwrap().len(), 50);
+    });
+    measure("count of all", LIMIT, &|| {
+        assert_eq!(logbook.count_attempts(Whose::Anyone).unwrap(), 100_000);
+    });
+    measure("one attempt", LIMIT, &|| {
+        assert!(logbook.attempt(some).unwrap().is_some());
+    });
+    measure("outcomes of a student", LIMIT, &|| {
+        assert!(logbook.outcome_counts(one).unwrap().total() > 3000);
+    });
+    measure("outcomes of all", LIMIT, &|| {
+        assert!(logbook.outcome_counts(Whose::Anyone).unwrap().total() > 99_000);
+    });
+    measure("first time, a student", LIMIT, &|| {
+        assert_eq!(logbook.first_time(one).unwrap().elements.len(), 6);
+    });
+    measure("held out, all", LIMIT, &|| {
+        assert!(logbook.held_out(Whose::Anyone).unwrap().len() > 300);
+    });
+    measure("students", LIMIT, &|| {
+        assert_eq!(logbook.students().unwrap().len(), 30);
+    });
+    // No page asks this of all students at once; a report does.
+    measure("first time, all (a report's)", Duration::from_secs(5), &|| {
+        assert_eq!(logbook.first_time(Whose::Anyone).unwrap().elements.len(), 6);
+    });
+    let start = Instant::now();
+    logbook.export_csv(Whose::Anyone, std::io::sink()).unwrap();
+    println!("CSV export of all: {:.2} s", start.elapsed().as_secs_f64());
+
+    let other = dir.path().join("other.sqlite");
+    let mut empty = Logbook::open(&other, &dir.path().join("other")).unwrap();
+    let start = Instant::now();
+    let merged = empty.merge(&path, dir.path()).unwrap();
+    println!(
+        "merge of {} into an empty one: {:.2} s",
+        merged.attempts,
+        start.elapsed().as_secs_f64()
+    );
+    let start = Instant::now();
+    assert_eq!(empty.merge(&path, dir.path()).unwrap().attempts, 0);
+    println!("the same again: {:.2} s", start.elapsed().as_secs_f64());
+    let start = Instant::now();
+    let gone = logbook.forget(students[3], at(0)).unwrap();
+    println!(
+        "forget {} attempts: {:.2} s",
+        gone.attempts,
+        start.elapsed().as_secs_f64()
+    );
+    assert!(slow.is_empty(), "over the limit: {slow:?}");
+}

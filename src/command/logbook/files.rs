@@ -1,0 +1,177 @@
+//! Files: exports, what a crash left over, another computer's logbook, a damaged one.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::ValueEnum;
+
+use super::super::Failure;
+use super::counted;
+use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Whose, set_aside};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum Format {
+    Csv,
+    Json,
+}
+
+/// A healthy logbook is not taken away by a slip of the hand.
+pub(super) fn aside(path: &Path, recordings: &Path, yes: bool, out: &mut impl Write) -> Result<ExitCode, Failure> {
+    if !path.exists() {
+        return Err(format!("there is no logbook to set aside: {}", path.display()).into());
+    }
+    if !yes {
+        match Logbook::open(path, recordings).and_then(|l| l.check_integrity()) {
+            Err(LogbookError::NotALogbook { .. } | LogbookError::Damaged { .. }) => {}
+            Err(e) => return Err(e.into()),
+            Ok(()) => {
+                return Err(format!(
+                    "nothing was done: this logbook is healthy. To start an empty one in its place all the same, add --yes; \
+                     the old one is renamed and nothing is deleted: {}",
+                    path.display()
+                )
+                .into());
+            }
+        }
+    }
+    let target = set_aside(path)?;
+    writeln!(
+        out,
+        "The logbook was renamed; the next start begins an empty one: {}",
+        target.display()
+    )?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Another computer's logbook.
+pub(super) fn merge(
+    logbook: &mut Logbook,
+    other: &Path,
+    recordings: Option<&Path>,
+    out: &mut impl Write,
+) -> Result<ExitCode, Failure> {
+    let beside = other.parent().unwrap_or(Path::new("")).join("recordings");
+    let merged = logbook.merge(other, recordings.unwrap_or(&beside))?;
+    let come: Vec<String> = [
+        (merged.students, "student"),
+        (merged.attempts, "attempt"),
+        (merged.runs, "run"),
+        (merged.recordings, "recording"),
+    ]
+    .into_iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| counted(n, what))
+    .collect();
+    if come.is_empty() {
+        writeln!(out, "Nothing new was in it.")?;
+    } else {
+        writeln!(out, "Taken over: {}.", come.join(", "))?;
+    }
+    let gone: Vec<String> = [
+        (merged.forgotten, "student"),
+        (merged.attempts_removed, "attempt"),
+        (merged.recordings_removed, "recording"),
+    ]
+    .into_iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, what)| counted(n, what))
+    .collect();
+    if !gone.is_empty() {
+        writeln!(out, "Removed, as there: {}.", gone.join(", "))?;
+    }
+    if merged.recordings_missing > 0 {
+        writeln!(
+            out,
+            "{} not found in either folder; --other-recordings DIR says where the other logbook has them.",
+            counted(merged.recordings_missing, "recording")
+        )?;
+    }
+    for name in &merged.same_names {
+        writeln!(
+            out,
+            "Two students are called {name}, added on different computers; they stay two, each with what they practised."
+        )?;
+    }
+    for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
+        writeln!(out, "Not done: {problem}")?;
+    }
+    writeln!(
+        out,
+        "The other logbook was not changed; merge this one into it there, and both hold the same."
+    )?;
+    Ok(if merged.problems.is_empty() && merged.cleaned.problems.is_empty() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
+}
+
+pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {
+    Ok(match format {
+        Format::Csv => logbook.export_csv(whose, out)?,
+        Format::Json => logbook.export_json(whose, out)?,
+    })
+}
+
+/// The file appears under its name only when it is whole, and never in the place of another.
+pub(super) fn export_to_file(logbook: &Logbook, format: Format, whose: Whose, file: &Path) -> Result<usize, Failure> {
+    if file.exists() {
+        return Err(format!(
+            "this file exists already; choose another name or remove it: {}",
+            file.display()
+        )
+        .into());
+    }
+    let mut unfinished = file.as_os_str().to_os_string();
+    unfinished.push(".part");
+    let unfinished = PathBuf::from(unfinished);
+    let write = || -> Result<usize, Failure> {
+        let mut out = io::BufWriter::new(std::fs::File::create(&unfinished)?);
+        let count = export(logbook, format, whose, &mut out)?;
+        out.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
+        std::fs::rename(&unfinished, file)?;
+        Ok(count)
+    };
+    write().map_err(|e| {
+        // Half an export is of no use; if it cannot be removed either, the first error is the one to tell.
+        let _ = std::fs::remove_file(&unfinished);
+        format!("could not write the export ({e}): {}", file.display()).into()
+    })
+}
+
+pub(super) fn leftovers(leftovers: &[Leftover], out: &mut impl Write) -> Result<(), Failure> {
+    if leftovers.is_empty() {
+        writeln!(out, "No recordings left over.")?;
+        return Ok(());
+    }
+    for left in leftovers {
+        let kind = match left.kind {
+            LeftoverKind::Unfinished => "broken off while recording (or being recorded just now)",
+            LeftoverKind::WithoutAttempt => "recorded, but no attempt was stored",
+        };
+        let fate = match &left.fate {
+            Fate::Kept(student) => format!("kept, {}", student.name),
+            Fate::Removed => "removed, no consent".to_owned(),
+            Fate::NotRemoved(why) => format!("without consent, but {why}"),
+            Fate::UnknownStudent(id) => {
+                format!("kept, of a student who is not in this logbook ({id})")
+            }
+            Fate::Foreign => "kept, not a recording of this program".to_owned(),
+        };
+        let when = left
+            .modified
+            .map_or_else(String::new, |t| format!(", {}", t.strftime("%Y-%m-%d %H:%M UTC")));
+        writeln!(
+            out,
+            "{fate}; {kind}; {} kB{when}: {}",
+            left.bytes.div_ceil(1000),
+            left.path.display()
+        )?;
+    }
+    writeln!(
+        out,
+        "What was kept can be judged with `cableside score FILE` or deleted by hand."
+    )?;
+    Ok(())
+}

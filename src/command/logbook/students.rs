@@ -1,0 +1,350 @@
+//! Students: adding, asking about recordings, roles, PINs, how long things are kept.
+
+use std::fmt::Write as _;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::{Args, Subcommand};
+use jiff::Timestamp;
+
+use super::super::{Failure, common};
+use super::{Answer, counted, table};
+use crate::logbook::{
+    Consent, Forgotten, INSTRUCTOR, Logbook, LogbookError, NewStudent, Removed, Retention, Student, Whose,
+};
+
+#[derive(Debug, Subcommand)]
+pub(super) enum StudentAction {
+    /// Add a student.
+    Add {
+        name: String,
+        /// May recordings of the calls be kept?
+        #[arg(long, value_enum)]
+        consent: Answer,
+        /// Who answered, if not the student, such as "guardian".
+        #[arg(long, value_name = "TEXT")]
+        by: Option<String>,
+        /// Only a guardian can give consent.
+        #[arg(long)]
+        needs_guardian: bool,
+        /// Preferred language, such as en or de.
+        #[arg(long)]
+        language: Option<String>,
+    },
+    /// Store another answer about consent. "no" removes the recordings kept so far.
+    Consent {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        /// May recordings of the calls be kept?
+        #[arg(value_enum)]
+        answer: Answer,
+        /// Who answered, if not the student, such as "guardian".
+        #[arg(long, value_name = "TEXT")]
+        by: Option<String>,
+    },
+    /// Whether only a guardian can give consent. "yes" removes recordings kept by the student's own consent.
+    Guardian {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        #[arg(value_enum)]
+        answer: Answer,
+    },
+    /// Make somebody an instructor, who may overrule verdicts, or a student only.
+    Role {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        /// "instructor" or "student".
+        #[arg(value_parser = ["instructor", "student"])]
+        role: String,
+    },
+    /// Set an instructor's PIN, for computers that are shared. It is asked for; only a slow hash of it is stored.
+    Pin {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        /// Have no PIN any more.
+        #[arg(long)]
+        remove: bool,
+    },
+    /// Show or set after how many days this student's things are removed, before what the logbook says.
+    Keep {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        #[command(flatten)]
+        days: Days,
+    },
+}
+
+/// After how many days things are removed.
+#[derive(Debug, Clone, Copy, Args)]
+pub(super) struct Days {
+    /// Remove recordings after so many days (their attempts stay); 0: not by age.
+    #[arg(long, value_name = "DAYS")]
+    recordings_days: Option<u32>,
+    /// Remove whole attempts after so many days; 0: not by age.
+    #[arg(long, value_name = "DAYS")]
+    attempts_days: Option<u32>,
+}
+
+impl Days {
+    fn on(self, mut keep: Retention) -> Option<Retention> {
+        let set = |days: u32| (days > 0).then_some(days);
+        if let Some(days) = self.recordings_days {
+            keep.recordings_days = set(days);
+        }
+        if let Some(days) = self.attempts_days {
+            keep.attempts_days = set(days);
+        }
+        (self.recordings_days.is_some() || self.attempts_days.is_some()).then_some(keep)
+    }
+}
+
+fn keep_words(keep: Retention) -> String {
+    let one = |what: &str, days: Option<u32>| match days {
+        Some(days) => format!("{what} are removed after {days} days."),
+        None => format!("{what} are kept until somebody removes them."),
+    };
+    format!(
+        "{} {}",
+        one("Recordings", keep.recordings_days),
+        one("Attempts", keep.attempts_days)
+    )
+}
+
+/// Shows or sets what holds on this computer.
+pub(super) fn keep(logbook: &mut Logbook, days: &Days, now: Timestamp, out: &mut impl Write) -> Result<(), Failure> {
+    if let Some(keep) = days.on(logbook.retention()?) {
+        logbook.set_retention(keep, now)?;
+    }
+    writeln!(out, "{}", keep_words(logbook.retention()?))?;
+    for s in logbook
+        .students()?
+        .into_iter()
+        .filter(|s| s.keep != Retention::default())
+    {
+        writeln!(out, "{} has an own rule: {}", s.name, keep_words(s.keep))?;
+    }
+    Ok(())
+}
+
+/// What was removed by age, for the user.
+pub(in crate::command) fn removed_lines(removed: &Removed) -> Vec<String> {
+    let mut lines = Vec::new();
+    if removed.recordings > 0 || removed.attempts > 0 {
+        lines.push(format!(
+            "{} and {} were older than they may be and were removed (`cableside logbook keep` shows the rule).",
+            counted(removed.recordings, "recording"),
+            counted(removed.attempts, "attempt")
+        ));
+    }
+    lines.extend(removed.problems.iter().map(|p| format!("Not removed: {p}")));
+    lines
+}
+
+pub(super) fn student(
+    logbook: &mut Logbook,
+    action: &StudentAction,
+    now: Timestamp,
+    out: &mut impl Write,
+) -> Result<(), Failure> {
+    match action {
+        StudentAction::Add {
+            name,
+            consent,
+            by,
+            needs_guardian,
+            language,
+        } => {
+            let new = NewStudent {
+                name: name.clone(),
+                language: language.clone(),
+                role: None,
+                needs_guardian: *needs_guardian,
+                consent: Some(answered(*consent, by.as_ref(), now)),
+            };
+            refuse_double(logbook, name)?;
+            let student = logbook.add_student(&new, now)?;
+            writeln!(out, "{}  {}  ({})", student.id, student.name, consent_words(&student))?;
+        }
+        StudentAction::Consent { student, answer, by } => {
+            let student = logbook.find_student(student)?;
+            let removed = logbook.set_consent(student.id, &answered(*answer, by.as_ref(), now), now)?;
+            let student = logbook.student(student.id)?;
+            writeln!(out, "{}: {}", student.name, consent_words(&student))?;
+            if removed > 0 {
+                writeln!(out, "{} removed.", counted(removed, "recording"))?;
+            }
+        }
+        StudentAction::Guardian { student, answer } => {
+            let student = logbook.find_student(student)?;
+            let removed = logbook.set_needs_guardian(student.id, *answer == Answer::Yes, now)?;
+            let student = logbook.student(student.id)?;
+            writeln!(out, "{}: {}", student.name, consent_words(&student))?;
+            if removed > 0 {
+                writeln!(out, "{} removed.", counted(removed, "recording"))?;
+            }
+        }
+        StudentAction::Role { student, role } => {
+            let s = logbook.find_student(student)?;
+            let role = (role == INSTRUCTOR).then_some(INSTRUCTOR);
+            let s = logbook.change_student(s.id, &s.name, s.language.as_deref(), role, now)?;
+            writeln!(out, "{}: {}", s.name, s.role.as_deref().unwrap_or("student"))?;
+        }
+        StudentAction::Pin { student, remove } => {
+            let s = logbook.find_student(student)?;
+            if s.has_pin {
+                let old = ask_pin(&format!("The PIN {} has now", s.name))?;
+                if !logbook.check_pin(s.id, &old)? {
+                    return Err(LogbookError::WrongPin { who: s.name }.into());
+                }
+            }
+            if *remove {
+                logbook.set_pin(s.id, None, now)?;
+                writeln!(out, "{} has no PIN.", s.name)?;
+            } else {
+                let pin = ask_pin(&format!("The new PIN of {} (4 characters or more)", s.name))?;
+                logbook.set_pin(s.id, Some(&pin), now)?;
+                writeln!(out, "{} has a PIN.", s.name)?;
+            }
+        }
+        StudentAction::Keep { student, days } => {
+            let s = logbook.find_student(student)?;
+            if let Some(keep) = days.on(s.keep) {
+                logbook.set_student_retention(s.id, keep, now)?;
+            }
+            let own = logbook.student(s.id)?.keep;
+            let rule = logbook.retention()?;
+            let keep = Retention {
+                recordings_days: own.recordings_days.or(rule.recordings_days),
+                attempts_days: own.attempts_days.or(rule.attempts_days),
+            };
+            writeln!(out, "{}: {}", s.name, keep_words(keep))?;
+        }
+    }
+    Ok(())
+}
+
+/// A PIN from the keyboard. The terminal shows it while it is typed.
+pub(super) fn ask_pin(question: &str) -> Result<String, Failure> {
+    write!(io::stderr(), "{question}: ")?;
+    let line = common::line()?.ok_or("a PIN is needed for this; nothing was changed")?;
+    Ok(line.trim().to_owned())
+}
+
+fn answered(answer: Answer, by: Option<&String>, now: Timestamp) -> Consent {
+    Consent {
+        given: answer == Answer::Yes,
+        asked_at: now,
+        by: by.cloned(),
+    }
+}
+
+/// At the command line a second student of the same name is most likely a mistake, and every later command by name
+/// would be ambiguous.
+fn refuse_double(logbook: &Logbook, name: &str) -> Result<(), Failure> {
+    let wanted = name.trim().to_lowercase();
+    match logbook.students()?.iter().find(|s| s.name.to_lowercase() == wanted) {
+        None => Ok(()),
+        Some(there) => Err(format!(
+            "{} is in the logbook already ({}); add something that tells the two apart, such as an initial",
+            there.name, there.id
+        )
+        .into()),
+    }
+}
+
+fn consent_words(student: &Student) -> String {
+    let Some(consent) = &student.consent else {
+        return if student.needs_guardian {
+            "not asked about recordings; a guardian has to answer".to_owned()
+        } else {
+            "not asked about recordings".to_owned()
+        };
+    };
+    let mut words = String::from(if consent.given {
+        "recordings allowed"
+    } else {
+        "no recordings"
+    });
+    // Writing to a String cannot fail.
+    let _ = write!(words, ", answered {}", consent.asked_at.strftime("%Y-%m-%d"));
+    if let Some(by) = &consent.by {
+        let _ = write!(words, " by {by}");
+    }
+    words
+}
+
+pub(super) fn list(logbook: &Logbook, out: &mut impl Write) -> Result<(), Failure> {
+    let students = logbook.students()?;
+    if students.is_empty() {
+        writeln!(
+            out,
+            "No students yet; `cableside logbook student add NAME --consent yes|no` adds one."
+        )?;
+        return Ok(());
+    }
+    let mut rows = vec![["id", "name", "attempts", "consent"].map(str::to_owned)];
+    for s in students {
+        let attempts = logbook.count_attempts(Whose::Student(s.id))?;
+        rows.push([
+            s.id.to_string()[..8].to_owned(),
+            s.name.clone(),
+            attempts.to_string(),
+            consent_words(&s),
+        ]);
+    }
+    table(&rows, out)
+}
+
+pub(super) fn forget(
+    logbook: &mut Logbook,
+    asked: &str,
+    yes: bool,
+    now: Timestamp,
+    out: &mut impl Write,
+) -> Result<ExitCode, Failure> {
+    let student = logbook.find_student(asked)?;
+    if yes {
+        return forgotten(&student, &logbook.forget(student.id, now)?, out);
+    }
+    let attempts = logbook.count_attempts(Whose::Student(student.id))?;
+    Err(format!(
+        "nothing was removed: this would remove {} ({}) with {} and all recordings for good; add --yes to do it",
+        student.name,
+        student.id,
+        counted(usize::try_from(attempts)?, "attempt")
+    )
+    .into())
+}
+
+fn forgotten(student: &Student, report: &Forgotten, out: &mut impl Write) -> Result<ExitCode, Failure> {
+    writeln!(
+        out,
+        "{} was removed with {} and {}.",
+        student.name,
+        counted(report.attempts, "attempt"),
+        counted(report.recordings, "recording")
+    )?;
+    for backup in &report.backups {
+        writeln!(
+            out,
+            "An old backup that held the student was removed: {}",
+            backup.display()
+        )?;
+    }
+    for file in &report.may_still_hold {
+        writeln!(
+            out,
+            "This file was set aside earlier and may still hold the student: {}",
+            file.display()
+        )?;
+    }
+    writeln!(out, "Exports and copies you made yourself are not touched.")?;
+    for problem in &report.problems {
+        writeln!(out, "Not done: {problem}")?;
+    }
+    Ok(if report.problems.is_empty() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
+}
