@@ -75,6 +75,7 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
         answers,
         waiting: Vec::new(),
     };
+    keeper.remove_old();
     keeper.look_after_leftovers();
     keeper.tell_students();
     for order in inbox {
@@ -205,7 +206,8 @@ impl Keeper {
         self.logbook.begin_recording(Some(student)).map(Some)
     }
 
-    /// Store an attempt; one whose recording may no longer be kept is stored without it. Is it stored?
+    /// Store an attempt; one whose recording may no longer be kept is stored without it. Is it settled, so that others can
+    /// be tried?
     fn record(&mut self, mut attempt: NewAttempt, file: Option<&std::path::Path>, now: Timestamp) -> bool {
         let id = attempt.id;
         let mut result = self.logbook.record(&attempt, now);
@@ -221,6 +223,12 @@ impl Keeper {
                 self.out.tell(Event::Stored(id));
                 true
             }
+            // The same would come of every further try: it must not keep others waiting.
+            Err(e) if e.is_for_good() => {
+                self.out.trouble(format!("{e}. This attempt is not kept."));
+                self.out.tell(Event::NotStored(id));
+                true
+            }
             Err(e) => {
                 self.waiting.push(attempt);
                 let n = self.waiting.len();
@@ -233,14 +241,44 @@ impl Keeper {
         }
     }
 
-    /// Try once more what could not be stored, in order; the first failure ends it.
+    /// Try once more what could not be stored, in order. A failure that may pass (a full disk, a lock) ends it; what is
+    /// refused for good makes way for the others.
     fn store_waiting(&mut self) {
-        while let Some(attempt) = self.waiting.first() {
-            if self.logbook.record(attempt, Timestamp::now()).is_err() {
-                return;
+        while let Some(attempt) = self.waiting.first_mut() {
+            let id = attempt.id;
+            let now = Timestamp::now();
+            let mut result = self.logbook.record(attempt, now);
+            if matches!(result, Err(LogbookError::NoConsent { .. })) && attempt.recording.take().is_some() {
+                result = self.logbook.record(attempt, now);
             }
-            let stored = self.waiting.remove(0);
-            self.out.tell(Event::Stored(stored.id));
+            match result {
+                Ok(()) => self.out.tell(Event::Stored(id)),
+                Err(e) if e.is_for_good() => self.out.trouble(format!("{e}. An attempt that waited is not kept.")),
+                Err(_) => return,
+            }
+            self.waiting.remove(0);
+        }
+    }
+
+    /// What is older than it may be goes at the start; off until somebody has said a number of days.
+    fn remove_old(&mut self) {
+        if !self.lasting {
+            return;
+        }
+        match self.logbook.remove_old(Timestamp::now()) {
+            Ok(removed) => {
+                if removed.recordings > 0 || removed.attempts > 0 {
+                    self.out.trouble(format!(
+                        "Older than they may be, and removed: {} recordings, {} attempts. `cableside logbook keep` shows the \
+                         rule.",
+                        removed.recordings, removed.attempts
+                    ));
+                }
+                for problem in removed.problems {
+                    self.out.trouble(problem);
+                }
+            }
+            Err(e) => self.out.trouble(e),
         }
     }
 
@@ -281,5 +319,64 @@ pub(super) fn remove(file: &std::path::Path, out: &Outbox) {
             "a recording that is not to be kept could not be removed ({e}); remove it by hand: {}",
             file.display()
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logbook::{Outcome, Part, Timings, Whose};
+    use std::sync::mpsc;
+
+    fn attempt(student: Option<Uuid>) -> NewAttempt {
+        NewAttempt {
+            id: Uuid::new_v4(),
+            student,
+            started_at: Timestamp::UNIX_EPOCH,
+            utc_offset_seconds: 0,
+            site: "larkmoor".to_owned(),
+            site_version: "1".to_owned(),
+            step: "ready".to_owned(),
+            part: Part::default(),
+            situation: serde_json::json!({}),
+            turn: Uuid::new_v4(),
+            turn_attempt: 1,
+            model: None,
+            program_version: "0".to_owned(),
+            outcome: Outcome::Pass,
+            score: None,
+            timings: Timings::default(),
+            transcript: String::new(),
+            evidence: serde_json::Value::Null,
+            recording: None,
+            held_out: false,
+            elements: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn what_is_refused_for_good_keeps_nothing_waiting() {
+        let dir = tempfile::tempdir().unwrap();
+        let (events, heard) = mpsc::channel();
+        let (answers, _inbox) = mpsc::channel();
+        let mut keeper = Keeper {
+            logbook: Logbook::open(&dir.path().join("logbook.sqlite"), dir.path()).unwrap(),
+            lasting: true,
+            out: Outbox::new(events, || {}),
+            answers,
+            waiting: vec![attempt(Some(Uuid::new_v4())), attempt(None)],
+        };
+        keeper.store_waiting();
+        assert!(keeper.waiting.is_empty());
+        // One of a student who is not there: told, and not put among those that wait.
+        assert!(keeper.record(attempt(Some(Uuid::new_v4())), None, Timestamp::now()));
+        assert!(keeper.waiting.is_empty());
+        assert_eq!(keeper.logbook.count_attempts(Whose::Anyone).unwrap(), 1);
+        let told: Vec<Event> = heard.try_iter().collect();
+        let refused = told
+            .iter()
+            .filter(|e| matches!(e, Event::Trouble(t) if t.contains("not kept")))
+            .count();
+        assert_eq!(refused, 2, "{told:?}");
     }
 }
