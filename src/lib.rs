@@ -6,6 +6,7 @@
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
 //! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
 //! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
+//! * [`plan`]: what to practise next: steadiness, spaced repetition, levels, sessions. Pure.
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
 //! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
 //! * [`logbook`]: the student's record in SQLite.
@@ -20,6 +21,7 @@ pub mod folders;
 pub mod hear;
 pub mod logbook;
 pub mod model;
+pub mod plan;
 pub mod site;
 pub mod sound;
 pub mod voice;

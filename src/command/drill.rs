@@ -2,19 +2,25 @@
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::common::{self, SiteChoice};
+use super::practice::{self, LevelChoice};
 use super::{Failure, show};
 use crate::drill::TurnState;
 use crate::folders;
+use crate::plan::{Level, Moment, Session};
 use crate::site::{Site, Step};
 use crate::worker::{
-    Command, Dealt, Event, Judged, Loader, LogbookPlace, ModelState, Options, SiteRequest, SituationRequest, Worker,
+    Command, Dealt, Event, Judged, Loader, LogbookPlace, ModelState, Options, Planned, SiteRequest, SituationRequest,
+    Worker,
 };
 use std::io::Write;
 use std::process::ExitCode;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Judging a hard call takes seconds, on a busy computer many; after this long something is broken.
 const PATIENCE: Duration = Duration::from_mins(3);
+
+/// Who has not begun after this long on a busy field is told so.
+const HURRY: Duration = Duration::from_secs(6);
 
 /// Practise in the terminal
 #[derive(Debug, clap::Args)]
@@ -24,9 +30,15 @@ pub struct DrillArgs {
     /// The step of the launch
     #[arg(long, default_value = "ready")]
     step: String,
-    /// Turns to deal
-    #[arg(long, default_value_t = 5)]
-    turns: u32,
+    /// Turns to deal; 5 where nothing is said
+    #[arg(long, conflicts_with = "minutes")]
+    turns: Option<u32>,
+    /// Deal until so many minutes are over
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=240))]
+    minutes: Option<u32>,
+    /// How a situation is put: in writing, as seen at the launch point, or that with noise, hurry and interruptions
+    #[arg(long, value_enum, default_value_t = LevelChoice::Record)]
+    level: LevelChoice,
     /// Type the calls instead of speaking them
     #[arg(long)]
     typed: bool,
@@ -81,7 +93,9 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         step,
         dealt: None,
         judged: None,
+        planned: None,
     };
+    terminal.worker.send(Command::ChooseLevel(args.level.level()));
     terminal
         .worker
         .send(Command::LoadSite(SiteRequest(args.site.site.clone())));
@@ -99,12 +113,26 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
             return Err(format!("{why}\nTo practise without it, add --typed").into());
         }
     }
-    for _ in 0..args.turns {
+    let session = args.minutes.map(|m| Session::new(m, now()));
+    let turns = args.turns.unwrap_or(if session.is_some() { u32::MAX } else { 5 });
+    for _ in 0..turns {
         if !terminal.turn(args.typed)? {
             break;
         }
+        if session.is_some_and(|s| s.over(now())) {
+            println!("\nThe session's time is over.");
+            break;
+        }
     }
+    terminal.show_what_is_left();
     Ok(ExitCode::SUCCESS)
+}
+
+fn now() -> Moment {
+    Moment {
+        ms: jiff::Timestamp::now().as_millisecond(),
+        utc_offset_seconds: 0,
+    }
 }
 
 struct Terminal {
@@ -114,6 +142,7 @@ struct Terminal {
     dealt: Option<Dealt>,
     /// Judged and not shown yet: a verdict is shown when it is in the logbook, so that none is lost once it was seen.
     judged: Option<Box<Judged>>,
+    planned: Option<Planned>,
 }
 
 impl Terminal {
@@ -121,17 +150,20 @@ impl Terminal {
     fn turn(&mut self, typed: bool) -> Result<bool, Failure> {
         self.worker.send(Command::Next);
         self.until(|e| matches!(e, Event::State(TurnState::YourCall)))?;
+        let mut your_call = Some(Instant::now());
         loop {
             if typed {
                 let Some(text) = ask("Your call: ")? else {
                     return Ok(false);
                 };
+                self.hurry(your_call.take());
                 self.worker.send(Command::Type(text));
             } else {
                 if ask("Your call. Enter presses the key: ")?.is_none() {
                     return Ok(false);
                 }
                 self.worker.send(Command::Press);
+                self.hurry(your_call.take());
                 let released = ask("Transmitting. Enter releases it: ")?;
                 self.worker.send(Command::Release);
                 if released.is_none() {
@@ -166,10 +198,25 @@ impl Terminal {
     fn show(&mut self, event: &Event) {
         match event {
             Event::Trouble(text) => println!("{text}"),
+            Event::Planned(planned) => self.planned = Some((**planned).clone()),
             Event::Dealt(dealt) => {
                 let s = &dealt.situation;
-                let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
-                println!("\nGlider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                println!();
+                if let Some(reason) = self.planned.as_ref().and_then(|p| p.reason.as_ref()) {
+                    println!("{}", practice::reason(&self.site, reason));
+                }
+                if self.level() == Level::Written {
+                    let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+                    println!("Glider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                } else {
+                    println!("{}", practice::scene(&self.site, s, dealt.number));
+                }
+                if self.level() == Level::BusyField {
+                    println!("The field is busy: begin as soon as the frequency is yours.");
+                }
+                if let Some(text) = self.planned.as_ref().and_then(|p| p.interruption.as_ref()) {
+                    println!("[another pilot] {text}");
+                }
                 if let Some(scene) = s.scene(&self.site, &self.step) {
                     println!("({scene})");
                 }
@@ -186,6 +233,31 @@ impl Terminal {
                 }
             }
             _ => {}
+        }
+    }
+
+    fn level(&self) -> Level {
+        self.planned.as_ref().map_or(Level::Written, |p| p.level)
+    }
+
+    /// Was the call begun late for a busy field?
+    fn hurry(&self, your_call: Option<Instant>) {
+        let late = your_call.map(|t| t.elapsed()).filter(|t| *t > HURRY);
+        if let Some(late) = late.filter(|_| self.level() == Level::BusyField) {
+            println!(
+                "It took {} s until you began; on a busy field somebody else has the frequency by then.",
+                late.as_secs()
+            );
+        }
+    }
+
+    fn show_what_is_left(&self) {
+        let Some(planned) = &self.planned else { return };
+        if let Some(today) = &planned.today {
+            println!("\n{}", practice::today(today));
+        }
+        if let Some(by_record) = planned.by_record {
+            println!("Level by the record: {}.", practice::level(by_record));
         }
     }
 

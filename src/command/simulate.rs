@@ -5,9 +5,10 @@ use super::Failure;
 use super::common::SiteChoice;
 use crate::drill::{Ending, simulate::simulate};
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::time::Instant;
 
-/// Whole launches with random verdicts, to see that every run ends
+/// Whole launches with random verdicts, to see that every run ends; or simulated learners
 #[derive(Debug, clap::Args)]
 pub struct SimulateArgs {
     #[command(flatten)]
@@ -18,11 +19,24 @@ pub struct SimulateArgs {
     /// Start of the random numbers: the same gives the same runs
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Simulate so many learners of each kind of forgetting instead: the plan against chance and a fixed rotation
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    learners: Option<u32>,
+    /// Days of the learners
+    #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=3650))]
+    days: u32,
+    /// Minutes a day of the learners
+    #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u32).range(1..=240))]
+    minutes: u32,
 }
 
 /// Run the command.
 pub fn run(args: &SimulateArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
+    if let Some(learners) = args.learners {
+        super::learners::print(&Arc::new(site), learners, args.days, args.minutes, args.seed);
+        return Ok(ExitCode::SUCCESS);
+    }
     if site.launch.is_none() {
         return Err(format!(
             "the site {} describes no whole launch: steps.toml has no [launch]",

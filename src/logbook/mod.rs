@@ -18,6 +18,7 @@
 //! | `instructors.rs`, `labelled.rs` | PINs, overruling a verdict; the calls so labelled |
 //! | `retention.rs` | removing by age |
 //! | `merge.rs` | two logbooks become one |
+//! | `past.rs` | past calls for the plan |
 //! | `recordings.rs` | names of recording files, left-overs of a crash |
 //! | `forget.rs` | removing a student for good |
 //! | `export.rs` | CSV and JSON |
@@ -43,6 +44,7 @@ mod instructors;
 mod labelled;
 mod merge;
 mod open;
+mod past;
 mod recordings;
 mod retention;
 mod rows;
@@ -59,6 +61,7 @@ pub use instructors::{INSTRUCTOR, Instructor, Judged};
 pub use labelled::Labelled;
 pub use merge::Merged;
 pub use open::set_aside;
+pub use past::LEVEL;
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use retention::{Removed, Retention};
 pub use rows::{

@@ -4,7 +4,7 @@ use crate::drill::TurnState;
 use crate::logbook::Student;
 use crate::site::{Site, Step};
 use crate::sound::{DeviceList, Level};
-use crate::worker::{Dealt, Event, FoundSite, Judged, ModelState};
+use crate::worker::{Dealt, Event, FoundSite, Judged, ModelState, Planned};
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -50,6 +50,8 @@ pub struct Shown {
     pub microphone: Option<String>,
     /// The turn's situation.
     pub dealt: Option<Dealt>,
+    /// What the plan says: level, why this turn, what to practise today.
+    pub planned: Option<Planned>,
     /// The turn's state.
     pub state: Option<TurnState>,
     /// The microphone's level.
@@ -77,6 +79,7 @@ impl Default for Shown {
             devices: None,
             microphone: None,
             dealt: None,
+            planned: None,
             state: None,
             level: None,
             since: None,
@@ -109,6 +112,7 @@ impl Shown {
                 self.no_turn();
                 self.dealt = Some(dealt);
             }
+            Event::Planned(planned) => self.planned = Some(*planned),
             Event::State(state) => {
                 if state != TurnState::Transmitting {
                     self.since = None;

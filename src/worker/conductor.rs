@@ -1,8 +1,9 @@
 //! The worker's main thread: obeys commands, moves the turn, hears the sound room's events, asks recogniser and logbook.
 //!
-//! `conductor/turn.rs` moves the turn, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps.
+//! `conductor/turn.rs` moves the turn, `planned.rs` asks the plan for it, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps.
 
 mod kept;
+mod planned;
 mod sound;
 mod turn;
 
@@ -13,6 +14,7 @@ use super::message::{Command, Event, ModelState, Outbox, SiteRequest, SituationR
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
+use crate::plan::{Level, Past, Plan};
 use crate::site::Site;
 use crate::sound::{Clip, DeviceList, Player, Recorder, SoundError, devices};
 use crate::voice::Speaker;
@@ -33,9 +35,20 @@ const LEVELS: Duration = Duration::from_millis(50);
 pub(super) enum Message {
     Command(Command),
     Loaded(Result<String, String>),
-    Heard { job: u64, result: Heard },
-    Name { student: Uuid, name: Option<RecordingName> },
+    Heard {
+        job: u64,
+        result: Heard,
+    },
+    Name {
+        student: Uuid,
+        name: Option<RecordingName>,
+    },
     Student(Option<Student>),
+    Past {
+        student: Uuid,
+        site: String,
+        past: Vec<Past>,
+    },
 }
 
 /// A line or call on its way to the loudspeaker.
@@ -43,6 +56,8 @@ pub(super) enum Message {
 enum What {
     /// The other side's line: the student's turn comes after it.
     Line,
+    /// Another pilot's, before the turn's own line.
+    Other,
     /// The student's own call.
     Own,
 }
@@ -65,6 +80,9 @@ struct Run {
     prompt_end: Option<Instant>,
     answer: Option<Answer>,
     own: Option<Arc<Clip>>,
+    level: Level,
+    /// What another pilot says first.
+    interruption: Option<String>,
 }
 
 /// What of the options stays with the conductor.
@@ -77,6 +95,9 @@ struct Setup {
     situation: Option<SituationRequest>,
     step: String,
 }
+
+/// A turn that is wanted, perhaps with a situation.
+struct Wanted(Option<SituationRequest>);
 
 struct Conductor {
     out: Outbox,
@@ -92,6 +113,14 @@ struct Conductor {
     student: Option<Student>,
     /// The name the next recording gets: asked for ahead, so that a press never waits for the logbook.
     name: Option<RecordingName>,
+    /// The student's plan at this site, once the record was read.
+    plan: Option<Plan>,
+    /// The record is being read.
+    planning: bool,
+    /// A turn was wanted meanwhile, perhaps with a situation.
+    wanted: Option<Wanted>,
+    /// The level the user chose.
+    level: Option<Level>,
     run: Option<Run>,
     turns: u32,
     /// Recording, or waiting for the clip of one; since when.
@@ -173,6 +202,10 @@ impl Conductor {
             site: None,
             student: None,
             name: None,
+            plan: None,
+            planning: false,
+            wanted: None,
+            level: None,
             run: None,
             turns: 0,
             expecting: None,
@@ -223,6 +256,7 @@ impl Conductor {
                     }
                 }
                 Ok(Message::Student(student)) => self.student_chosen(student),
+                Ok(Message::Past { student, site, past }) => self.make_plan(student, &site, &past),
                 Err(RecvTimeoutError::Timeout) => {}
             }
             self.attend_to_sound();
@@ -246,6 +280,7 @@ impl Conductor {
                 self.order(keeper::Order::SetConsent { student, given, by });
             }
             Command::Next => self.next(None),
+            Command::ChooseLevel(level) => self.level = level,
             Command::Deal(situation) => self.next(Some(&situation)),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
@@ -285,6 +320,7 @@ impl Conductor {
                 let site = Arc::new(site);
                 self.abandon();
                 self.site = Some((site.clone(), folder));
+                self.ask_for_past();
                 self.out.tell(Event::SiteLoaded(site));
             }
             Err(e) => self.out.trouble(e),
@@ -314,6 +350,7 @@ impl Conductor {
         self.name = None;
         self.student = student;
         self.ask_for_name();
+        self.ask_for_past();
         self.out.tell(Event::Student(self.student.clone()));
     }
 

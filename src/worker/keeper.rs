@@ -42,6 +42,11 @@ pub(super) enum Order {
     },
     /// A recording's name for the next call of this student, if recordings of it may be kept.
     Name(Uuid),
+    /// A student's past calls at a site.
+    Past {
+        student: Uuid,
+        site: String,
+    },
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -171,6 +176,18 @@ impl Keeper {
             Order::Name(student) => {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
+            }
+            Order::Past { student, site } => {
+                // Somebody waits for the answer, whatever it is.
+                let past = self.logbook.past(student, &site);
+                let (past, trouble) = match past {
+                    Ok(past) => (past, None),
+                    Err(e) => (Vec::new(), Some(e)),
+                };
+                self.answer(Message::Past { student, site, past });
+                if let Some(e) = trouble {
+                    return Err(e);
+                }
             }
             Order::Record { attempt, file } => {
                 // Where this one fails the others would too, each after a wait of its own.

@@ -3,6 +3,7 @@
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::{Answer, TurnState};
 use crate::logbook::Student;
+use crate::plan::{self, Reason, Today};
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, DeviceList, Level};
 use std::sync::Arc;
@@ -46,6 +47,8 @@ pub enum Command {
     },
     /// A new turn.
     Next,
+    /// The level of the turns to come; `None` is the one by the record.
+    ChooseLevel(Option<plan::Level>),
     /// A new turn with this situation; one that the site does not have (any more) is dealt anew.
     Deal(SituationRequest),
     /// The prompt of the turn (again).
@@ -141,6 +144,21 @@ pub struct Dealt {
     pub number: u32,
 }
 
+/// What the plan says; told when a student's record was read, before each turn that is dealt, and after each first attempt.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// The level of the turn under way or to come.
+    pub level: plan::Level,
+    /// The level by the record; `None` without a student.
+    pub by_record: Option<plan::Level>,
+    /// Why the turn under way was dealt; `None` where chance or the user dealt it.
+    pub reason: Option<Reason>,
+    /// What to practise today; `None` without a student.
+    pub today: Option<Today>,
+    /// What another pilot says on the frequency before the turn.
+    pub interruption: Option<String>,
+}
+
 /// A judged call.
 #[derive(Debug, Clone)]
 pub struct Judged {
@@ -181,6 +199,8 @@ pub enum Event {
     Microphone(Option<String>),
     /// A new turn.
     Dealt(Dealt),
+    /// What the plan says.
+    Planned(Box<Planned>),
     /// The state of the turn: receiving, your call, transmitting, judging.
     State(TurnState),
     /// Something plays, or no longer does.

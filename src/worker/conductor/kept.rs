@@ -27,6 +27,15 @@ pub(super) struct Facts<'a> {
     pub(super) milliseconds: u32,
 }
 
+/// The situation with the level it was dealt at.
+fn dealt(run: &Run, json: fn(serde_json::Result<serde_json::Value>) -> serde_json::Value) -> serde_json::Value {
+    let mut dealt = json(serde_json::to_value(&run.turn.situation));
+    if let Some(object) = dealt.as_object_mut() {
+        object.insert(logbook::LEVEL.to_owned(), run.level.word().into());
+    }
+    dealt
+}
+
 pub(super) fn attempt(f: &Facts) -> NewAttempt {
     let keying = f.clip.and_then(|c| c.keying);
     let whole = |seconds: f64| (seconds >= 0.0).then(|| (seconds * 1000.0).round() as u32);
@@ -42,8 +51,8 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
         site: f.site.id.clone(),
         site_version: f.site.version.clone(),
         step: f.step.id.clone(),
+        situation: dealt(f.run, json),
         part: logbook::Part::default(),
-        situation: json(serde_json::to_value(&f.run.turn.situation)),
         turn: f.run.id,
         turn_attempt: f.run.turn.attempts,
         model: f.model.clone(),

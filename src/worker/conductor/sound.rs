@@ -3,7 +3,7 @@
 use super::{Conductor, LEVELS, What};
 use crate::drill::TurnState;
 use crate::site::Line;
-use crate::sound::{Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent};
+use crate::sound::{Player, PlayerEvent, Recorded, Recorder, RecorderEvent};
 use crate::voice::{self, Origin, Role, Speaker, VoiceEvent};
 use crate::worker::keeper;
 use crate::worker::message::Event;
@@ -22,7 +22,7 @@ impl Conductor {
         }
         self.tell_state();
         match step.prompt {
-            Some(line) => self.say(&line),
+            Some(line) => self.say(&line, What::Line),
             None => self.line_ended(Instant::now()),
         }
     }
@@ -35,22 +35,28 @@ impl Conductor {
             .and_then(|r| r.answer.as_ref()?.line().cloned())
             .filter(|l| !l.text.is_empty());
         match line {
-            Some(l) => self.say(&Line {
-                role: l.role,
-                text: l.text,
-                clip: l.clip,
-            }),
+            Some(l) => {
+                let line = Line {
+                    role: l.role,
+                    text: l.text,
+                    clip: l.clip,
+                };
+                self.say(&line, What::Line);
+            }
             None => self.line_ended(Instant::now()),
         }
     }
 
-    pub(super) fn say(&mut self, line: &Line) {
+    pub(super) fn say(&mut self, line: &Line, what: What) {
         self.silence();
         let Some((site, folder)) = &self.site else {
             return;
         };
         let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
-            self.line_ended(Instant::now());
+            match what {
+                What::Other => self.play_prompt(),
+                _ => self.line_ended(Instant::now()),
+            }
             return;
         };
         let role = Role::of(&line.role);
@@ -64,7 +70,8 @@ impl Conductor {
             role,
             language: site.language,
         };
-        self.speaking = Some((speaker.say(line, radio.then(Radio::default)), What::Line));
+        let channel = radio.then(|| super::planned::channel(self.run.as_ref()));
+        self.speaking = Some((speaker.say(line, channel), what));
         self.out.tell(Event::Playing(true));
     }
 
@@ -92,8 +99,11 @@ impl Conductor {
 
     /// Stops what plays or is about to; a line stopped counts as spoken.
     pub(super) fn stop_playing(&mut self) {
-        if let Some(what) = self.silence() {
-            self.sound_ended(what, Instant::now());
+        match self.silence() {
+            // Who speaks into another's call does not wait for the line behind it either.
+            Some(What::Other | What::Line) => self.sound_ended(What::Line, Instant::now()),
+            Some(What::Own) => self.sound_ended(What::Own, Instant::now()),
+            None => {}
         }
     }
 
@@ -116,8 +126,10 @@ impl Conductor {
 
     pub(super) fn sound_ended(&mut self, what: What, at: Instant) {
         self.out.tell(Event::Playing(false));
-        if what == What::Line {
-            self.line_ended(at);
+        match what {
+            What::Line => self.line_ended(at),
+            What::Other => self.play_prompt(),
+            What::Own => {}
         }
     }
 

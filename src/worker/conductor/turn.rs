@@ -1,9 +1,10 @@
 //! The turn: dealt, spoken or typed, heard, judged, kept.
 
 use super::kept::{Facts, attempt};
-use super::{Conductor, Hearing, Run};
+use super::planned::interruption;
+use super::{Conductor, Hearing, Run, Wanted};
 use crate::call::{Evidence, Outcome, Vocabulary, judge, judge::Limits};
-use crate::drill::{self, Turn, TurnState};
+use crate::drill::{Turn, TurnState};
 use crate::logbook::{ModelUsed, RecordingName};
 use crate::site::{Site, Step};
 use crate::sound::Clip;
@@ -33,6 +34,11 @@ impl Conductor {
 
     /// A new turn; with the situation wanted where the site has it.
     pub(super) fn next(&mut self, wanted: Option<&SituationRequest>) {
+        if self.planning {
+            // Dealt as soon as the record is read.
+            self.wanted = Some(Wanted(wanted.cloned()));
+            return;
+        }
         let Some((site, _)) = self.site.clone() else {
             self.out.trouble("choose a site first");
             return;
@@ -50,24 +56,21 @@ impl Conductor {
         let before = self.run.as_ref().map(|r| r.turn.situation.clone());
         let wanted = wanted.and_then(|w| w.at(&site).ok()).map(Ok);
         let fixed = self.setup.situation.as_ref().map(|s| s.at(&site));
-        let situation = match fixed.or(wanted) {
-            Some(Ok(s)) => Some(s),
+        let (situation, reason) = match fixed.or(wanted) {
+            Some(Ok(s)) => (Some(s), None),
             Some(Err(e)) => {
                 self.out.trouble(e);
                 return;
             }
-            // The low half of a random identifier is random in every bit but two of the highest.
-            None => drill::deal(&site, before.as_ref(), &mut || Uuid::new_v4().as_u128() as u32).map(|mut s| {
-                // Only what this step has a part for belongs to it.
-                s.more.retain(|element, _| step.elements.contains(element));
-                s
-            }),
+            None => self.choose(&site, &step, before.as_ref()),
         };
         let Some(situation) = situation else {
             self.out
                 .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
             return;
         };
+        let level = self.level_now();
+        let other = interruption(&site, &step, &situation, level);
         self.abandon();
         self.turns += 1;
         self.run = Some(Run {
@@ -76,14 +79,17 @@ impl Conductor {
             prompt_end: None,
             answer: None,
             own: None,
+            level,
+            interruption: other,
         });
+        self.tell_plan(reason);
         self.out.tell(Event::Dealt(Dealt {
             situation,
             step: self.setup.step.clone(),
             number: self.turns,
         }));
         self.tell_state();
-        self.play_prompt();
+        self.play_interruption();
     }
 
     pub(super) fn tell_state(&self) {
@@ -293,6 +299,7 @@ impl Conductor {
             run.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
+        self.learn(&attempt, this_call.stop);
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
             file: hearing.and_then(|h| h.file),

@@ -1,0 +1,35 @@
+//! What to practise next: how steady each part of a call is, when it is due again, which situation comes next, at which
+//! level, and for how long. Pure: past calls, the time and random numbers are passed in.
+//!
+//! | file | owns |
+//! |---|---|
+//! | `past.rs` | a past call as this room takes it, and which calls count |
+//! | `items.rs` | what can be steady or due: steps, elements, values, callsign patterns, pairs easily mixed up |
+//! | `memory.rs` | what a verdict is worth, the spaced-repetition scheduler behind one type |
+//! | `steady.rs` | how reliably an item comes, and when there are too few calls to say so |
+//! | `deck.rs` | every call that can be dealt, and the items in it |
+//! | `next.rs` | [`Plan`]: the next situation and why |
+//! | `today.rs` | what is due today, for a page or a terminal |
+//! | `level.rs` | written facts, scene, busy field: how a student rises and falls |
+//! | `session.rs` | a session of chosen minutes |
+//! | `learners/` | simulated learners: the plan against dealing at random and against a fixed rotation |
+
+mod deck;
+mod items;
+pub mod learners;
+mod level;
+mod memory;
+mod next;
+mod past;
+mod session;
+mod steady;
+mod today;
+
+pub use deck::can_be_practised;
+pub use items::{Item, callsign_pattern};
+pub use level::Level;
+pub use next::{Choice, Plan, Reason};
+pub use past::{Answered, Moment, Past};
+pub use session::{Session, expected_seconds};
+pub use steady::{MIN_CALLS, Share, Steadiness};
+pub use today::{Due, Today};
