@@ -323,3 +323,68 @@ fn what_the_sound_does_not_decide_is_unsure() {
         assert_eq!(doubtful.score, None);
     }
 }
+
+/// A spoken word that no call of the site has may be what is missing, badly heard, and right before "ready" it may deny it.
+/// It changes nothing else. Typed, it is what it is.
+#[test]
+fn a_strange_word_decides_nothing_about_what_is_missing() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
+    let spoken = |text: &str| {
+        let evidence = Evidence {
+            readings: vec![Scored {
+                reading: reading::read(&vocabulary, text),
+                score: 0.0,
+            }],
+            fit: -0.4,
+            seconds: 5.0,
+            tokens: 20,
+            ..Evidence::typed(&vocabulary, "winch")
+        };
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT)
+    };
+    let verdicts = |text: &str| faults(&spoken(text));
+    let right = "winch delta four seven six one solo north winch cable ready";
+    assert_eq!(verdicts(right), Vec::<String>::new());
+    assert_eq!(verdicts(&format!("lovely day {right}")), Vec::<String>::new());
+    assert_eq!(
+        verdicts("winch delta four seven six one jewel north winch cable ready"),
+        ["crew unsure -"]
+    );
+    assert_eq!(
+        verdicts("winch delta four seven six one solo north winch cable hardly ready"),
+        ["ready unsure ready"]
+    );
+    let typed = typed(
+        &site,
+        "D-4761",
+        1,
+        "north",
+        "winch delta four seven six one jewel north winch cable ready",
+    );
+    assert_eq!(faults(&typed), ["crew missing -"]);
+}
+
+/// A cable or a launch method of another site is another value, not nothing.
+#[test]
+fn values_of_other_sites_are_wrong_here() {
+    let site = site("larkmoor");
+    for (text, fault) in [
+        (
+            "winch delta four seven six one solo middle winch cable ready",
+            "cable wrong middle",
+        ),
+        (
+            "winch delta four seven six one solo east winch cable ready",
+            "cable wrong east",
+        ),
+        (
+            "winch delta four seven six one solo north winch cable aerotow ready",
+            "method wrong aerotow",
+        ),
+    ] {
+        assert_eq!(faults(&typed(&site, "D-4761", 1, "north", text)), [fault], "{text}");
+    }
+}

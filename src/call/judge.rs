@@ -26,6 +26,8 @@ pub struct Limits {
     pub foreign_once: f32,
     /// The same for the likelihood of all tokens (nats).
     pub fit_once: f32,
+    /// Below this mean log-probability a token (nats) nothing is decided where sound is left unread, too.
+    pub fit_and_unread: f32,
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
     /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
@@ -40,11 +42,12 @@ impl Limits {
         fit: -1.5,
         foreign_once: 6.0,
         fit_once: 5.0,
+        fit_and_unread: -1.2,
         unread: 0.5,
     };
 
     /// Is there sound in which something else may have been said?
-    fn more_said(&self, evidence: &Evidence) -> bool {
+    pub fn more_said(&self, evidence: &Evidence) -> bool {
         evidence.unread.iter().any(|u| u.end - u.begin > self.unread)
     }
 
@@ -54,6 +57,7 @@ impl Limits {
         let cost = -evidence.fit * evidence.tokens as f32;
         unexplained <= self.foreign * evidence.seconds + self.foreign_once
             && cost <= -self.fit * evidence.tokens as f32 + self.fit_once
+            && !(self.more_said(evidence) && evidence.fit < self.fit_and_unread)
             && !evidence.unfinished
     }
 }
@@ -380,6 +384,8 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let best = evidence.readings.first();
     let foreign = evidence.speech && !limits.explained(evidence);
     let more_said = limits.more_said(evidence);
+    // Words that no call here has may be what is missing, badly heard. (Typed ones are what they are.)
+    let strange = evidence.seconds > 0.0 && best.is_some_and(|b| !b.reading.unknown.is_empty());
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
@@ -414,7 +420,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
                 // Nothing that is said beside it takes back a stop.
                 let taken_back = said && id != "stop";
-                let undecided = rival.is_some_and(|m| m < limit) || (more_said && (taken_back || left_out));
+                let undecided = rival.is_some_and(|m| m < limit)
+                    || (more_said && (taken_back || left_out))
+                    || (strange && left_out)
+                    || (said && perhaps_denied(site, id, index, evidence));
                 if undecided || foreign {
                     (
                         Finding {
@@ -471,6 +480,20 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         score,
         score_parts,
     }
+}
+
+/// Does a word that nothing explains stand right before an element that can be denied? It may deny it.
+fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evidence) -> bool {
+    let deniable = site.elements.get(id).is_some_and(|e| !e.negated.is_empty());
+    let Some(best) = evidence.readings.first().filter(|_| deniable && evidence.seconds > 0.0) else {
+        return false;
+    };
+    let unknown: Vec<&str> = best.reading.unknown.iter().flat_map(|u| u.split(' ')).collect();
+    let mut mentions = best.reading.mentions.iter().filter(|m| m.element == index);
+    mentions.any(|m| {
+        let before = m.span.0.checked_sub(1).and_then(|n| best.reading.words.get(n));
+        before.is_some_and(|w| unknown.contains(&w.as_str()))
+    })
 }
 
 /// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.

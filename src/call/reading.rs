@@ -53,6 +53,16 @@ pub struct Reading {
     pub unknown: Vec<String>,
 }
 
+impl Reading {
+    /// What it says of which element, sorted, each once: readings that agree in this mean the same.
+    pub fn says(&self) -> Vec<(usize, Said)> {
+        let mut all: Vec<_> = self.mentions.iter().map(|m| (m.element, m.said.clone())).collect();
+        all.sort();
+        all.dedup();
+        all
+    }
+}
+
 #[derive(Clone)]
 enum Piece {
     Phrase(usize),

@@ -147,6 +147,17 @@ impl Vocabulary {
                     );
                 }
             }
+            // Where the site knows the words already, their own meaning stays.
+            for text in site.language.elsewhere(id) {
+                add(
+                    text,
+                    Meaning::Value {
+                        element,
+                        value: (*text).to_owned(),
+                        taught: false,
+                    },
+                );
+            }
             for text in &e.incomplete {
                 add(text, Meaning::Incomplete { element });
             }

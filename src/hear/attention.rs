@@ -3,6 +3,7 @@
 //! When the sound is used up, the model likes to go on with what it has already written. Such words are not read from the
 //! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
 
+use super::lattice::STRANGE;
 use super::search::{Decoder, Found, Path, Token};
 use super::whisper::FRAMES;
 
@@ -51,7 +52,7 @@ fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: 
         let read = centres.last().filter(|c| *c > reached - BACK);
         if let Some(c) = read {
             reached = reached.max(c);
-        } else if path.words[..n].contains(&path.words[n]) {
+        } else if path.words[n] != STRANGE && path.words[..n].contains(&path.words[n]) {
             cost += SAID_BEFORE + reward * tokens.len() as f32;
         }
     }

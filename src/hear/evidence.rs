@@ -1,9 +1,9 @@
 //! From what the search found to readings with weights. What the search dropped on its way has no weight here: it was
 //! lighter than others of as many words, by the search's width or because enough heavier ones were kept.
 
-use super::lattice::{Lattice, Word};
+use super::lattice::{Lattice, STRANGE, Word};
 use super::search::{Found, Path};
-use crate::call::reading::{self, Reading};
+use crate::call::reading;
 use crate::call::{Evidence, Scored, Vocabulary};
 
 /// Readings lighter than the best by more than this decide nothing and are not kept (nats).
@@ -42,7 +42,7 @@ pub fn syllables(word: &str) -> usize {
 
 /// The weight of words for the sound they leave unexplained (nats, 0 or below). `active` is the time with sound in seconds.
 pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
-    let n: usize = words.iter().map(|w| syllables(&lattice.words[usize::from(*w)])).sum();
+    let n: usize = words.iter().map(|w| syllables(lattice.word(*w))).sum();
     -SYLLABLE * (SLOWEST * active - n as f32).max(0.0)
 }
 
@@ -55,13 +55,15 @@ pub fn nobody(evidence: &Evidence) -> bool {
     evidence.no_speech >= NOBODY && evidence.readings.iter().all(|r| r.reading.mentions.is_empty())
 }
 
-/// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound.
+/// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound, `strange`
+/// writes the word at a place of a path that the lattice does not know.
 pub fn gather(
     lattice: &Lattice,
     vocabulary: &Vocabulary,
     found: &Found,
     free: (String, f32),
     seconds: f32,
+    strange: impl Fn(&Path, usize) -> String,
 ) -> Evidence {
     let (transcript, free_likelihood) = free;
     let Some(best) = found.paths.first() else {
@@ -78,10 +80,14 @@ pub fn gather(
         let words = path
             .words
             .iter()
-            .map(|w| lattice.words[usize::from(*w)].clone())
+            .enumerate()
+            .map(|(n, w)| match *w {
+                STRANGE => strange(path, n),
+                known => lattice.word(known).to_owned(),
+            })
             .collect();
         let reading = reading::read_words(vocabulary, words);
-        let meaning = meaning(&reading);
+        let meaning = reading.says();
         if !meanings.contains(&meaning) {
             meanings.push(meaning);
             readings.push(Scored {
@@ -105,11 +111,4 @@ pub fn gather(
         unread: Vec::new(),
         delivery: None,
     }
-}
-
-fn meaning(reading: &Reading) -> Vec<(usize, reading::Said)> {
-    let mut m: Vec<_> = reading.mentions.iter().map(|m| (m.element, m.said.clone())).collect();
-    m.sort();
-    m.dedup();
-    m
 }

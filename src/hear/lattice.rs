@@ -13,6 +13,9 @@ use std::collections::BTreeMap;
 /// Index into [`Lattice::words`].
 pub type Word = u16;
 
+/// A word that the lattice does not know.
+pub const STRANGE: Word = Word::MAX;
+
 /// A run of spelled characters is at least this long to count as a callsign and at most that long: five
 /// characters begun twice are nine or ten.
 const SPELLED: std::ops::RangeInclusive<u8> = 2..=10;
@@ -146,6 +149,27 @@ impl Lattice {
             spelled: vocabulary.spelled,
             short: vocabulary.is_short(),
         }
+    }
+
+    /// A word as it is written; empty for a strange one.
+    pub fn word(&self, word: Word) -> &str {
+        self.words.get(usize::from(word)).map_or("", String::as_str)
+    }
+
+    /// The states after a strange word, where one may stand: between wordings, not inside one.
+    pub fn after_strange(&self, states: &States) -> Option<States> {
+        let between = |s: &State| match s.place {
+            Place::Between | Place::Joined => true,
+            Place::Spelling(n) => SPELLED.contains(&n),
+            Place::Inside(..) | Place::Pair(_) => false,
+        };
+        let mut after: Vec<State> = states.0.iter().filter(|s| between(s)).copied().collect();
+        for s in &mut after {
+            s.place = Place::Between;
+        }
+        after.sort_unstable();
+        after.dedup();
+        (!after.is_empty()).then_some(States(after))
     }
 
     /// Before the first word.

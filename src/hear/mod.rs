@@ -1,5 +1,6 @@
 //! A clip becomes evidence: gate, phrase lattice, free transcript. The situation is never seen here.
 
+mod again;
 mod attention;
 pub mod delivery;
 pub mod evidence;
@@ -10,7 +11,7 @@ pub mod search;
 pub mod whisper;
 
 use crate::call::{Evidence, Vocabulary};
-use crate::sound::Clip;
+use crate::sound::{Clip, convert};
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
@@ -46,9 +47,18 @@ pub trait Recogniser {
     fn model(&self) -> &str;
 }
 
+/// Moves all places of an evidence.
+fn shift(evidence: &mut Evidence, to: impl Fn(f32) -> f32) {
+    for place in evidence.places.iter_mut().flatten().chain(&mut evidence.unread) {
+        place.begin = to(place.begin);
+        place.end = to(place.end);
+    }
+}
+
 /// The recogniser in force: Whisper searched through the phrase lattice.
 pub struct LatticeRecogniser {
     model: whisper::Model,
+    once: bool,
 }
 
 impl LatticeRecogniser {
@@ -56,7 +66,76 @@ impl LatticeRecogniser {
     pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
         Ok(Self {
             model: whisper::Model::load(path, threads)?,
+            once: std::env::var_os("ONCE").is_some(),
         })
+    }
+
+    /// One listening: `active` is the time with sound in it, seconds.
+    fn listen(
+        &mut self,
+        samples: &[f32],
+        active: f32,
+        lattice: &lattice::Lattice,
+        vocabulary: &Vocabulary,
+        cancel: &AtomicBool,
+    ) -> Result<Evidence, HearError> {
+        let sounding = delivery::stretches(samples);
+        let seconds = samples.len() as f32 / crate::sound::RATE as f32;
+        let samples = gate::padded(samples);
+        let script = search::Script::new(lattice, |text| self.model.tokens(text));
+        let language = vocabulary.language.code();
+        let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
+        let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
+        let text = |tokens: &[search::Token]| self.model.text(tokens);
+        let find = |decoder: &mut whisper::Listening, width: &search::Width| {
+            let mut found = search::search(decoder, lattice, &script, width, length)?;
+            attention::weigh_repeats(decoder, text, seconds, width.reward, &mut found);
+            let words = |path: &search::Path| attention::by_word(&text, path);
+            places::weigh_unread(decoder, &mut found, words, lattice, &sounding, seconds);
+            Ok::<_, HearError>(found)
+        };
+        let mut found = find(&mut decoder, &search::Width::NARROW)?;
+        if evidence::poor(&found) {
+            found = find(&mut decoder, &search::Width::WIDE)?;
+        }
+        let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
+        let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
+        let gather = |decoder: &whisper::Listening, found: &search::Found| {
+            let strange = |path: &search::Path, n: usize| {
+                let words = attention::by_word(&text, path);
+                let tokens = words.get(n).map_or(&[][..], |range| &path.tokens[range.clone()]);
+                text(tokens).trim().to_lowercase()
+            };
+            let mut evidence = evidence::gather(lattice, vocabulary, found, free.clone(), seconds, strange);
+            evidence.no_speech = decoder.no_speech;
+            if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
+                let words = attention::by_word(&text, path);
+                let places = places::of_words(decoder, path, &words, &sounding, seconds);
+                if places.len() == best.reading.words.len() {
+                    let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(w)).collect();
+                    evidence.unread = places::unread(&places, &syllables, &sounding);
+                    evidence.places = places;
+                }
+            }
+            evidence
+        };
+        let evidence = gather(&decoder, &found);
+        if evidence::nobody(&evidence) {
+            return Ok(Evidence {
+                no_speech: evidence.no_speech,
+                ..Evidence::silence("There is sound in the recording, but no voice that says a word of this call.")
+            });
+        }
+        if again::decides(&evidence) {
+            return Ok(evidence);
+        }
+        // Perhaps there are words in it that no call of this site has.
+        let found = find(&mut decoder, &search::Width::STRANGE)?;
+        let with_strange = gather(&decoder, &found);
+        if again::decides(&with_strange) {
+            return Ok(with_strange);
+        }
+        Ok(evidence)
     }
 }
 
@@ -73,51 +152,31 @@ impl Recogniser for LatticeRecogniser {
             }
         };
         let start = speech.start as f32 / crate::sound::RATE as f32;
-        let sounding = delivery::stretches(&clip.samples[speech.clone()]);
-        let seconds = speech.len() as f32 / crate::sound::RATE as f32;
-        let samples = gate::padded(&clip.samples[speech]);
+        let samples = &clip.samples[speech];
         let lattice = lattice::Lattice::new(vocabulary);
-        let script = search::Script::new(&lattice, |text| self.model.tokens(text));
-        let language = vocabulary.language.code();
-        let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
-        let length = |words: &[lattice::Word]| evidence::length_weight(&lattice, words, active);
-        let mut find = |width: &search::Width| {
-            let mut found = search::search(&mut decoder, &lattice, &script, width, length)?;
-            let text = |tokens: &[search::Token]| self.model.text(tokens);
-            attention::weigh_repeats(&decoder, text, seconds, width.reward, &mut found);
-            Ok::<_, HearError>(found)
-        };
-        let mut found = find(&search::Width::NARROW)?;
-        if evidence::poor(&found) {
-            found = find(&search::Width::WIDE)?;
-        }
-        let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
-        let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
-        let mut evidence = evidence::gather(&lattice, vocabulary, &found, free, seconds);
-        evidence.no_speech = decoder.no_speech;
-        if evidence::nobody(&evidence) {
-            return Ok(Evidence {
-                no_speech: decoder.no_speech,
-                delivery: Some(delivery),
-                ..Evidence::silence("There is sound in the recording, but no voice that says a word of this call.")
-            });
-        }
-        if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
-            let words = attention::by_word(&|tokens: &[search::Token]| self.model.text(tokens), path);
-            let places = places::of_words(&decoder, path, &words, &sounding, seconds);
-            if places.len() == best.reading.words.len() {
-                evidence.unread = places::unread(&places, &sounding);
-                evidence.places = places;
+        let mut evidence = self.listen(samples, active, &lattice, vocabulary, cancel)?;
+        if evidence.speech && !self.once {
+            for pace in again::PACES {
+                if !again::doubtful(&evidence) {
+                    break;
+                }
+                let rate = (crate::sound::RATE as f32 * pace) as u32;
+                let Ok(paced) = convert::resample(samples, rate, crate::sound::RATE) else {
+                    break;
+                };
+                let mut other = self.listen(&paced, active / pace, &lattice, vocabulary, cancel)?;
+                shift(&mut other, |at| at * pace);
+                if other.speech {
+                    evidence = again::together(evidence, other);
+                }
             }
-            // So far they count from where the speech begins.
-            for place in evidence.places.iter_mut().flatten().chain(&mut evidence.unread) {
-                place.begin += start;
-                place.end += start;
-            }
-            evidence.delivery = Some(delivery.of_words(&best.reading, &evidence.places));
-        } else {
-            evidence.delivery = Some(delivery);
         }
+        // So far they count from where the speech begins.
+        shift(&mut evidence, |at| at + start);
+        evidence.delivery = Some(match evidence.readings.first() {
+            Some(best) => delivery.of_words(&best.reading, &evidence.places),
+            None => delivery,
+        });
         Ok(evidence)
     }
 

@@ -1,7 +1,9 @@
 //! Begin and end of each word in the sound: the decoder's attention says which frames each token was read from, in order;
 //! energy says where the sound between two pauses begins and ends.
 
-use super::search::{Decoder, Path, Token};
+use super::evidence::syllables;
+use super::lattice::Lattice;
+use super::search::{Decoder, Found, Path, Token};
 use super::whisper::FRAMES;
 use crate::call::Place;
 
@@ -51,15 +53,69 @@ const AT_ENDS: f32 = 0.12;
 /// ...and shorter pieces between two words, where the border is less certain.
 const BETWEEN: f32 = 0.6;
 
-/// The stretches of sound that no word was read from. A word whose place is not known is taken to fill the room between its
-/// neighbours; at the beginning and at the end of the call it is taken to fill nothing.
-pub fn unread(places: &[Option<Place>], sounding: &[Place]) -> Vec<Place> {
-    let mut read: Vec<Place> = places.iter().flatten().copied().collect();
-    let known: Vec<usize> = (0..places.len()).filter(|n| places[*n].is_some()).collect();
-    for pair in known.windows(2).filter(|p| p[1] > p[0] + 1) {
-        if let (Some(a), Some(b)) = (places[pair[0]], places[pair[1]]) {
-            read.push(a.with(b));
+/// Paths lighter than the best by more than this are not asked (nats).
+const ASKED: f32 = 20.0;
+/// Sound without words costs this (nats a second) beyond what may be a breath or a wrong border (seconds).
+const UNREAD: f32 = 6.0;
+const BREATH: f32 = 0.3;
+
+/// Makes paths lighter that leave sound unread, and puts them in order again: the model writes the beginning of a call and
+/// stops as willingly as it writes the whole, but the rest was spoken. `words` are the tokens of each word of a path.
+pub fn weigh_unread(
+    decoder: &impl Decoder,
+    found: &mut Found,
+    words: impl Fn(&Path) -> Vec<std::ops::Range<usize>>,
+    lattice: &Lattice,
+    sounding: &[Place],
+    seconds: f32,
+) {
+    let best = found.paths.first().map_or(0.0, |p| p.score);
+    for path in found.paths.iter_mut().take_while(|p| p.score > best - ASKED) {
+        let places = of_words(decoder, path, &words(path), sounding, seconds);
+        if places.len() == path.words.len() {
+            let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.word(*w))).collect();
+            let unread = unread(&places, &syllables, sounding);
+            let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
+            path.score -= UNREAD * too_much;
         }
+    }
+    found
+        .paths
+        .sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
+}
+
+/// No syllable is shorter than this, and hardly one longer (seconds).
+const SHORTEST_SYLLABLE: f32 = 0.05;
+const LONGEST_SYLLABLE: f32 = 0.35;
+
+/// The stretches of sound that no word was read from. A word whose place is not known, or is shorter than it can be spoken,
+/// is taken to fill the room between its neighbours; at the beginning and at the end of the call it fills what its syllables
+/// can. `syllables` of each word.
+pub fn unread(places: &[Option<Place>], syllables: &[usize], sounding: &[Place]) -> Vec<Place> {
+    let known: Vec<(usize, Place)> = places
+        .iter()
+        .zip(syllables)
+        .enumerate()
+        .filter_map(|(n, (p, s))| p.map(|p| (n, p, *s)))
+        .filter(|(_, p, s)| p.end - p.begin >= SHORTEST_SYLLABLE * *s as f32)
+        .map(|(n, p, _)| (n, p))
+        .collect();
+    let mut read: Vec<Place> = known.iter().map(|(_, p)| *p).collect();
+    for pair in known.windows(2).filter(|p| p[1].0 > p[0].0 + 1) {
+        read.push(pair[0].1.with(pair[1].1));
+    }
+    let room = |words: &[usize]| LONGEST_SYLLABLE * words.iter().sum::<usize>() as f32;
+    if let (Some((first, begin)), Some((last, end))) = (known.first(), known.last()) {
+        let before = room(&syllables[..*first]);
+        let after = room(&syllables[(last + 1).min(syllables.len())..]);
+        read.extend(filled(sounding.iter().rev().copied(), before, |s, left| Place {
+            begin: s.begin.max(s.end.min(begin.begin) - left),
+            end: s.end.min(begin.begin),
+        }));
+        read.extend(filled(sounding.iter().copied(), after, |s, left| Place {
+            begin: s.begin.max(end.end),
+            end: s.end.min(s.begin.max(end.end) + left),
+        }));
     }
     let first = read.iter().map(|r| r.begin).fold(f32::INFINITY, f32::min);
     let last = read.iter().map(|r| r.end).fold(f32::NEG_INFINITY, f32::max);
@@ -79,6 +135,21 @@ pub fn unread(places: &[Option<Place>], sounding: &[Place]) -> Vec<Place> {
             at = at.max(r.end);
         }
         keep(at, s.end);
+    }
+    out
+}
+
+/// Parts of stretches of sound, in their order, until their lengths add up to `room` (seconds). `part` takes from one stretch
+/// what may be filled, no more than what is left.
+fn filled(stretches: impl Iterator<Item = Place>, room: f32, part: impl Fn(Place, f32) -> Place) -> Vec<Place> {
+    let mut left = room;
+    let mut out = Vec::new();
+    for s in stretches {
+        let p = part(s, left);
+        if left > 0.0 && p.begin < p.end {
+            left -= p.end - p.begin;
+            out.push(p);
+        }
     }
     out
 }
@@ -177,10 +248,19 @@ mod tests {
     fn sound_without_words_is_found() {
         let place = |begin, end| Place { begin, end };
         let sounding = [place(0.0, 2.0), place(3.0, 4.0)];
-        assert_eq!(unread(&[], &sounding), sounding);
+        assert_eq!(unread(&[], &[], &sounding), sounding);
         let words = [Some(place(0.05, 0.5)), None, Some(place(1.0, 1.4))];
-        assert_eq!(unread(&words, &sounding), [place(1.4, 2.0), place(3.0, 4.0)]);
-        assert_eq!(unread(&[None, Some(place(3.0, 3.95))], &sounding), [place(0.0, 2.0)]);
+        assert_eq!(
+            unread(&words, &[1, 1, 1], &sounding),
+            [place(1.4, 2.0), place(3.0, 4.0)]
+        );
+        // A word without a place at the end fills what its syllables can, and so does one squeezed to nothing.
+        let end = [Some(place(0.0, 2.0)), None];
+        assert_eq!(unread(&end, &[5, 1], &sounding), [place(3.35, 4.0)]);
+        assert_eq!(unread(&end, &[5, 3], &sounding), []);
+        let squeezed = [Some(place(0.0, 1.4)), Some(place(1.4, 1.45))];
+        assert_eq!(unread(&squeezed, &[5, 2], &[place(0.0, 2.0)]), []);
+        assert_eq!(unread(&squeezed[..1], &[5], &[place(0.0, 2.0)]), [place(1.4, 2.0)]);
     }
 
     #[test]

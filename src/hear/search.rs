@@ -5,7 +5,7 @@
 //! only the best style of the same words is kept.
 
 use super::HearError;
-use super::lattice::{Lattice, States, Word};
+use super::lattice::{Lattice, STRANGE, States, Word};
 use std::collections::{BTreeMap, BinaryHeap, HashMap};
 use std::sync::Arc;
 
@@ -36,6 +36,17 @@ impl Odds {
     }
 }
 
+/// What a token is of a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Piece {
+    /// A space and letters.
+    Begin,
+    /// Letters without a space before them.
+    More,
+    /// A mark, digits, the end of the text.
+    None,
+}
+
 /// What the search asks of the speech model: the sound is already encoded.
 pub trait Decoder {
     /// Weigh what follows each of some texts, together: many cost hardly more than one.
@@ -44,6 +55,8 @@ pub trait Decoder {
     fn known(&self, text: &[Token]) -> Option<Arc<Odds>>;
     /// The token that ends the text.
     fn end(&self) -> Token;
+    /// What a token is of a word.
+    fn piece(&self, token: Token) -> Piece;
     /// Runs of the model so far.
     fn runs(&self) -> usize;
 
@@ -61,6 +74,12 @@ pub trait Decoder {
 /// The model wants to end where the end's log-probability is above this.
 const WILLING: f32 = -1.0;
 
+/// A strange word costs this beside the reward that it does not get (nats).
+const STRANGE_COST: f32 = 5.0;
+/// Strange words in one call, and tokens in one of them.
+const MOST_STRANGE: usize = 4;
+const LONGEST_STRANGE: usize = 6;
+
 /// How the search is done. Chosen by looking at the tuning calls; DEVELOPERS.md says what was seen.
 #[derive(Debug, Clone, Copy)]
 pub struct Width {
@@ -77,6 +96,9 @@ pub struct Width {
     pub finish_willing: f32,
     /// A comma, full stop or hyphen is tried after a word when its log-probability is above this (nats).
     pub punctuation: f32,
+    /// A word that the lattice does not know may stand between wordings, as the model writes it, and costs this (nats);
+    /// `None` allows none.
+    pub strange: Option<f32>,
     /// Texts weighed in one run of the model.
     pub together: usize,
     /// Runs of the model at the most.
@@ -92,6 +114,7 @@ impl Width {
         finish: 25.0,
         finish_willing: 6.0,
         punctuation: -1.6,
+        strange: None,
         together: 8,
         runs: 150,
     };
@@ -103,6 +126,11 @@ impl Width {
         together: 16,
         runs: 400,
         ..Self::NARROW
+    };
+    /// For sound that holds more than the words of the call.
+    pub const STRANGE: Self = Self {
+        strange: Some(STRANGE_COST),
+        ..Self::WIDE
     };
 }
 
@@ -133,6 +161,9 @@ struct Open {
     tokens: Vec<Token>,
     states: States,
     likelihood: f32,
+    /// What the other styles of the same words add to the weight of this one, 0 or more (nats): how the words are written
+    /// is not asked, so the chances of all ways to write them count together.
+    styles: f32,
     /// Tokens of each word that are rewarded.
     earned: Vec<usize>,
     /// Their sum.
@@ -161,6 +192,7 @@ impl Begun {
     /// Its weight if the rest of the word costs nothing, a little below what is complete.
     fn priority(&self, width: &Width, hyp: &Open, whole: usize) -> f32 {
         self.likelihood
+            + hyp.styles
             + width.reward * (hyp.pieces + self.done) as f32
             + 0.5 * width.reward * (whole - self.done) as f32
     }
@@ -171,6 +203,15 @@ enum Job {
     Look(usize),
     /// Follow a begun word.
     Go(Begun),
+    /// Follow a word that the lattice does not know, as the model writes it.
+    Strange(Strange),
+}
+
+/// A strange word begun.
+struct Strange {
+    base: usize,
+    tokens: Vec<Token>,
+    likelihood: f32,
 }
 
 struct Item {
@@ -201,7 +242,15 @@ impl Ord for Item {
 
 impl Open {
     fn score(&self, width: &Width) -> f32 {
-        self.likelihood + width.reward * self.pieces as f32
+        self.likelihood + self.styles + width.reward * self.pieces as f32 - self.strange_cost(width)
+    }
+
+    fn strange(&self) -> usize {
+        self.words.iter().filter(|w| **w == STRANGE).count()
+    }
+
+    fn strange_cost(&self, width: &Width) -> f32 {
+        self.strange() as f32 * width.strange.unwrap_or(0.0)
     }
 }
 
@@ -277,6 +326,7 @@ pub fn search(
         tokens: vec![],
         states: lattice.start(),
         likelihood: 0.0,
+        styles: 0.0,
         earned: vec![],
         pieces: 0,
     };
@@ -368,8 +418,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             for (job, text) in jobs {
                 let odds = decoder.next(&text)?;
                 match job {
-                    Job::Look(base) => self.look(&odds, decoder.end(), base, &mut level),
+                    Job::Look(base) => {
+                        self.look(&odds, decoder.end(), base, &mut level);
+                        self.look_strange(decoder, &odds, base, &mut level);
+                    }
                     Job::Go(begun) => self.go(&odds, begun, &mut level),
+                    Job::Strange(word) => self.go_strange(decoder, &odds, word, &mut level),
                 }
             }
         }
@@ -405,6 +459,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                     }
                     [level.bases[begun.base].tokens.as_slice(), &form[..begun.done]].concat()
                 }
+                Job::Strange(word) => [level.bases[word.base].tokens.as_slice(), &word.tokens].concat(),
             };
             unknown += usize::from(decoder.known(&text).is_none());
             jobs.push((item.job, text));
@@ -433,7 +488,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                         likelihood: likelihood + p,
                         marked: true,
                     });
-                    let priority = likelihood + p + self.width.reward * (hyp.pieces + 1) as f32;
+                    let priority = likelihood + p + hyp.styles + self.width.reward * (hyp.pieces + 1) as f32;
                     level.queue.push(priority, Job::Look(level.bases.len() - 1));
                 }
             }
@@ -462,7 +517,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         if !likelihood.is_finite() {
             return;
         }
-        let score = likelihood + self.width.reward * hyp.pieces as f32 + (self.length)(&hyp.words);
+        let score = likelihood + hyp.score(self.width) - hyp.likelihood + (self.length)(&hyp.words);
         if end > WILLING {
             self.ended.best_willing = self.ended.best_willing.max(score);
         }
@@ -491,6 +546,57 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         level.queue.push(priority, Job::Go(begun));
     }
 
+    /// A strange word may begin after a base.
+    fn look_strange(&self, decoder: &impl Decoder, odds: &Odds, base: usize, level: &mut Level) {
+        let (best, weight) = odds.best;
+        let hyp = &level.open[level.bases[base].of];
+        if self.width.strange.is_none() || hyp.strange() >= MOST_STRANGE || decoder.piece(best) != Piece::Begin {
+            return;
+        }
+        self.push_strange(
+            Strange {
+                base,
+                tokens: vec![best],
+                likelihood: level.bases[base].likelihood + weight,
+            },
+            level,
+        );
+    }
+
+    fn push_strange(&self, word: Strange, level: &mut Level) {
+        let hyp = &level.open[level.bases[word.base].of];
+        let rewards = hyp.score(self.width) - hyp.likelihood;
+        let priority = word.likelihood + rewards - self.width.strange.unwrap_or(0.0);
+        level.queue.push(priority, Job::Strange(word));
+    }
+
+    /// Follow a strange word by a token, or take it where the model begins another word, sets a mark or ends.
+    fn go_strange(&self, decoder: &impl Decoder, odds: &Odds, mut word: Strange, level: &mut Level) {
+        let (best, weight) = odds.best;
+        if decoder.piece(best) == Piece::More {
+            if word.tokens.len() < LONGEST_STRANGE {
+                word.tokens.push(best);
+                word.likelihood += weight;
+                self.push_strange(word, level);
+            }
+            return;
+        }
+        let base = &level.bases[word.base];
+        let hyp = &level.open[base.of];
+        let Some(states) = self.lattice.after_strange(&hyp.states) else {
+            return;
+        };
+        level.grown.take(Open {
+            words: [hyp.words.as_slice(), &[STRANGE]].concat(),
+            tokens: [base.tokens.as_slice(), &word.tokens].concat(),
+            states,
+            likelihood: word.likelihood,
+            styles: hyp.styles,
+            earned: [hyp.earned.as_slice(), &[0]].concat(),
+            pieces: hyp.pieces,
+        });
+    }
+
     /// A word is complete.
     fn take(&self, begun: &Begun, level: &mut Level) {
         let form = &self.script.forms[usize::from(begun.word)][begun.form];
@@ -510,6 +616,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             tokens,
             states: states.clone(),
             likelihood: begun.likelihood,
+            styles: hyp.styles,
             earned,
             pieces,
         });
@@ -548,11 +655,21 @@ impl<'a> Grown<'a> {
 
     fn take(&mut self, open: Open) {
         let score = open.score(self.width);
-        let known = self.open.get(&open.words).is_some_and(|o| o.score(self.width) >= score);
-        if !known && score >= self.best - self.width.prune {
-            self.best = self.best.max(score);
-            self.open.insert(open.words.clone(), open);
+        if score < self.best - self.width.prune {
+            return;
         }
+        let mut kept = open;
+        let mut all = score;
+        if let Some(known) = self.open.remove(&kept.words) {
+            let before = known.score(self.width);
+            all = either(before, score);
+            if before >= score {
+                kept = known;
+            }
+        }
+        kept.styles += all - kept.score(self.width);
+        self.best = self.best.max(all);
+        self.open.insert(kept.words.clone(), kept);
     }
 
     /// The weight that a sequence must reach to be among those that are kept.
@@ -565,6 +682,11 @@ impl<'a> Grown<'a> {
         scores.sort_by(|a, b| b.total_cmp(a));
         pruned.max(scores[self.width.beam - 1])
     }
+}
+
+/// The weight of two things of which one or the other happens (natural logarithms).
+fn either(a: f32, b: f32) -> f32 {
+    a.max(b) + (-(a - b).abs()).exp().ln_1p()
 }
 
 /// What is still to be done at a level, the most promising first.
@@ -618,7 +740,15 @@ fn repeats(tokens: &[Token]) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
-    use super::{repeated, repeats};
+    use super::{either, repeated, repeats};
+
+    #[test]
+    fn chances_of_two_ways_to_write_a_word_add_up() {
+        let half = 0.5_f32.ln();
+        assert!(either(half, half).abs() < 1e-6);
+        assert!((either(-1.0, -30.0) + 1.0).abs() < 1e-6);
+        assert_eq!(either(-3.0, f32::NEG_INFINITY), -3.0);
+    }
 
     #[test]
     fn words_said_again_are_counted() {

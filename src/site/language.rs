@@ -180,8 +180,41 @@ impl Language {
                 "okay",
                 "this is",
                 "good morning",
+                "good afternoon",
+                "hi",
+                "and",
+                "now",
+                "over",
+                "thank you",
             ],
-            Self::German => &["äh", "ähm", "hm", "hallo", "bitte", "okay", "hier ist", "guten morgen"],
+            Self::German => &[
+                "äh",
+                "ähm",
+                "hm",
+                "hallo",
+                "bitte",
+                "okay",
+                "hier ist",
+                "guten morgen",
+                "guten tag",
+                "und",
+                "jetzt",
+                "danke",
+            ],
+        }
+    }
+
+    /// Values that other sites have for an element and that may be said where this one lacks them: a cable called "middle", a
+    /// launch by aerotow. Common practice, no source.
+    pub fn elsewhere(self, element: &str) -> &'static [&'static str] {
+        match (self, element) {
+            (Self::English, "cable") => &[
+                "north", "south", "east", "west", "middle", "centre", "left", "right", "near", "far",
+            ],
+            (Self::English, "method") => &["aerotow", "aero tow", "autotow", "car tow", "self launch", "bungee"],
+            (Self::German, "cable") => &["nord", "süd", "ost", "west", "mitte", "links", "rechts"],
+            (Self::German, "method") => &["f-schlepp", "flugzeugschlepp", "autoschlepp", "eigenstart", "gummiseil"],
+            _ => &[],
         }
     }
 

@@ -7,7 +7,7 @@ mod tokens;
 mod weights;
 
 use super::HearError;
-use super::search::{Decoder, Odds, Token};
+use super::search::{Decoder, Odds, Piece, Token};
 use network::{Network, Next, Sound, Tree};
 use std::collections::HashMap;
 use std::path::Path;
@@ -280,6 +280,16 @@ impl Decoder for Listening<'_> {
 
     fn runs(&self) -> usize {
         self.runs
+    }
+
+    fn piece(&self, token: Token) -> Piece {
+        let text = self.model.text(&[token]);
+        let letters = |t: &str| !t.is_empty() && t.chars().all(|c| c.is_alphabetic() || c == '\'');
+        match text.strip_prefix(' ') {
+            Some(rest) if letters(rest) => Piece::Begin,
+            None if letters(&text) => Piece::More,
+            _ => Piece::None,
+        }
     }
 
     fn end(&self) -> Token {
