@@ -42,6 +42,9 @@ pub struct Evidence {
     pub no_speech: f32,
     /// The search was ended by its limit: what was not found may still be there.
     pub unfinished: bool,
+    /// The call was listened to more than once, and the likeliest words were not the same each time.
+    #[serde(default)]
+    pub disputed: bool,
     /// Where each word of the best reading lies in the sound, in seconds from the clip's beginning; `None` where that is not
     /// known. Empty for typed calls.
     #[serde(default)]
@@ -76,6 +79,7 @@ impl Evidence {
             tokens: 0,
             no_speech: 0.0,
             unfinished: false,
+            disputed: false,
             places: Vec::new(),
             unread: Vec::new(),
             delivery: None,
@@ -102,6 +106,7 @@ impl Evidence {
             tokens: 0,
             no_speech: 0.0,
             unfinished: false,
+            disputed: false,
             places: Vec::new(),
             unread: Vec::new(),
             delivery: None,

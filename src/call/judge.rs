@@ -26,8 +26,9 @@ pub struct Limits {
     pub foreign_once: f32,
     /// The same for the likelihood of all tokens (nats).
     pub fit_once: f32,
-    /// Below this mean log-probability a token (nats) nothing is decided where sound is left unread, too.
-    pub fit_and_unread: f32,
+    /// Below this mean log-probability a token (nats) nothing is decided where sound is left unread, too, or where several
+    /// listenings did not agree.
+    pub fit_doubtful: f32,
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
     /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
@@ -42,7 +43,7 @@ impl Limits {
         fit: -1.5,
         foreign_once: 6.0,
         fit_once: 5.0,
-        fit_and_unread: -1.2,
+        fit_doubtful: -1.2,
         unread: 0.5,
     };
 
@@ -57,7 +58,7 @@ impl Limits {
         let cost = -evidence.fit * evidence.tokens as f32;
         unexplained <= self.foreign * evidence.seconds + self.foreign_once
             && cost <= -self.fit * evidence.tokens as f32 + self.fit_once
-            && !(self.more_said(evidence) && evidence.fit < self.fit_and_unread)
+            && !((self.more_said(evidence) || evidence.disputed) && evidence.fit < self.fit_doubtful)
             && !evidence.unfinished
     }
 }
@@ -416,7 +417,12 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     .iter()
                     .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
-                let limit = if said { limits.said } else { limits.failed };
+                let limit = match &finding.heard {
+                    _ if said => limits.said,
+                    // A value of other sites is said here so seldom that it must be heard twice as clearly.
+                    Some(value) if elsewhere(site, id, value) => 2.0 * limits.failed,
+                    _ => limits.failed,
+                };
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
                 // Nothing that is said beside it takes back a stop.
                 let taken_back = said && id != "stop";
@@ -480,6 +486,15 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         score,
         score_parts,
     }
+}
+
+/// Is it a value that only other sites have?
+fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
+    let own = site
+        .elements
+        .get(id)
+        .is_some_and(|e| e.values.iter().chain(&e.other).any(|v| v.id == value));
+    !own && site.language.elsewhere(id).contains(&value)
 }
 
 /// Does a word that nothing explains stand right before an element that can be denied? It may deny it.

@@ -7,10 +7,11 @@ use crate::call::{Evidence, Scored};
 /// Pace of the further listenings, as a share of the call's own: slower first, since slow speech is read better.
 pub const PACES: [f32; 2] = [0.92, 1.07];
 
-/// A reading this close to the best makes a call doubtful (nats): twice what a verdict needs at the most.
-const CLOSE: f32 = 4.0;
-/// What a reading weighs in a listening that did not find it (nats): it was lighter than all that were found.
-const NOT_FOUND: f32 = -10.0;
+/// A reading this close to the best makes a call doubtful (nats).
+const CLOSE: f32 = 3.0;
+/// What a reading weighs in a listening that did not find it (nats). No less: what one listening thinks likeliest must not
+/// be called wrong because another one lost it.
+const NOT_FOUND: f32 = -6.0;
 
 /// Would another listening help?
 pub fn doubtful(evidence: &Evidence) -> bool {
@@ -34,7 +35,10 @@ fn quality(evidence: &Evidence) -> (bool, bool, f32) {
 
 /// What two listenings say together. Where only one explains the sound, it counts alone; where both do, each reading weighs
 /// the mean of both, and all that belongs to the sound (places, fit) is taken from the one that explains it better.
-pub fn together(one: Evidence, other: Evidence) -> Evidence {
+pub fn together(mut one: Evidence, mut other: Evidence) -> Evidence {
+    let best = |e: &Evidence| e.readings.first().map(|r| r.reading.says());
+    let disputed = one.disputed || other.disputed || best(&one) != best(&other);
+    (one.disputed, other.disputed) = (disputed, disputed);
     let explained = |e: &Evidence| Limits::DEFAULT.explained(e) && !e.readings.is_empty();
     match (explained(&one), explained(&other)) {
         (true, false) => return one,
@@ -115,7 +119,7 @@ mod tests {
         let one = heard(&[("north", 0.0), ("south", -1.0)], -0.5);
         assert!(doubtful(&one));
         let agree = together(one.clone(), heard(&[("north", 0.0)], -0.5));
-        assert_eq!(cables(&agree), [("north".to_owned(), 0.0), ("south".to_owned(), -5.5)]);
+        assert_eq!(cables(&agree), [("north".to_owned(), 0.0), ("south".to_owned(), -3.5)]);
         assert!(!doubtful(&agree));
         let differ = together(heard(&[("north", 0.0)], -0.5), heard(&[("south", 0.0)], -0.4));
         assert_eq!(cables(&differ), [("north".to_owned(), 0.0), ("south".to_owned(), 0.0)]);
@@ -127,6 +131,7 @@ mod tests {
         let poor = heard(&[("south", 0.0)], -6.0);
         let good = heard(&[("north", 0.0), ("south", -9.0)], -0.5);
         assert!(doubtful(&poor) && !doubtful(&good));
+        assert!(together(poor.clone(), good.clone()).disputed);
         for merged in [together(poor.clone(), good.clone()), together(good.clone(), poor)] {
             assert_eq!(cables(&merged), cables(&good));
         }

@@ -107,6 +107,7 @@ pub fn gather(
         tokens: best.tokens.len() + 1,
         no_speech: 0.0,
         unfinished: found.cut,
+        disputed: false,
         places: Vec::new(),
         unread: Vec::new(),
         delivery: None,

@@ -46,6 +46,8 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
+    /// The wording said last: begun again it is a restart.
+    last: u16,
     place: Place,
 }
 
@@ -179,6 +181,7 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
+            last: u16::MAX,
             place: Place::Between,
         }])
     }
@@ -309,13 +312,17 @@ impl Lattice {
                 Meaning::Joiner => {}
                 Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
-                    // The same words again are no second value, and the model likes to repeat itself; beside another
-                    // element's second value they may stand ("south winch cable, north winch cable").
+                    // The same words again are no second value, and the model likes to repeat itself; begun again at once
+                    // ("solo, solo"), or beside another element's second value ("south winch cable, north winch cable"),
+                    // they may stand.
                     let doubled = (0..16).any(|e| e != *element && count(s.used, e) > 1);
-                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !self.short;
+                    let restart = s.last == p as u16;
+                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !restart && !self.short;
                     if again || count(s.used, *element) >= limit {
                         continue;
                     }
+                    // Twice, not again and again.
+                    t.last = if restart { u16::MAX } else { p as u16 };
                     t.said |= bit;
                     t.used += 1 << (2 * element);
                 }
@@ -377,6 +384,7 @@ mod tests {
             "golf charlie lima golf charlie lima romeo mike",
             "winch delta four seven six one two up south correction north winch cable ready",
             "winch delta four seven six one solo two up south winch cable north winch cable ready",
+            "winch winch delta four seven six one solo solo north winch cable ready",
         ] {
             assert!(holds("larkmoor", text), "{text}");
         }
@@ -393,7 +401,8 @@ mod tests {
             "golf",
             "on the",
             "two",
-            "ready ready",
+            "ready ready ready",
+            "ready solo ready",
             "north south north",
             "ready correction the",
             "windenseil",

@@ -18,6 +18,9 @@ use std::sync::atomic::AtomicBool;
 /// Free text is cut after this many tokens: no call is so long, and the model may loop.
 const LONGEST_FREE_TEXT: usize = 60;
 
+/// Free text that explains the sound by less than this better than the words of the call is the same text (nats).
+const ENDED: f32 = 0.5;
+
 /// What can go wrong while hearing.
 #[derive(Debug, thiserror::Error)]
 pub enum HearError {
@@ -112,8 +115,10 @@ impl LatticeRecogniser {
                 let words = attention::by_word(&text, path);
                 let places = places::of_words(decoder, path, &words, &sounding, seconds);
                 if places.len() == best.reading.words.len() {
+                    // Free text says nothing else.
+                    let ended = evidence.foreign * evidence.seconds < ENDED;
                     let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(w)).collect();
-                    evidence.unread = places::unread(&places, &syllables, &sounding);
+                    evidence.unread = places::unread(&places, &syllables, &sounding, ended);
                     evidence.places = places;
                 }
             }

@@ -74,7 +74,7 @@ pub fn weigh_unread(
         let places = of_words(decoder, path, &words(path), sounding, seconds);
         if places.len() == path.words.len() {
             let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.word(*w))).collect();
-            let unread = unread(&places, &syllables, sounding);
+            let unread = unread(&places, &syllables, sounding, false);
             let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
             path.score -= UNREAD * too_much;
         }
@@ -87,11 +87,15 @@ pub fn weigh_unread(
 /// No syllable is shorter than this, and hardly one longer (seconds).
 const SHORTEST_SYLLABLE: f32 = 0.05;
 const LONGEST_SYLLABLE: f32 = 0.35;
+/// The last word of a call may be drawn out to this for each syllable (seconds).
+const DRAWN_OUT: f32 = 0.45;
 
 /// The stretches of sound that no word was read from. A word whose place is not known, or is shorter than it can be spoken,
 /// is taken to fill the room between its neighbours; at the beginning and at the end of the call it fills what its syllables
 /// can. `syllables` of each word.
-pub fn unread(places: &[Option<Place>], syllables: &[usize], sounding: &[Place]) -> Vec<Place> {
+///
+/// `ended`: the model itself wrote these words and ended; then the last word may be drawn out in the same breath.
+pub fn unread(places: &[Option<Place>], syllables: &[usize], sounding: &[Place], ended: bool) -> Vec<Place> {
     let known: Vec<(usize, Place)> = places
         .iter()
         .zip(syllables)
@@ -116,6 +120,13 @@ pub fn unread(places: &[Option<Place>], syllables: &[usize], sounding: &[Place])
             begin: s.begin.max(end.end),
             end: s.end.min(s.begin.max(end.end) + left),
         }));
+    }
+    if let Some((n, last)) = known.last().filter(|(n, _)| ended && n + 1 == places.len())
+        && let Some(breath) = sounding.iter().find(|s| (s.begin..=s.end).contains(&last.end))
+    {
+        let longest = last.begin + DRAWN_OUT * syllables[*n] as f32;
+        let end = breath.end.min(longest).max(last.end);
+        read.push(Place { begin: last.end, end });
     }
     let first = read.iter().map(|r| r.begin).fold(f32::INFINITY, f32::min);
     let last = read.iter().map(|r| r.end).fold(f32::NEG_INFINITY, f32::max);
@@ -248,19 +259,26 @@ mod tests {
     fn sound_without_words_is_found() {
         let place = |begin, end| Place { begin, end };
         let sounding = [place(0.0, 2.0), place(3.0, 4.0)];
-        assert_eq!(unread(&[], &[], &sounding), sounding);
+        assert_eq!(unread(&[], &[], &sounding, false), sounding);
         let words = [Some(place(0.05, 0.5)), None, Some(place(1.0, 1.4))];
         assert_eq!(
-            unread(&words, &[1, 1, 1], &sounding),
+            unread(&words, &[1, 1, 1], &sounding, false),
             [place(1.4, 2.0), place(3.0, 4.0)]
         );
         // A word without a place at the end fills what its syllables can, and so does one squeezed to nothing.
         let end = [Some(place(0.0, 2.0)), None];
-        assert_eq!(unread(&end, &[5, 1], &sounding), [place(3.35, 4.0)]);
-        assert_eq!(unread(&end, &[5, 3], &sounding), []);
+        assert_eq!(unread(&end, &[5, 1], &sounding, false), [place(3.35, 4.0)]);
+        assert_eq!(unread(&end, &[5, 3], &sounding, false), []);
         let squeezed = [Some(place(0.0, 1.4)), Some(place(1.4, 1.45))];
-        assert_eq!(unread(&squeezed, &[5, 2], &[place(0.0, 2.0)]), []);
-        assert_eq!(unread(&squeezed[..1], &[5], &[place(0.0, 2.0)]), [place(1.4, 2.0)]);
+        assert_eq!(unread(&squeezed, &[5, 2], &[place(0.0, 2.0)], false), []);
+        // A last word of two syllables is drawn out where the model ended with it, in the same breath.
+        let drawn = [Some(place(0.0, 1.4)), Some(place(1.4, 1.7))];
+        assert_eq!(unread(&drawn, &[5, 2], &sounding, true), [place(3.0, 4.0)]);
+        assert_eq!(unread(&drawn, &[5, 2], &sounding, false).len(), 2);
+        assert_eq!(
+            unread(&squeezed[..1], &[5], &[place(0.0, 2.0)], false),
+            [place(1.4, 2.0)]
+        );
     }
 
     #[test]

@@ -87,7 +87,7 @@ pub struct Width {
     pub beam: usize,
     /// Sequences lighter than the best of the same number of words by more than this are dropped (nats).
     pub prune: f32,
-    /// Added for each token that is no punctuation, since each one costs likelihood and short texts would win (nats).
+    /// Added for each token of a word's shortest form, since each one costs likelihood and short texts would win (nats).
     pub reward: f32,
     /// Open sequences lighter than the best ended one by more than this are dropped (nats)...
     pub finish: f32,
@@ -164,7 +164,7 @@ struct Open {
     /// What the other styles of the same words add to the weight of this one, 0 or more (nats): how the words are written
     /// is not asked, so the chances of all ways to write them count together.
     styles: f32,
-    /// Tokens of each word that are rewarded.
+    /// Tokens of each word that are rewarded, those of its shortest form.
     earned: Vec<usize>,
     /// Their sum.
     pieces: usize,
@@ -190,11 +190,11 @@ struct Begun {
 
 impl Begun {
     /// Its weight if the rest of the word costs nothing, a little below what is complete.
-    fn priority(&self, width: &Width, hyp: &Open, whole: usize) -> f32 {
-        self.likelihood
-            + hyp.styles
-            + width.reward * (hyp.pieces + self.done) as f32
-            + 0.5 * width.reward * (whole - self.done) as f32
+    fn priority(&self, width: &Width, hyp: &Open, script: &Script) -> f32 {
+        let word = usize::from(self.word);
+        let share = self.done as f32 / script.forms[word][self.form].len() as f32;
+        let pieces = script.pieces[word] as f32 * f32::midpoint(1.0, share);
+        self.likelihood + hyp.styles + width.reward * (hyp.pieces as f32 + pieces)
     }
 }
 
@@ -258,6 +258,9 @@ impl Open {
 pub struct Script {
     /// The forms of each word: each spelling with a leading space or after a hyphen, small or with a capital.
     forms: Vec<Vec<Vec<Token>>>,
+    /// What each word is rewarded for, in whatever form it is written: the tokens of its shortest form. (Rewarded by the
+    /// tokens of the form, "-Z-ero" would earn more than " zero" and win.)
+    pieces: Vec<usize>,
     /// The marks that may stand between words.
     marks: Vec<Token>,
 }
@@ -279,8 +282,11 @@ impl Script {
             }
             list
         };
+        let forms: Vec<Vec<Vec<Token>>> = lattice.spellings.iter().map(forms).collect();
+        let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1);
         Self {
-            forms: lattice.spellings.iter().map(forms).collect(),
+            pieces: forms.iter().map(shortest).collect(),
+            forms,
             marks: [",", ".", "-"]
                 .iter()
                 .filter_map(|p| tokens(p).first().copied())
@@ -503,7 +509,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                     done: 1,
                     likelihood: likelihood + odds.of(tokens[0]),
                 };
-                let priority = begun.priority(self.width, hyp, tokens.len());
+                let priority = begun.priority(self.width, hyp, self.script);
                 if priority >= least {
                     level.queue.push(priority, Job::Go(begun));
                 }
@@ -542,7 +548,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         begun.likelihood += odds.of(form[begun.done]);
         begun.done += 1;
         let hyp = &level.open[level.bases[begun.base].of];
-        let priority = begun.priority(self.width, hyp, form.len());
+        let priority = begun.priority(self.width, hyp, self.script);
         level.queue.push(priority, Job::Go(begun));
     }
 
@@ -606,7 +612,8 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             return;
         };
         let words = [hyp.words.as_slice(), &[begun.word]].concat();
-        let mut earned = [hyp.earned.as_slice(), &[form.len()]].concat();
+        let earned_here = self.script.pieces[usize::from(begun.word)];
+        let mut earned = [hyp.earned.as_slice(), &[earned_here]].concat();
         let n = words.len();
         earned[n - repeated(&words)..].fill(0);
         let pieces = earned.iter().sum();

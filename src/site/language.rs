@@ -181,10 +181,6 @@ impl Language {
                 "this is",
                 "good morning",
                 "good afternoon",
-                "hi",
-                "and",
-                "now",
-                "over",
                 "thank you",
             ],
             Self::German => &[
@@ -197,8 +193,6 @@ impl Language {
                 "hier ist",
                 "guten morgen",
                 "guten tag",
-                "und",
-                "jetzt",
                 "danke",
             ],
         }
@@ -208,11 +202,10 @@ impl Language {
     /// launch by aerotow. Common practice, no source.
     pub fn elsewhere(self, element: &str) -> &'static [&'static str] {
         match (self, element) {
-            (Self::English, "cable") => &[
-                "north", "south", "east", "west", "middle", "centre", "left", "right", "near", "far",
-            ],
+            (Self::English, "cable") => &["north", "south", "east", "west", "middle"],
             (Self::English, "method") => &["aerotow", "aero tow", "autotow", "car tow", "self launch", "bungee"],
-            (Self::German, "cable") => &["nord", "süd", "ost", "west", "mitte", "links", "rechts"],
+            // Only what sounds like no other word of a call: "nord" was read for a badly heard "neun", "right" for "ready".
+            (Self::German, "cable") => &["mitte"],
             (Self::German, "method") => &["f-schlepp", "flugzeugschlepp", "autoschlepp", "eigenstart", "gummiseil"],
             _ => &[],
         }
