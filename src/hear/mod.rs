@@ -61,7 +61,6 @@ fn shift(evidence: &mut Evidence, to: impl Fn(f32) -> f32) {
 /// The recogniser in force: Whisper searched through the phrase lattice.
 pub struct LatticeRecogniser {
     model: whisper::Model,
-    once: bool,
 }
 
 impl LatticeRecogniser {
@@ -69,7 +68,6 @@ impl LatticeRecogniser {
     pub fn load(path: &std::path::Path, threads: usize) -> Result<Self, HearError> {
         Ok(Self {
             model: whisper::Model::load(path, threads)?,
-            once: std::env::var_os("ONCE").is_some(),
         })
     }
 
@@ -160,7 +158,7 @@ impl Recogniser for LatticeRecogniser {
         let samples = &clip.samples[speech];
         let lattice = lattice::Lattice::new(vocabulary);
         let mut evidence = self.listen(samples, active, &lattice, vocabulary, cancel)?;
-        if evidence.speech && !self.once {
+        if evidence.speech {
             for pace in again::PACES {
                 if !again::doubtful(&evidence) {
                     break;
