@@ -4,6 +4,7 @@ use super::Failure;
 use crate::call::Situation;
 use crate::folders;
 use crate::hear::LatticeRecogniser;
+use crate::logbook::ModelUsed;
 use crate::model;
 use crate::site::{Callsign, Site};
 use std::path::PathBuf;
@@ -36,8 +37,18 @@ pub struct ModelChoice {
 impl ModelChoice {
     /// Verify and load the model.
     pub fn load(&self) -> Result<LatticeRecogniser, Failure> {
+        Ok(self.load_named()?.0)
+    }
+
+    /// Verify and load the model, and say which it is.
+    pub fn load_named(&self) -> Result<(LatticeRecogniser, ModelUsed), Failure> {
         let file = model::resolve(&folders::models(), self.model.as_deref(), self.allow_unknown)?;
-        Ok(LatticeRecogniser::load(&file.path, self.threads)?)
+        let recogniser = LatticeRecogniser::load(&file.path, self.threads)?;
+        let model = ModelUsed {
+            name: file.label(),
+            sha1: file.sha1,
+        };
+        Ok((recogniser, model))
     }
 }
 

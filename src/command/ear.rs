@@ -3,9 +3,13 @@
 
 use super::Failure;
 use super::common::{self, SiteChoice};
+use super::kept::{Kept, Turn};
+use crate::call::Outcome;
 use crate::drill::ear::{Fault, deal_task};
+use crate::logbook::{Done, Kind, RunKind};
 use crate::sound::{Player, Radio};
 use crate::voice::{Line, Role, Speaker};
+use jiff::Timestamp;
 use std::io::Write;
 use std::process::ExitCode;
 use std::time::Duration;
@@ -18,6 +22,9 @@ pub struct EarArgs {
     /// Calls to hear
     #[arg(long, default_value_t = 5)]
     turns: u32,
+    /// The student, by name or id: the answers go into the logbook
+    #[arg(long)]
+    student: Option<String>,
     /// Hiss on the radio, 0 (little) to 3 (much)
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=3))]
     noise: u8,
@@ -45,6 +52,11 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         (Some(Speaker::open()?), Some(Player::open(args.output.clone())?))
     };
     let label = |e: &str| site.elements.get(e).map_or_else(|| e.to_owned(), |x| x.label.clone());
+    let mut kept = args
+        .student
+        .as_ref()
+        .map(|s| Kept::begin(s, RunKind::Ear, &site, None, seed, &serde_json::json!({})))
+        .transpose()?;
     let mut before = None;
     let (mut right, mut asked) = (0, 0);
     for _ in 0..args.turns {
@@ -80,6 +92,7 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         for (n, e) in task.choices.iter().enumerate() {
             println!("                      {} {}", n + 1, label(e));
         }
+        let began = Timestamp::now();
         let choice = loop {
             print!("> ");
             std::io::stdout().flush()?;
@@ -96,6 +109,21 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         asked += 1;
         let good = task.answered(choice);
         right += u32::from(good);
+        if let Some(kept) = &mut kept {
+            kept.dealt(&task.situation)?;
+            let stored = kept.turn(Turn {
+                step: &step.id,
+                kind: Kind::Ear,
+                done: Done::Chose,
+                outcome: if good { Outcome::Pass } else { Outcome::NotYet },
+                began,
+                call: None,
+                evidence: serde_json::json!({"call": task.text, "choice": choice, "right": good}),
+            });
+            if let Err(e) = stored {
+                println!("{e}\nThis answer is not in the logbook.");
+            }
+        }
         let truth = match &task.fault {
             None => "nothing was the matter".to_owned(),
             Some(Fault::Missing(e)) => format!("missing: {}", label(e)),
@@ -107,6 +135,10 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
             task.text
         );
         before = Some(task.situation.clone());
+    }
+    if let Some(kept) = &mut kept {
+        let ending = (asked == args.turns).then_some("complete");
+        kept.end(ending, &serde_json::json!({"asked": asked, "right": right}))?;
     }
     println!("\n{right} of {asked} right.");
     Ok(ExitCode::SUCCESS)

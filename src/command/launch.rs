@@ -2,15 +2,18 @@
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::common::{self, ModelChoice, SiteChoice};
+use super::kept::{self, Call, Kept, came_of};
 use super::{Failure, debrief};
 use crate::call::{Evidence, Vocabulary};
 use crate::drill::deal::{course, deal};
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Launch, Next, Want};
 use crate::hear::{LatticeRecogniser, Recogniser};
+use crate::logbook::{ModelUsed, RecordingName, RunKind};
 use crate::site::Site;
 use crate::sound::{Clip, Player, Recorder, RecorderEvent};
 use crate::voice::{Line, Role, Speaker};
+use jiff::Timestamp;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -28,6 +31,9 @@ pub struct LaunchArgs {
     /// Type the calls instead of speaking them
     #[arg(long)]
     typed: bool,
+    /// The student, by name or id: the launch goes into the logbook, with recordings if they are allowed
+    #[arg(long)]
+    student: Option<String>,
     /// Others are on the frequency too
     #[arg(long)]
     busy: bool,
@@ -89,6 +95,11 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
         );
         Talk::spoken(args)?
     };
+    let mut kept = args
+        .student
+        .as_ref()
+        .map(|s| Kept::begin(s, RunKind::Launch, &site, Some(&args.role), seed, &launch.situation))
+        .transpose()?;
     loop {
         match launch.next(&site) {
             Next::Say { line, radio } => {
@@ -98,14 +109,23 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
             Next::See(text) => println!("({text})"),
             Next::Listen { want, .. } => {
                 let heard = launch.record().len();
-                if !talk.turn(&site, &mut launch, want)? {
+                if !talk.turn(&site, &mut launch, want, kept.as_mut())? {
+                    if let Some(kept) = &mut kept {
+                        kept.end(None, &launch.record())?;
+                    }
                     return Ok(ExitCode::SUCCESS);
                 }
                 for entry in &launch.record()[heard..] {
                     println!("{}", debrief::line(&site, &launch, entry));
                 }
             }
-            Next::Ended(_) => break,
+            Next::Ended(ending) => {
+                if let Some(kept) = &mut kept {
+                    let word = serde_json::to_value(ending)?;
+                    kept.end(word.as_str(), &launch.record())?;
+                }
+                break;
+            }
         }
     }
     println!("\n--- debrief ---");
@@ -120,6 +140,7 @@ enum Talk {
 
 struct Spoken {
     recogniser: LatticeRecogniser,
+    model: ModelUsed,
     recorder: Recorder,
     player: Option<Player>,
     speaker: Speaker,
@@ -127,7 +148,7 @@ struct Spoken {
 
 impl Talk {
     fn spoken(args: &LaunchArgs) -> Result<Self, Failure> {
-        let recogniser = args.model.load()?;
+        let (recogniser, model) = args.model.load_named()?;
         let recorder = Recorder::open(args.input.clone())?;
         let until = Instant::now() + READY;
         loop {
@@ -148,6 +169,7 @@ impl Talk {
         let player = Player::open(args.output.clone()).ok();
         Ok(Self::Spoken(Box::new(Spoken {
             recogniser,
+            model,
             recorder,
             player,
             speaker: Speaker::open()?,
@@ -171,7 +193,13 @@ impl Talk {
     }
 
     /// One turn. False when the input has ended.
-    fn turn(&mut self, site: &Site, launch: &mut Launch, want: Want) -> Result<bool, Failure> {
+    fn turn(
+        &mut self,
+        site: &Site,
+        launch: &mut Launch,
+        want: Want,
+        mut kept: Option<&mut Kept>,
+    ) -> Result<bool, Failure> {
         let ask = match want {
             Want::Call => "Your call",
             Want::Readback => "The readback (nothing lets it stand)",
@@ -189,30 +217,67 @@ impl Talk {
             return Ok(true);
         };
         let vocabulary = Vocabulary::in_launch(site, step);
-        let evidence = match (self, text.trim()) {
-            (Self::Typed, "hand") | (Self::Spoken(_), "h") => {
-                launch.did(site, Did::Hand);
-                return Ok(true);
-            }
-            (Self::Typed, "") | (Self::Spoken(_), "-") => {
-                launch.did(site, Did::Nothing);
-                return Ok(true);
-            }
-            (Self::Typed, text) => Evidence::typed(&vocabulary, text),
+        let began = Timestamp::now();
+        let before = launch.record().len();
+        let mut heard = Heard::default();
+        let did = match (self, text.trim()) {
+            (Self::Typed, "hand") | (Self::Spoken(_), "h") => Err(Did::Hand),
+            (Self::Typed, "") | (Self::Spoken(_), "-") => Err(Did::Nothing),
+            (Self::Typed, text) => Ok(Evidence::typed(&vocabulary, text)),
             (Self::Spoken(s), _) => {
-                let clip = s.record()?;
-                s.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?
+                heard = s.record(kept.as_ref().and_then(|k| k.recording()))?;
+                let clip = heard.clip.as_ref().ok_or("there is no recording")?;
+                Ok(s.recogniser.hear(clip, &vocabulary, &AtomicBool::new(false))?)
             }
         };
-        let turned = Turned::new(site, step, &launch.situation, &evidence);
-        launch.did(site, turned.did(false));
+        let place = launch.step(site).map_or_else(|| step.id.clone(), |s| s.id.clone());
+        let turned = did
+            .as_ref()
+            .ok()
+            .map(|evidence| Turned::new(site, step, &launch.situation, evidence));
+        match (&turned, &did) {
+            (Some(turned), _) => launch.did(site, turned.did(false)),
+            (None, Err(did)) => launch.did(site, *did),
+            (None, Ok(_)) => {}
+        }
+        if let Some(kept) = &mut kept {
+            let (kind, done, outcome) = came_of(want, &launch.record()[before..]);
+            let call = turned.as_ref().zip(did.as_ref().ok()).map(|(turned, evidence)| Call {
+                judgement: &turned.judgement,
+                evidence,
+                model: heard.model.clone(),
+                clip: heard.clip.as_ref(),
+                recording: heard.recording,
+            });
+            let stored = kept.turn(kept::Turn {
+                step: &place,
+                kind,
+                done,
+                outcome,
+                began,
+                call,
+                evidence: serde_json::Value::Null,
+            });
+            if let Err(e) = stored {
+                println!("{e}\nThis turn is not in the logbook.");
+            }
+        }
         Ok(true)
     }
 }
 
+/// What the microphone gave.
+#[derive(Default)]
+struct Heard {
+    clip: Option<Clip>,
+    model: Option<ModelUsed>,
+    recording: Option<RecordingName>,
+}
+
 impl Spoken {
-    fn record(&self) -> Result<Clip, Failure> {
-        self.recorder.press(None, None);
+    fn record(&self, keep: Option<(RecordingName, PathBuf)>) -> Result<Heard, Failure> {
+        let (name, path) = keep.unzip();
+        self.recorder.press(path, None);
         print!("Transmitting. Enter releases the key: ");
         std::io::stdout().flush()?;
         let _ = common::line()?;
@@ -220,7 +285,13 @@ impl Spoken {
         let until = Instant::now() + READY;
         loop {
             match self.recorder.wait(until.saturating_duration_since(Instant::now())) {
-                Some(RecorderEvent::Recorded(done)) => return Ok(done.clip),
+                Some(RecorderEvent::Recorded(done)) => {
+                    return Ok(Heard {
+                        recording: name.filter(|_| done.path.is_some()),
+                        clip: Some(done.clip),
+                        model: Some(self.model.clone()),
+                    });
+                }
                 Some(RecorderEvent::Failed(e)) => return Err(e.into()),
                 Some(_) => {}
                 None => return Err("the microphone gave no recording; choose another one with --input".into()),

@@ -23,6 +23,8 @@ use jiff::Timestamp;
 use jiff::tz::Offset;
 use uuid::Uuid;
 
+pub(super) use students::removed_lines;
+
 use super::Failure;
 use crate::folders;
 use crate::logbook::{Logbook, Whose};
@@ -177,7 +179,7 @@ fn act(
     }
     let mut logbook = Logbook::open(path, recordings)?;
     if logbook.read_only_notice().is_none() {
-        for line in students::removed_lines(&logbook.remove_old(now)?) {
+        for line in removed_lines(&logbook.remove_old(now)?) {
             writeln!(io::stderr(), "{line}")?;
         }
     }

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod drill;
 pub mod ear;
 pub mod evaluate;
+mod kept;
 pub mod launch;
 pub mod learners;
 pub mod logbook;

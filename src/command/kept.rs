@@ -1,0 +1,311 @@
+//! What the terminal's launches and ear drills leave in the logbook when a student is chosen (`--student`).
+#![allow(clippy::print_stdout, reason = "a command's room prints")]
+
+use super::Failure;
+use crate::call::{Evidence, Judgement, Outcome};
+use crate::drill::{Ending, Entry, Want};
+use crate::folders;
+use crate::logbook::{
+    Done, ElementVerdict, InRun, Kind, Logbook, LogbookError, ModelUsed, NewAttempt, NewRun, Part, RecordingName,
+    RunKind, Timings,
+};
+use crate::site::Site;
+use crate::sound::Clip;
+use jiff::Timestamp;
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::path::PathBuf;
+use uuid::Uuid;
+
+/// Readings kept with an attempt: the verdicts rest on the first few.
+const READINGS_KEPT: usize = 16;
+
+/// A run under way, and the logbook it goes to.
+pub struct Kept {
+    logbook: Logbook,
+    student: Uuid,
+    run: Uuid,
+    role: Option<String>,
+    site: (String, String),
+    situation: Value,
+    position: u32,
+    /// The step of the turn at hand, its id, and the attempts at it.
+    turn: (String, Uuid, u32),
+}
+
+/// One of the student's turns.
+pub struct Turn<'a> {
+    /// Step id.
+    pub step: &'a str,
+    /// What was asked for.
+    pub kind: Kind,
+    /// What was done.
+    pub done: Done,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// When it began.
+    pub began: Timestamp,
+    /// The call, if one was made.
+    pub call: Option<Call<'a>>,
+    /// What explains the outcome where there was no call.
+    pub evidence: Value,
+}
+
+/// A call that was made in a turn.
+pub struct Call<'a> {
+    /// Against its step.
+    pub judgement: &'a Judgement,
+    /// What was heard or typed.
+    pub evidence: &'a Evidence,
+    /// The model that heard it; `None` for a typed call.
+    pub model: Option<ModelUsed>,
+    /// The sound.
+    pub clip: Option<&'a Clip>,
+    /// Its file, if one was kept.
+    pub recording: Option<RecordingName>,
+}
+
+impl Kept {
+    /// Opens the logbook for this student and begins a run.
+    pub fn begin(
+        asked: &str,
+        kind: RunKind,
+        site: &Site,
+        role: Option<&str>,
+        seed: u64,
+        situation: &impl Serialize,
+    ) -> Result<Self, Failure> {
+        let mut logbook = Logbook::open(&folders::logbook(), &folders::recordings())?;
+        if let Some(notice) = logbook.read_only_notice() {
+            return Err(notice.into());
+        }
+        let student = logbook.find_student(asked)?;
+        let now = Timestamp::now();
+        for line in super::logbook::removed_lines(&logbook.remove_old(now)?) {
+            println!("{line}");
+        }
+        let run = NewRun {
+            id: Uuid::new_v4(),
+            kind,
+            student: Some(student.id),
+            class: None,
+            started_at: now,
+            utc_offset_seconds: offset(now),
+            site: site.id.clone(),
+            site_version: site.version.clone(),
+            role: role.map(str::to_owned),
+            seed: Some(seed.to_string()),
+            situation: serde_json::to_value(situation)?,
+            course: json!({}),
+        };
+        logbook.begin_run(&run, now)?;
+        Ok(Self {
+            logbook,
+            student: student.id,
+            run: run.id,
+            role: run.role,
+            site: (run.site, run.site_version),
+            situation: run.situation,
+            position: 0,
+            turn: (String::new(), Uuid::new_v4(), 0),
+        })
+    }
+
+    /// What is dealt from now on, where it changes within the run.
+    pub fn dealt(&mut self, situation: &impl Serialize) -> Result<(), Failure> {
+        self.situation = serde_json::to_value(situation)?;
+        self.turn = (String::new(), Uuid::new_v4(), 0);
+        Ok(())
+    }
+
+    /// The name and file of the next recording, if recordings of this student may be kept.
+    pub fn recording(&self) -> Option<(RecordingName, PathBuf)> {
+        let name = self.logbook.begin_recording(Some(self.student)).ok()?;
+        Some((name, name.path(self.logbook.recordings_folder())))
+    }
+
+    /// Stores a turn. A recording that may not be kept any more is removed, and the turn stored without it.
+    pub fn turn(&mut self, turn: Turn) -> Result<(), Failure> {
+        if self.turn.0 != turn.step {
+            self.turn = (turn.step.to_owned(), Uuid::new_v4(), 0);
+        }
+        self.turn.2 += 1;
+        let call = turn.call.as_ref();
+        let recording = call.and_then(|c| c.recording);
+        let mut attempt = NewAttempt {
+            id: recording.map_or_else(Uuid::new_v4, |r| r.attempt()),
+            student: Some(self.student),
+            started_at: turn.began,
+            utc_offset_seconds: offset(turn.began),
+            site: self.site.0.clone(),
+            site_version: self.site.1.clone(),
+            step: turn.step.to_owned(),
+            part: Part {
+                kind: turn.kind,
+                done: turn.done,
+                run: Some(InRun {
+                    run: self.run,
+                    position: self.position,
+                    role: self.role.clone(),
+                }),
+            },
+            situation: self.situation.clone(),
+            turn: self.turn.1,
+            turn_attempt: self.turn.2,
+            model: call.and_then(|c| c.model.clone()),
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            outcome: turn.outcome,
+            score: call.and_then(|c| c.judgement.score.map(f64::from)),
+            timings: timings(call.and_then(|c| c.clip)),
+            transcript: call.map_or_else(String::new, |c| c.evidence.transcript.clone()),
+            evidence: call.map_or(turn.evidence, explained),
+            recording,
+            held_out: false,
+            elements: call.map_or_else(Vec::new, |c| elements(c.judgement)),
+        };
+        self.position += 1;
+        let mut result = self.logbook.record(&attempt, Timestamp::now());
+        if let (Err(LogbookError::NoConsent { .. }), Some(name)) = (&result, recording) {
+            std::fs::remove_file(name.path(self.logbook.recordings_folder()))?;
+            attempt.recording = None;
+            result = self.logbook.record(&attempt, Timestamp::now());
+        }
+        Ok(result?)
+    }
+
+    /// Stores what happened, and how it ended if it did.
+    pub fn end(&mut self, ending: Option<&str>, record: &impl Serialize) -> Result<(), Failure> {
+        let record = serde_json::to_value(record)?;
+        self.logbook.update_run(self.run, ending, &record, Timestamp::now())?;
+        println!("In the logbook: cableside logbook show {}", &self.run.to_string()[..8]);
+        Ok(())
+    }
+}
+
+/// What a turn of a launch was and what came of it, from what it added to the record. A stop, "not ready" and the hand are
+/// always right and never an error; they are no calls of the step either.
+pub fn came_of(want: Want, entries: &[Entry]) -> (Kind, Done, Outcome) {
+    let ending = entries.iter().find_map(|e| match e {
+        Entry::Ended { ending, .. } => Some(*ending),
+        _ => None,
+    });
+    let called = entries.iter().find_map(|e| match e {
+        Entry::Called { judgement, .. } => Some(judgement),
+        _ => None,
+    });
+    let done = match called {
+        Some(_) => Done::Called,
+        None if entries.iter().any(|e| matches!(e, Entry::Hand { .. })) => Done::Hand,
+        None => Done::Nothing,
+    };
+    let right = |right: bool| if right { Outcome::Pass } else { Outcome::NotYet };
+    let (kind, outcome) = match (want, called) {
+        (Want::Call, Some(_)) if matches!(ending, Some(Ending::NothingMoves | Ending::StoppedToBeSure)) => {
+            (Kind::Hazard, Outcome::Pass)
+        }
+        (Want::Call, Some(judgement)) => (Kind::Call, judgement.outcome),
+        (Want::Call, None) if done == Done::Hand => (Kind::Hazard, Outcome::Pass),
+        (Want::Call, None) => (Kind::Call, Outcome::NothingHeard),
+        (Want::Readback, _) => (Kind::Readback, right(ending != Some(Ending::ReadbackAccepted))),
+        (Want::Hazard, _) => (Kind::Hazard, right(ending != Some(Ending::HazardMissed))),
+        (Want::Words, _) => (Kind::Words, Outcome::Pass),
+        (Want::Release, _) => (
+            Kind::Release,
+            right(done == Done::Hand || ending == Some(Ending::StoppedToBeSure)),
+        ),
+    };
+    (kind, done, outcome)
+}
+
+fn offset(at: Timestamp) -> i32 {
+    jiff::tz::TimeZone::system().to_offset(at).seconds()
+}
+
+fn timings(clip: Option<&Clip>) -> Timings {
+    let keying = clip.and_then(|c| c.keying);
+    let whole = |seconds: f64| (seconds >= 0.0).then(|| (seconds * 1000.0).round() as u32);
+    Timings {
+        prompt_end_to_press_ms: keying.and_then(|k| whole(k.prompt_end_to_press?)),
+        press_to_release_ms: keying.and_then(|k| whole(k.press_to_release)),
+        judging_ms: None,
+    }
+}
+
+fn explained(call: &Call) -> Value {
+    let mut evidence = call.evidence.clone();
+    evidence.readings.truncate(READINGS_KEPT);
+    // Plain data of numbers and texts: this cannot fail, and a missing explanation must not cost the attempt.
+    let value = |v: serde_json::Result<Value>| v.unwrap_or_default();
+    json!({
+        "heard": value(serde_json::to_value(&evidence)),
+        "judgement": value(serde_json::to_value(call.judgement)),
+        "clip": call.clip.map(|c| value(serde_json::to_value(c))),
+    })
+}
+
+fn elements(judgement: &Judgement) -> Vec<ElementVerdict> {
+    let verdict = |e: &crate::call::ElementVerdict| ElementVerdict {
+        margin: e.margin.map(f64::from),
+        critical: Some(e.critical),
+        ..ElementVerdict::new(e.element.clone(), e.verdict, e.heard.clone())
+    };
+    judgement.elements.iter().map(verdict).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::Note;
+
+    fn ended(ending: Ending) -> Entry {
+        Entry::Ended {
+            step: "ready".to_owned(),
+            ending,
+        }
+    }
+
+    fn noted(note: Note) -> Entry {
+        Entry::Noted {
+            step: "ready".to_owned(),
+            note,
+        }
+    }
+
+    #[test]
+    fn the_hand_is_never_an_error_and_counts_as_no_call() {
+        let hand = Entry::Hand {
+            step: "ready".to_owned(),
+        };
+        for (want, entries, expected) in [
+            (
+                Want::Call,
+                vec![hand.clone(), ended(Ending::ByHandToBeSure)],
+                (Kind::Hazard, Done::Hand, Outcome::Pass),
+            ),
+            (
+                Want::Hazard,
+                vec![hand.clone(), noted(Note::HandFirst)],
+                (Kind::Hazard, Done::Hand, Outcome::Pass),
+            ),
+            (
+                Want::Hazard,
+                vec![ended(Ending::HazardMissed)],
+                (Kind::Hazard, Done::Nothing, Outcome::NotYet),
+            ),
+            (Want::Release, vec![hand], (Kind::Release, Done::Hand, Outcome::Pass)),
+            (
+                Want::Readback,
+                vec![ended(Ending::ReadbackAccepted)],
+                (Kind::Readback, Done::Nothing, Outcome::NotYet),
+            ),
+            (Want::Readback, vec![], (Kind::Readback, Done::Nothing, Outcome::Pass)),
+            (
+                Want::Call,
+                vec![noted(Note::TurnPassed)],
+                (Kind::Call, Done::Nothing, Outcome::NothingHeard),
+            ),
+        ] {
+            assert_eq!(came_of(want, &entries), expected, "{want:?} {entries:?}");
+        }
+    }
+}
