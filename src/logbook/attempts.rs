@@ -47,6 +47,24 @@ impl Logbook {
         }
     }
 
+    /// Stores several finished attempts, all or none: for many at once, such as results that were brought along.
+    pub fn record_all(&mut self, attempts: &[NewAttempt], now: Timestamp) -> Result<()> {
+        for attempt in attempts {
+            check(attempt)?;
+        }
+        let transaction = self.write("record attempts")?;
+        for attempt in attempts {
+            if let Err(e) = insert(&transaction, attempt, now) {
+                drop(transaction);
+                return Err(match e.sqlite_error_code() {
+                    Some(ErrorCode::ConstraintViolation) => self.refusal(attempt, e),
+                    _ => self.sorted("record attempts")(e),
+                });
+            }
+        }
+        transaction.commit().map_err(self.sorted("record attempts"))
+    }
+
     /// Why the database refused an attempt.
     fn refusal(&self, attempt: &NewAttempt, source: rusqlite::Error) -> LogbookError {
         let text = source.to_string();

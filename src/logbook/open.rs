@@ -86,6 +86,8 @@ impl Logbook {
         let set = |name: &str, value: &str| connection.pragma_update(None, name, value).map_err(sort);
         set("foreign_keys", "ON")?;
         set("trusted_schema", "OFF")?;
+        // Kilobytes, as a negative number. Questions about years of practice go back and forth over many pages.
+        set("cache_size", "-32000")?;
         if !read_only {
             // See the head of this room for the reasons. EXTRA is FULL and the sync of the folder after the journal
             // is gone: without it a power cut right after the commit could bring the journal back and undo it.
