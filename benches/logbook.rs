@@ -173,6 +173,9 @@ fn main() {
     measure("first time, a student", LIMIT, &|| {
         assert_eq!(logbook.first_time(one).unwrap().elements.len(), 6);
     });
+    measure("past calls for the plan", LIMIT, &|| {
+        assert!(logbook.past(students[3], "larkmoor").unwrap().len() > 1500);
+    });
     measure("held out, all", LIMIT, &|| {
         assert!(logbook.held_out(Whose::Anyone).unwrap().len() > 300);
     });
