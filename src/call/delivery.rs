@@ -8,15 +8,15 @@ use std::fmt;
 /// technique). A call of ten words gives a rough figure: [`Delivery::remarks`] leaves a band above it.
 pub const WORDS_PER_MINUTE: f32 = 100.0;
 /// A short call is read off its own stop watch: this much above the guidance is still within it.
-const BAND: f32 = 1.3;
+pub const BAND: f32 = 1.3;
 /// Sound this soon after the press means that its beginning may be cut off (seconds). From listening, no source.
-const CUT_IN: f32 = 0.1;
+pub const CUT_IN: f32 = 0.1;
 /// The same before the release.
-const CUT_OFF: f32 = 0.05;
+pub const CUT_OFF: f32 = 0.05;
 /// Holding the key this long without a word keeps the frequency busy (seconds). Common practice, no source.
-const HELD: f32 = 1.0;
+pub const HELD: f32 = 1.0;
 /// A pause inside a call longer than this sounds like its end (seconds). Common practice, no source.
-const LONG_PAUSE: f32 = 1.5;
+pub const LONG_PAUSE: f32 = 1.5;
 
 /// A stretch of sound, seconds from the beginning of the clip.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -144,6 +144,33 @@ pub fn outcome_key(o: Outcome) -> &'static str {
     }
 }
 
+/// The sign of a verdict, for those who do not see its colour: a tick, a cross, an empty box, a question mark; the last one
+/// also where there is no verdict.
+pub fn sign(painter: &egui::Painter, place: egui::Rect, verdict: Option<Verdict>, colour: Color32) {
+    let stroke = Stroke::new(place.width() * 0.17, colour);
+    let at = |x: f32, y: f32| place.min + Vec2::new(x * place.width(), y * place.height());
+    match verdict {
+        Some(Verdict::Said) => {
+            painter.add(egui::Shape::line(
+                vec![at(0.05, 0.55), at(0.38, 0.88), at(0.95, 0.15)],
+                stroke,
+            ));
+        }
+        Some(Verdict::Wrong) => {
+            painter.line_segment([at(0.1, 0.1), at(0.9, 0.9)], stroke);
+            painter.line_segment([at(0.9, 0.1), at(0.1, 0.9)], stroke);
+        }
+        Some(Verdict::Missing) => {
+            let thin = Stroke::new(place.width() * 0.12, colour);
+            painter.rect_stroke(place.shrink(place.width() * 0.08), 1.0, thin, egui::StrokeKind::Inside);
+        }
+        Some(Verdict::Unsure) | None => {
+            let font = FontId::proportional(place.height() * 1.25);
+            painter.text(place.center(), egui::Align2::CENTER_CENTER, "?", font, colour);
+        }
+    }
+}
+
 /// Bring light or dark and the text's size into force.
 pub fn apply(context: &egui::Context, settings: &Settings) {
     let theme = match settings.light {

@@ -2,9 +2,17 @@
 
 use super::look;
 use super::page::{Content, Given};
+use super::scene::Level;
 use super::settings::{Light, SCALES};
 use super::words::Words;
 use eframe::egui::{Slider, Ui};
+
+/// How much is written, with the keys of their names, easiest first.
+pub(super) const LEVELS: [(Level, &str); 3] = [
+    (Level::Written, "look.written"),
+    (Level::Boards, "look.boards"),
+    (Level::Bare, "look.bare"),
+];
 
 /// The page's draft: the size while the slider is being dragged, so that it does not run away under the pointer.
 #[derive(Debug, Default)]
@@ -64,11 +72,12 @@ impl Content for LookPage {
         }
         ui.separator();
         ui.heading(words.say("look.practice"));
-        let mut written = given.settings.written;
-        ui.radio_value(&mut written, true, words.say("look.written"));
-        ui.radio_value(&mut written, false, words.say("look.drawn"));
-        if written != given.settings.written {
-            given.set(|s| s.written = written);
+        let mut level = given.settings.level;
+        for (each, key) in LEVELS {
+            ui.radio_value(&mut level, each, words.say(key));
+        }
+        if level != given.settings.level {
+            given.set(|s| s.level = level);
         }
     }
 }

@@ -8,8 +8,10 @@
 //! | `settings.rs` | what is remembered from one start to the next, in one small file |
 //! | `shown.rs` | what the worker's events add up to |
 //! | `look.rs` | colours, sizes, verdicts as word and colour |
-//! | `student.rs`, `place.rs`, `practice.rs`, `verdicts.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
-//! | `talk.rs` | the push-to-talk key: mouse, Space, Enter, assistive technology |
+//! | `student.rs`, `place.rs`, `practice.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
+//! | `scene.rs`, `scene/*.rs` | the launch point drawn from the site's facts |
+//! | `plate.rs`, `talk.rs` | the state of the turn; the push-to-talk key (mouse, Space, Enter, assistive technology) and the hand |
+//! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
 //!
@@ -29,22 +31,28 @@
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
 
+mod debrief;
+mod figures;
 mod front;
 mod help;
 mod look;
 mod lookpage;
 mod page;
 mod place;
+mod plate;
 mod practice;
+mod reasons;
+mod scene;
 mod settings;
 mod shown;
 mod sound;
 mod student;
 mod talk;
-mod verdicts;
+mod wave;
 mod words;
 
 pub use front::{Front, Page};
+pub use scene::Level;
 pub use settings::{LastWho, Light, Settings, UnderWay};
 pub use shown::{Shown, Who};
 pub use words::Words;

@@ -1,50 +1,70 @@
-//! The calls: the situation, the state of the turn, the key, the typed call; the verdicts beside or below them.
+//! The calls: the launch point, the state of the turn, the key, the typed call; the debrief beside or below them.
 
+use super::debrief::Debrief;
+use super::lookpage::LEVELS;
 use super::page::{Content, Given, Page};
+use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, verdicts};
+use super::{look, plate};
 use crate::call::Situation;
 use crate::drill::TurnState;
-use crate::site::{Site, Step};
-use crate::sound::Level;
+use crate::site::{By, Direction, Hazard, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{self, Grid, Key, Panel, ProgressBar, RichText, ScrollArea, TextEdit, Ui};
+use eframe::egui::{self, ComboBox, Key, Label, Panel, RichText, ScrollArea, TextEdit, Ui};
+pub(super) use plate::level_bar;
 
 /// Beside each other from this width, in points; below each other under it.
 const WIDE: f32 = 860.0;
-/// Peaks above this are about to clip, below the others quiet and too quiet, dBFS.
-const LOUD_DBFS: f32 = -1.0;
-const QUIET_DBFS: f32 = -30.0;
-const TOO_QUIET_DBFS: f32 = -40.0;
+/// Share of the width for the turn.
+const SHARE: f32 = 0.48;
+/// Greatest share of the page's height for the picture.
+const PICTURE: f32 = 0.42;
+/// From this height on the state and the key stay in sight while what is above them scrolls.
+const HIGH: f32 = 460.0;
 
 /// The page's drafts.
 #[derive(Debug, Default)]
 pub struct Practice {
     talk: Talk,
     typed: String,
+    debrief: Debrief,
 }
 
 impl Content for Practice {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let high = ui.available_height();
         if ui.available_width() >= WIDE {
-            Panel::left("turn").resizable(false).exact_size(420.0).show(ui, |ui| {
-                area(ui, "turn", |ui| self.turn(ui, given));
+            let wide = (ui.available_width() * SHARE).min(900.0);
+            Panel::left("turn").resizable(false).exact_size(wide).show(ui, |ui| {
+                if high >= HIGH {
+                    Panel::bottom("talking")
+                        .resizable(false)
+                        .show_separator_line(false)
+                        .show(ui, |ui| self.talking(ui, given));
+                    area(ui, "turn", |ui| self.situation(ui, given, high));
+                } else {
+                    area(ui, "turn", |ui| {
+                        self.situation(ui, given, high);
+                        self.talking(ui, given);
+                    });
+                }
             });
             egui::Frame::new()
                 .inner_margin(egui::Margin {
-                    left: 18,
+                    left: 14,
                     ..Default::default()
                 })
                 .show(ui, |ui| {
-                    area(ui, "verdicts", |ui| verdicts::ui(ui, given));
+                    area(ui, "debrief", |ui| self.debrief.ui(ui, given));
                 });
         } else {
             area(ui, "both", |ui| {
-                self.turn(ui, given);
+                self.situation(ui, given, high);
+                self.talking(ui, given);
                 ui.separator();
-                verdicts::ui(ui, given);
+                self.debrief.ui(ui, given);
             });
         }
     }
@@ -77,7 +97,8 @@ impl Content for Practice {
 }
 
 impl Practice {
-    fn turn(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+    /// What is to be seen before the call.
+    fn situation(&mut self, ui: &mut Ui, given: &mut Given<'_>, high: f32) {
         let (shown, words) = (given.shown, given.words);
         if !shown.who.may_practise() || shown.site.is_none() {
             ui.label(words.say("practice.not_ready"));
@@ -96,14 +117,21 @@ impl Practice {
             }
             return;
         };
-        ui.heading(&step.title);
-        let number = dealt.number.to_string();
-        ui.label(look::remark(words.fill("practice.situation", &[("n", &number)])));
-        facts(ui, words, site, step, &dealt.situation);
-        ui.add_space(4.0);
-        let colour = look::state(state, ui.visuals().dark_mode);
-        let word = words.say(look::state_key(state));
-        ui.label(RichText::new(word).text_style(look::big()).color(colour));
+        choices(ui, given, site, step, state);
+        let hazard = hazard(site, step, dealt.number);
+        let level = given.settings.level;
+        if let Some(direction) = scene::direction(site, dealt.number) {
+            let id = hazard.map(|h| h.id.as_str());
+            View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, (high * PICTURE).max(90.0));
+            seen(ui, site, step, &dealt.situation, hazard);
+            if level == Level::Written {
+                facts(ui, words, site, step, &dealt.situation, Some(direction));
+            }
+        } else {
+            // A site that names no directions cannot be drawn.
+            seen(ui, site, step, &dealt.situation, hazard);
+            facts(ui, words, site, step, &dealt.situation, None);
+        }
         if let Some(prompt) = &step.prompt {
             ui.horizontal_wrapped(|ui| {
                 ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
@@ -114,18 +142,30 @@ impl Practice {
                 }
             });
         }
+    }
+
+    /// The state, the key, the typed call, the next situation.
+    fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        let (Some(dealt), Some(state)) = (&shown.dealt, shown.state) else {
+            return;
+        };
+        plate::ui(ui, words, shown, state);
         self.key(ui, given, state);
         self.type_it(ui, given, state);
-        ui.add_space(6.0);
         let next = if state == TurnState::Done {
             "practice.next"
         } else {
             "practice.next_situation"
         };
         let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
-        if ui.add_enabled(idle, egui::Button::new(words.say(next))).clicked() {
-            given.ask(Command::Next);
-        }
+        ui.horizontal_wrapped(|ui| {
+            if ui.add_enabled(idle, egui::Button::new(words.say(next))).clicked() {
+                given.ask(Command::Next);
+            }
+            let number = dealt.number.to_string();
+            ui.label(look::remark(words.fill("practice.situation", &[("n", &number)])));
+        });
     }
 
     fn key(&mut self, ui: &mut Ui, given: &mut Given<'_>, state: TurnState) {
@@ -143,33 +183,13 @@ impl Practice {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        match state {
-            TurnState::Transmitting => {
-                level_bar(ui, words, shown.level);
-                let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
-                ui.label(format!("{seconds:.1} s"));
+        if state == TurnState::Judging {
+            let escape = ui.input(|i| i.key_pressed(Key::Escape));
+            if ui.button(words.say("practice.cancel")).clicked() || escape {
+                given.ask(Command::Cancel);
             }
-            TurnState::Judging => {
-                let loading = shown.model == ModelState::Loading;
-                let text = if loading {
-                    "practice.waiting_for_model"
-                } else {
-                    "practice.listening"
-                };
-                ui.horizontal(|ui| {
-                    ui.label(words.say(text));
-                    if ui.button(words.say("practice.cancel")).clicked() {
-                        given.ask(Command::Cancel);
-                    }
-                });
-                if ui.input(|i| i.key_pressed(Key::Escape)) {
-                    given.ask(Command::Cancel);
-                }
-            }
-            _ if shown.microphone.is_none() => {
-                ui.label(look::remark(words.say("practice.no_microphone")));
-            }
-            _ => {}
+        } else if shown.microphone.is_none() {
+            ui.label(look::remark(words.say("practice.no_microphone")));
         }
         if let ModelState::Missing(why) = &shown.model {
             ui.colored_label(
@@ -212,8 +232,64 @@ fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
         .show(ui, content);
 }
 
+/// Which call is practised, and how much of the situation is written.
+fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, state: TurnState) {
+    let words = given.words;
+    let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
+    ui.horizontal_wrapped(|ui| {
+        ui.add_enabled_ui(idle, |ui| {
+            let mut id = step.id.clone();
+            ComboBox::from_label(words.say("practice.call"))
+                .selected_text(&step.title)
+                .show_ui(ui, |ui| {
+                    let spoken = site.steps.iter().filter(|s| s.by != By::Hand && !s.elements.is_empty());
+                    for each in spoken {
+                        ui.selectable_value(&mut id, each.id.clone(), &each.title);
+                    }
+                });
+            if id != step.id {
+                given.ask(Command::ChooseStep(id));
+            }
+        });
+        let mut level = given.settings.level;
+        let now = LEVELS
+            .iter()
+            .find(|(l, _)| *l == level)
+            .map_or("", |(_, key)| words.say(key));
+        ComboBox::from_label(words.say("practice.level"))
+            .selected_text(now)
+            .show_ui(ui, |ui| {
+                for (each, key) in LEVELS {
+                    ui.selectable_value(&mut level, each, words.say(key));
+                }
+            });
+        if level != given.settings.level {
+            given.set(|s| s.level = level);
+        }
+    });
+}
+
+/// What happens in a turn of the stop call: the site's hazards one after the other.
+fn hazard<'s>(site: &'s Site, step: &Step, number: u32) -> Option<&'s Hazard> {
+    if step.id != "stop" || site.hazards.is_empty() {
+        return None;
+    }
+    site.hazards.get(number.saturating_sub(1) as usize % site.hazards.len())
+}
+
+/// What is seen, in the site's own words.
+fn seen(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation, hazard: Option<&Hazard>) {
+    let texts = hazard
+        .map(|h| h.scene.clone())
+        .into_iter()
+        .chain(situation.scene(site, step));
+    for text in texts {
+        ui.add(Label::new(RichText::new(text).italics()).wrap());
+    }
+}
+
 /// The situation as plain facts, never in the words of the call.
-fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situation) {
+fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situation, direction: Option<&Direction>) {
     let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
     let glider = kind.map_or_else(
         || situation.callsign.to_string(),
@@ -232,19 +308,18 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         ("facts.on_board", crew),
         ("facts.cable", situation.cable.clone()),
     ];
-    rows.extend(where_it_lies(words, site, &situation.cable).map(|p| ("facts.it_lies", p)));
-    Grid::new("facts").num_columns(2).spacing([16.0, 0.0]).show(ui, |ui| {
+    let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
+    rows.extend(lies.map(|p| ("facts.it_lies", p)));
+    ui.horizontal_wrapped(|ui| {
         for (name, value) in rows {
-            ui.label(words.say(name));
-            ui.add(egui::Label::new(RichText::new(value).strong()).wrap());
-            ui.end_row();
+            ui.label(look::remark(words.say(name)));
+            ui.label(RichText::new(value).strong());
         }
     });
 }
 
 /// Where a cable lies; left and right swap with the launch direction.
-fn where_it_lies(words: Words, site: &Site, id: &str) -> Option<String> {
-    let direction = site.directions.first()?;
+fn where_it_lies(words: Words, direction: &Direction, id: &str) -> Option<String> {
     let cables = &direction.cables_left_to_right;
     let at = cables.iter().position(|c| c == id)?;
     let hand = match (at, cables.len()) {
@@ -256,28 +331,6 @@ fn where_it_lies(words: Words, site: &Site, id: &str) -> Option<String> {
     Some(words.fill("facts.lies", &[("hand", &hand), ("direction", &direction.name)]))
 }
 
-/// The level as a bar with its meaning in words.
-pub(super) fn level_bar(ui: &mut Ui, words: Words, level: Option<Level>) {
-    let Some(level) = level else {
-        ui.add(ProgressBar::new(0.0).text(words.say("level.none")));
-        return;
-    };
-    let word = words.say(level_key(level.peak_dbfs));
-    let share = (level.peak_dbfs + 60.0).clamp(0.0, 60.0) / 60.0;
-    let peak = format!("{:.0}", level.peak_dbfs);
-    let text = words.fill("level.bar", &[("word", word), ("peak", &peak)]);
-    ui.add(ProgressBar::new(share).text(text));
-}
-
-fn level_key(peak_dbfs: f32) -> &'static str {
-    match peak_dbfs {
-        p if p >= LOUD_DBFS => "level.clipping",
-        p if p >= QUIET_DBFS => "level.good",
-        p if p >= TOO_QUIET_DBFS => "level.quiet",
-        _ => "level.too_quiet",
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,30 +338,11 @@ mod tests {
     #[test]
     fn left_and_right_come_from_the_launch_direction() {
         let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
-        let mut site = Site::check(&crate::folders::read_site(&dir)).unwrap();
-        assert!(
-            where_it_lies(Words::English, &site, "north")
-                .unwrap()
-                .starts_with("left, facing the winch")
-        );
-        site.directions.reverse();
-        assert!(
-            where_it_lies(Words::English, &site, "north")
-                .unwrap()
-                .starts_with("right")
-        );
-        assert_eq!(where_it_lies(Words::English, &site, "third"), None);
-    }
-
-    #[test]
-    fn levels_have_words() {
-        for (peak, word) in [
-            (-0.5, "clipping"),
-            (-12.0, "good"),
-            (-35.0, "quiet"),
-            (-70.0, "too quiet"),
-        ] {
-            assert!(Words::English.say(level_key(peak)).starts_with(word), "{peak}");
+        let site = Site::check(&crate::folders::read_site(&dir)).unwrap();
+        for (n, hand) in ["left", "right"].iter().enumerate() {
+            let lies = where_it_lies(Words::English, &site.directions[n], "north").unwrap();
+            assert!(lies.starts_with(&format!("{hand}, facing the winch")), "{lies}");
         }
+        assert_eq!(where_it_lies(Words::English, &site.directions[0], "third"), None);
     }
 }

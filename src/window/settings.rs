@@ -2,6 +2,7 @@
 //! own, the last state only, so that neither a slow disk nor a crash costs anything but the last moment.
 
 use super::front::Page;
+use super::scene::Level;
 use super::words::Words;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -61,8 +62,8 @@ pub struct Settings {
     pub light: Light,
     /// Text size, see [`SCALES`].
     pub scale: f32,
-    /// The situation is written beside the picture: the easy level.
-    pub written: bool,
+    /// How much of the situation is written out.
+    pub level: Level,
     /// The page.
     pub page: Page,
     /// The site as it was asked for: a folder's name or a path.
@@ -83,7 +84,7 @@ impl Default for Settings {
             words: None,
             light: Light::System,
             scale: 1.0,
-            written: true,
+            level: Level::Written,
             page: Page::default(),
             site: None,
             input: None,

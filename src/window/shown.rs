@@ -5,8 +5,10 @@ use crate::logbook::Student;
 use crate::site::{Site, Step};
 use crate::sound::{DeviceList, Level};
 use crate::worker::{Dealt, Event, FoundSite, Judged, ModelState, Planned};
+use std::collections::HashSet;
 use std::sync::Arc;
 use std::time::Instant;
+use uuid::Uuid;
 
 /// Who practises.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -60,8 +62,12 @@ pub struct Shown {
     pub since: Option<Instant>,
     /// Something plays.
     pub playing: bool,
-    /// The verdicts on the last call of the turn.
+    /// The verdicts on the last call of the turn, once they are in the logbook.
     pub judged: Option<Judged>,
+    /// Verdicts that are being stored.
+    waiting: Option<Judged>,
+    /// Attempts held out of the record since the start.
+    pub held_out: HashSet<Uuid>,
     /// Attempts stored since the start.
     pub stored: u32,
     /// Messages not closed yet, oldest first.
@@ -85,6 +91,8 @@ impl Default for Shown {
             since: None,
             playing: false,
             judged: None,
+            waiting: None,
+            held_out: HashSet::new(),
             stored: 0,
             troubles: Vec::new(),
         }
@@ -124,9 +132,16 @@ impl Shown {
             }
             Event::Playing(playing) => self.playing = playing,
             Event::Level(level) => self.level = Some(level),
-            Event::Judged(judged) => self.judged = Some(*judged),
-            Event::Stored(_) => self.stored += 1,
-            Event::Recorded { .. } | Event::Cancelled | Event::NotStored(_) => {}
+            // What was seen must not be lost: shown when it is stored, or when the logbook has said that it is not.
+            Event::Judged(judged) => self.waiting = Some(*judged),
+            Event::Stored(id) => {
+                self.stored += 1;
+                self.settled(id);
+            }
+            Event::NotStored(id) => self.settled(id),
+            Event::HeldOut { attempt, held: true } => drop(self.held_out.insert(attempt)),
+            Event::HeldOut { attempt, held: false } => drop(self.held_out.remove(&attempt)),
+            Event::Recorded { .. } | Event::Cancelled => {}
             Event::Trouble(text) | Event::NoSuchStudent(text) => {
                 if !self.troubles.contains(&text) {
                     self.troubles.push(text);
@@ -135,7 +150,14 @@ impl Shown {
         }
     }
 
+    fn settled(&mut self, id: Uuid) {
+        if let Some(judged) = self.waiting.take_if(|j| j.id == id) {
+            self.judged = Some(judged);
+        }
+    }
+
     fn no_turn(&mut self) {
+        self.waiting = None;
         self.dealt = None;
         self.state = None;
         self.judged = None;

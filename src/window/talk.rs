@@ -1,7 +1,7 @@
 //! The push-to-talk key: the button under the mouse, the Space bar, or a switch for those who cannot hold.
 
 use super::words::Words;
-use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Ui, Vec2};
+use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Stroke, Ui, Vec2};
 
 /// What the key did since the last frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,6 +12,34 @@ pub enum Moved {
     Up,
     /// Escape: throw the call away.
     Cancel,
+}
+
+/// The hand: the glider's release, or the winch's power. A control apart from the key, since the hand comes before the
+/// voice: it works while the key is held too. `label` is the key of its name. True when it was used.
+///
+/// The letter R uses it wherever the keyboard's focus is, except in a text field.
+#[allow(dead_code, reason = "for the page of whole launches")]
+pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bool {
+    let text = format!("{} (R)", words.say(label));
+    let size = Vec2::new(ui.available_width(), 48.0);
+    let button = Button::new(RichText::new(text).heading()).stroke(Stroke::new(3.0, ui.visuals().strong_text_color()));
+    let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
+    let typing = ui.ctx().text_edit_focused();
+    let key = ui.input(|i| {
+        i.events.iter().any(|e| {
+            matches!(
+                e,
+                Event::Key {
+                    key: Key::R,
+                    pressed: true,
+                    repeat: false,
+                    modifiers,
+                    ..
+                } if !modifiers.command && !modifiers.alt
+            )
+        })
+    });
+    enabled && (button.clicked() || key && !typing)
 }
 
 /// The key's memory between frames.

@@ -4,6 +4,7 @@
 
 mod kept;
 mod planned;
+mod play;
 mod sound;
 mod turn;
 
@@ -58,8 +59,12 @@ enum What {
     Line,
     /// Another pilot's, before the turn's own line.
     Other,
-    /// The student's own call.
+    /// The student's own call or a part of it.
     Own,
+    /// The student's own call; the call as it should be comes after it.
+    OwnThenModel,
+    /// The call as it should be.
+    Model,
 }
 
 /// A call between its end and its verdicts.
@@ -284,7 +289,15 @@ impl Conductor {
             Command::Deal(situation) => self.next(Some(&situation)),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
-            Command::PlayOwn => self.play_own(),
+            Command::PlayOwn => self.play_own(What::Own),
+            Command::PlayPart { begin, end } => self.play_part(begin, end),
+            Command::PlayModel => self.play_model(),
+            Command::PlayBoth => self.play_own(What::OwnThenModel),
+            Command::HoldOut { attempt, held } => self.order(keeper::Order::HoldOut { attempt, held }),
+            Command::ChooseStep(step) => {
+                self.setup.step = step;
+                self.next(None);
+            }
             Command::StopPlaying => self.stop_playing(),
             Command::Press => self.press(),
             Command::Release => self.release(),

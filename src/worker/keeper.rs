@@ -52,6 +52,11 @@ pub(super) enum Order {
         attempt: Box<NewAttempt>,
         file: Option<PathBuf>,
     },
+    /// Hold an attempt out of the record, or put it back.
+    HoldOut {
+        attempt: Uuid,
+        held: bool,
+    },
     Quit,
 }
 
@@ -194,6 +199,13 @@ impl Keeper {
                 if self.record(*attempt, file.as_deref(), now) {
                     self.store_waiting();
                 }
+            }
+            Order::HoldOut { attempt, held } => {
+                match self.waiting.iter_mut().find(|a| a.id == attempt) {
+                    Some(waiting) => waiting.held_out = held,
+                    None => self.logbook.set_held_out(attempt, held, now)?,
+                }
+                self.out.tell(Event::HeldOut { attempt, held });
             }
             Order::Quit => {}
         }

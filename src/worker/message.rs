@@ -57,6 +57,26 @@ pub enum Command {
     PlayAnswer,
     /// The student's last call.
     PlayOwn,
+    /// A part of the student's last call, seconds from its beginning.
+    PlayPart {
+        /// Where it begins.
+        begin: f32,
+        /// Where it ends.
+        end: f32,
+    },
+    /// The call as it should be, spoken by the voice.
+    PlayModel,
+    /// The student's call, then the call as it should be.
+    PlayBoth,
+    /// "I did say that": hold an attempt out of the record until somebody judges it, or put it back.
+    HoldOut {
+        /// The attempt.
+        attempt: Uuid,
+        /// Hold it out.
+        held: bool,
+    },
+    /// Practise this step from the next turn on, which begins at once.
+    ChooseStep(String),
     /// Stop what plays.
     StopPlaying,
     /// The key goes down.
@@ -176,6 +196,8 @@ pub struct Judged {
     pub troubles: Vec<String>,
     /// There is sound to be played.
     pub spoken: bool,
+    /// The sound; `None` for typed calls.
+    pub clip: Option<Arc<Clip>>,
     /// From the end of the call to the verdicts, milliseconds.
     pub milliseconds: u32,
 }
@@ -222,6 +244,13 @@ pub enum Event {
     Stored(Uuid),
     /// The attempt is not on disk, or not yet; why comes as `Trouble`.
     NotStored(Uuid),
+    /// The attempt is held out of the record, or is in it again.
+    HeldOut {
+        /// The attempt.
+        attempt: Uuid,
+        /// It is held out.
+        held: bool,
+    },
     /// There is no student of this name.
     NoSuchStudent(String),
     /// Something the user should know, as sentences.

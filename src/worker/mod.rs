@@ -383,4 +383,49 @@ mod tests {
         desk.send(Command::Type(String::new()));
         assert_eq!(desk.judged().judgement.outcome, Outcome::NothingHeard);
     }
+
+    #[test]
+    fn an_attempt_is_held_out_of_the_record_and_put_back() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.begin();
+        desk.send(Command::Type("winch".into()));
+        let attempt = desk.judged().id;
+        desk.stored();
+        for held in [true, false, true] {
+            desk.send(Command::HoldOut { attempt, held });
+            desk.until(|e| matches!(e, Event::HeldOut { held: h, .. } if *h == held).then_some(()));
+        }
+        desk.send(Command::HoldOut {
+            attempt: uuid::Uuid::from_u128(1),
+            held: true,
+        });
+        desk.trouble("attempt");
+        drop(desk);
+        assert!(book(dir.path()).attempt(attempt).unwrap().unwrap().attempt.held_out);
+    }
+
+    #[test]
+    fn another_call_is_practised_and_nothing_plays_where_there_is_no_loudspeaker() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.begin();
+        desk.send(Command::PlayModel);
+        desk.trouble("no loudspeaker");
+        desk.send(Command::PlayPart { begin: 0.0, end: 1.0 });
+        desk.trouble("no spoken call");
+        desk.send(Command::ChooseStep("stop".into()));
+        let dealt = |e: &Event| match e {
+            Event::Dealt(d) => Some(d.clone()),
+            _ => None,
+        };
+        assert_eq!(desk.until(dealt).step, "stop");
+        desk.state(TurnState::YourCall);
+        desk.send(Command::Type("stop".into()));
+        assert_eq!(desk.judged().judgement.outcome, Outcome::Pass);
+        desk.send(Command::Speak(Box::new(clip())));
+        // The step that is fixed for this desk's situation is dealt whatever is asked for.
+        desk.send(Command::Deal("D-2058,1,south".parse().unwrap()));
+        assert_eq!(desk.until(dealt).situation.callsign.to_string(), "G-CLRM");
+    }
 }

@@ -42,6 +42,18 @@ fn window(events: Vec<Event>) -> Window {
 }
 
 fn tell(window: &mut Window, event: Event) {
+    // A verdict is shown when the logbook has spoken of it.
+    let stored = match &event {
+        Event::Judged(judged) => Some(Event::Stored(judged.id)),
+        _ => None,
+    };
+    tell_only(window, event);
+    if let Some(stored) = stored {
+        tell_only(window, stored);
+    }
+}
+
+fn tell_only(window: &mut Window, event: Event) {
     let commands = window.state_mut().front.take(event);
     window.state_mut().asked.extend(commands);
     window.run();
@@ -118,6 +130,7 @@ fn judged(typed: &str) -> Event {
         attempt: 1,
         troubles: vec!["The recording is very quiet.".into()],
         spoken: true,
+        clip: None,
         milliseconds: 900,
     }))
 }
@@ -556,4 +569,230 @@ fn tiny_and_huge_windows_are_drawn() {
     w.state_mut().front.page = Page::Practice;
     w.run();
     w.get_by_label("Practice");
+}
+
+/// A spoken call of which the places of all words are known but the last one's.
+fn spoken(typed: &str) -> Event {
+    let Event::Judged(mut judged) = judged(typed) else {
+        unreachable!()
+    };
+    let words = judged.evidence.readings[0].reading.words.len();
+    let place = |n: usize| crate::call::Place {
+        begin: n as f32 * 0.25,
+        end: n as f32 * 0.25 + 0.2,
+    };
+    judged.evidence.places = (0..words).map(|n| (n + 1 < words).then(|| place(n))).collect();
+    judged.evidence.delivery = Some(crate::call::Delivery {
+        press_to_sound: Some(0.02),
+        speech: 2.5,
+        ..Default::default()
+    });
+    let mut clip = crate::sound::Clip::from_samples((0..64_000).map(|n| (n as f32 * 0.05).sin() * 0.3).collect());
+    clip.keying = Some(crate::sound::Keying {
+        prompt_end_to_press: Some(0.5),
+        press_to_release: 3.9,
+        lead: 0.1,
+    });
+    judged.clip = Some(Arc::new(clip));
+    Event::Judged(judged)
+}
+
+#[test]
+fn a_verdict_is_shown_when_it_is_in_the_logbook() {
+    let mut w = practising();
+    tell_only(&mut w, judged("winch"));
+    assert!(w.query_by_label("not yet").is_none());
+    tell_only(&mut w, Event::NotStored(uuid::Uuid::nil()));
+    w.get_by_label("not yet");
+}
+
+#[test]
+fn the_sound_is_a_picture_whose_parts_are_heard_with_mouse_or_keyboard() {
+    let mut w = practising();
+    w.set_size(Vec2::new(1280.0, 1400.0));
+    tell(
+        &mut w,
+        spoken("winch, delta two zero five eight, north winch cable, ready"),
+    );
+    tell(&mut w, Event::State(TurnState::YourCall));
+    w.get_by_role_and_label(Role::Image, "The sound of the call, 4.0 seconds");
+    w.get_by_label("Hear Address: said, 0.0 to 0.2 s").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["PlayPart { begin: 0.0, end: 0.2 }"]);
+    w.get_by_label("Hear Cable: wrong, 1.5 to 1.7 s").focus();
+    w.run();
+    w.key_press(Key::Enter);
+    w.run();
+    assert_eq!(asked(&mut w), ["PlayPart { begin: 1.5, end: 1.7 }"]);
+    // Its place is not known, and so it is not marked.
+    assert!(w.query_by_label_contains("Hear Readiness").is_none());
+    for (button, command) in [
+        ("Play my call", "PlayOwn"),
+        ("Play the call as it should be", "PlayModel"),
+        ("Both in turn", "PlayBoth"),
+    ] {
+        w.get_by_label(button).click();
+        w.run();
+        assert_eq!(asked(&mut w), [command]);
+    }
+    assert!(w.get_all_by_label("outside the band").next().is_some());
+    w.get_by_label_contains("Press fully, then speak.");
+}
+
+#[test]
+fn who_says_i_did_say_that_is_held_out_of_the_record_and_can_take_it_back() {
+    let mut w = practising();
+    w.set_size(Vec2::new(1280.0, 1400.0));
+    tell(&mut w, judged("winch, delta two zero five eight"));
+    w.get_by_label("I did say that").click();
+    w.run();
+    let asked_for = asked(&mut w);
+    assert!(
+        asked_for[0].starts_with("HoldOut") && asked_for[0].contains("held: true"),
+        "{asked_for:?}"
+    );
+    let attempt = uuid::Uuid::nil();
+    tell(&mut w, Event::HeldOut { attempt, held: true });
+    w.get_by_label_contains("held out of the record until somebody has judged it");
+    w.get_by_label("Put it back into the record").click();
+    w.run();
+    assert!(asked(&mut w)[0].contains("held: false"));
+    tell(&mut w, Event::HeldOut { attempt, held: false });
+    w.get_by_label("I did say that");
+}
+
+#[test]
+fn the_launch_point_is_a_picture_with_its_facts_and_the_level_is_chosen_beside_it() {
+    let mut w = practising();
+    let picture = |w: &Window| w.get_by_role(Role::Image).accesskit_node().label().unwrap_or_default();
+    let text = picture(&w);
+    assert!(
+        text.contains("stands at cable 2 of 2 from the left") && text.contains("Heads in the cockpit: 1."),
+        "{text}"
+    );
+    w.get_by_role_and_label(Role::ComboBox, "The situation").click();
+    w.run();
+    w.get_by_label("drawn as at the field").click();
+    w.run();
+    assert_eq!(w.state().front.settings.level, crate::window::Level::Bare);
+    assert!(w.query_by_label("1 person").is_none());
+    assert!(!picture(&w).contains("south"), "its name is to be read off the field");
+    w.get_by_role_and_label(Role::ComboBox, "Call").click();
+    w.run();
+    // The list is longer than the window: it scrolls.
+    w.get_by_label("Stop").click_accesskit();
+    w.run();
+    assert_eq!(asked(&mut w), ["ChooseStep(\"stop\")"]);
+    tell(
+        &mut w,
+        Event::Dealt(Dealt {
+            situation: situation(),
+            step: "stop".into(),
+            number: 2,
+        }),
+    );
+    tell(&mut w, Event::State(TurnState::YourCall));
+    assert!(picture(&w).contains("walker with a dog"), "{}", picture(&w));
+    w.get_by_label("A walker with a dog steps onto the field ahead of the glider.");
+}
+
+/// Tab until the control has the focus.
+fn tab_to(w: &mut Window, label: &str) {
+    for _ in 0..60 {
+        w.key_press(Key::Tab);
+        w.run();
+        if w.query_all_by_label(label).any(|n| n.is_focused()) {
+            return;
+        }
+    }
+    panic!("\"{label}\" cannot be reached with the Tab key");
+}
+
+#[test]
+fn a_whole_drill_is_done_with_the_keyboard_alone() {
+    let found = FoundSite {
+        id: "larkmoor".into(),
+        name: "Larkmoor".into(),
+        about: "A field.".into(),
+        invented: true,
+        problem: None,
+    };
+    let mut w = window(vec![
+        Event::Sites(vec![found]),
+        Event::Model(ModelState::Ready("base".into())),
+    ]);
+    tab_to(&mut w, "Practise without a name");
+    w.key_press(Key::Enter);
+    w.run();
+    assert_eq!(asked(&mut w), ["ChooseStudent(None)"]);
+    tell(&mut w, Event::Student(None));
+    tab_to(&mut w, "Larkmoor");
+    w.key_press(Key::Space);
+    w.run();
+    assert_eq!(asked(&mut w), ["LoadSite(SiteRequest(\"larkmoor\"))"]);
+    tell(&mut w, Event::SiteLoaded(larkmoor()));
+    assert_eq!(asked(&mut w), ["Next"]);
+    tell(
+        &mut w,
+        Event::Dealt(Dealt {
+            situation: situation(),
+            step: "ready".into(),
+            number: 1,
+        }),
+    );
+    tell(&mut w, Event::State(TurnState::YourCall));
+    tab_to(&mut w, "Hold to talk (Space)");
+    w.key_press(Key::Enter);
+    w.run();
+    assert_eq!(asked(&mut w), ["Press"]);
+    tell(&mut w, Event::State(TurnState::Transmitting));
+    w.key_press(Key::Enter);
+    w.run();
+    assert_eq!(asked(&mut w), ["Release"]);
+    tell(&mut w, Event::State(TurnState::Judging));
+    tell(
+        &mut w,
+        spoken("winch, delta two zero five eight, north winch cable, ready"),
+    );
+    tell(&mut w, Event::State(TurnState::YourCall));
+    for (label, command) in [
+        ("Hear Cable: wrong, 1.5 to 1.7 s", "PlayPart { begin: 1.5, end: 1.7 }"),
+        ("Play the call as it should be", "PlayModel"),
+    ] {
+        tab_to(&mut w, label);
+        w.key_press(Key::Enter);
+        w.run();
+        assert_eq!(asked(&mut w), [command]);
+    }
+    tab_to(&mut w, "I did say that");
+    w.key_press(Key::Enter);
+    w.run();
+    assert!(asked(&mut w)[0].starts_with("HoldOut"));
+    tab_to(&mut w, "Next situation");
+    w.key_press(Key::Enter);
+    w.run();
+    assert_eq!(asked(&mut w), ["Next"]);
+}
+
+#[test]
+fn the_hand_is_used_by_button_and_by_key_but_not_while_text_is_typed() {
+    let mut h = Harness::builder().with_context_setup(look::set).build_ui_state(
+        |ui, (used, text): &mut (u32, String)| {
+            let label = ui.label("field");
+            ui.text_edit_singleline(text).labelled_by(label.id);
+            *used += u32::from(super::super::talk::hand(ui, Words::English, "talk.hold", true));
+        },
+        (0, String::new()),
+    );
+    h.key_press(Key::R);
+    h.run();
+    assert_eq!(h.state().0, 1);
+    h.get_by_label_contains("(R)").click();
+    h.run();
+    assert_eq!(h.state().0, 2);
+    h.get_by_role_and_label(Role::TextInput, "field").focus();
+    h.run();
+    h.key_press(Key::R);
+    h.run();
+    assert_eq!(h.state().0, 2);
 }

@@ -75,19 +75,6 @@ impl Conductor {
         self.out.tell(Event::Playing(true));
     }
 
-    pub(super) fn play_own(&mut self) {
-        let Some(run) = &self.run else { return };
-        if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
-            return;
-        }
-        let Some(clip) = run.own.clone() else {
-            self.out.trouble("there is no spoken call to play yet");
-            return;
-        };
-        self.stop_playing();
-        self.play(clip.samples.clone(), What::Own);
-    }
-
     pub(super) fn play(&mut self, samples: Vec<f32>, what: What) {
         if let Some(player) = &self.player {
             self.playing = Some((player.play(samples), what));
@@ -102,7 +89,7 @@ impl Conductor {
         match self.silence() {
             // Who speaks into another's call does not wait for the line behind it either.
             Some(What::Other | What::Line) => self.sound_ended(What::Line, Instant::now()),
-            Some(What::Own) => self.sound_ended(What::Own, Instant::now()),
+            Some(own) => self.sound_ended(own, Instant::now()),
             None => {}
         }
     }
@@ -129,7 +116,7 @@ impl Conductor {
         match what {
             What::Line => self.line_ended(at),
             What::Other => self.play_prompt(),
-            What::Own => {}
+            What::Own | What::OwnThenModel | What::Model => {}
         }
     }
 
@@ -204,6 +191,9 @@ impl Conductor {
             PlayerEvent::Finished { id, at } => {
                 if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, at);
+                    if what == What::OwnThenModel {
+                        self.play_model();
+                    }
                 }
             }
             PlayerEvent::Failed { id, error } => {

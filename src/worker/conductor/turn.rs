@@ -293,6 +293,7 @@ impl Conductor {
             attempt: run.turn.attempts,
             troubles: clip.iter().flat_map(|c| &c.troubles).map(ToString::to_string).collect(),
             spoken: clip.is_some(),
+            clip: clip.clone(),
             milliseconds,
         };
         if clip.is_none() {

@@ -1,0 +1,144 @@
+//! The one big state of a turn: receiving, your call, transmitting, judging. Word, shape and colour say the same; while
+//! transmitting the time and the level stand in it.
+
+use super::look;
+use super::shown::Shown;
+use super::words::Words;
+use crate::drill::TurnState;
+use crate::sound::Level;
+use crate::worker::ModelState;
+use eframe::egui::{self, Color32, Pos2, ProgressBar, Rect, RichText, Sense, Shape, Stroke, Ui, Vec2};
+
+/// Peaks above this are about to clip, below the others quiet and too quiet, dBFS.
+const LOUD_DBFS: f32 = -1.0;
+const QUIET_DBFS: f32 = -30.0;
+const TOO_QUIET_DBFS: f32 = -40.0;
+
+/// Draw the plate.
+pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState) {
+    let dark = ui.visuals().dark_mode;
+    let colour = look::state(state, dark);
+    egui::Frame::new()
+        .inner_margin(egui::Margin::symmetric(12, 6))
+        .corner_radius(egui::CornerRadius::same(3))
+        .stroke(Stroke::new(2.5, colour))
+        .fill(ui.visuals().extreme_bg_color)
+        .show(ui, |ui| {
+            ui.set_min_width((ui.available_width() - 4.0).max(0.0));
+            ui.horizontal_wrapped(|ui| {
+                let (place, _) = ui.allocate_exact_size(Vec2::splat(34.0), Sense::hover());
+                sign(ui, place, state, colour);
+                let word = words.say(look::state_key(state));
+                ui.label(RichText::new(word).text_style(look::big()).color(colour));
+                if state == TurnState::Transmitting {
+                    let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
+                    ui.label(RichText::new(format!("{seconds:.1} s")).heading());
+                }
+            });
+            match state {
+                TurnState::Transmitting => level_bar(ui, words, shown.level),
+                TurnState::Judging => {
+                    let loading = shown.model == ModelState::Loading;
+                    let text = if loading {
+                        "practice.waiting_for_model"
+                    } else {
+                        "practice.listening"
+                    };
+                    ui.label(words.say(text));
+                }
+                // The plate keeps its height, or what stands below would jump under the finger.
+                _ => drop(ui.label(look::remark(words.say(hint(state))))),
+            }
+        });
+}
+
+fn hint(state: TurnState) -> &'static str {
+    match state {
+        TurnState::Receiving => "plate.receiving",
+        TurnState::YourCall => "plate.your_call",
+        TurnState::Transmitting => "plate.transmitting",
+        TurnState::Judging => "plate.judging",
+        TurnState::Done => "plate.done",
+    }
+}
+
+/// Each state has its own shape: waves that come in, an open ring, waves that go out, beads in a row, a tick.
+fn sign(ui: &Ui, place: Rect, state: TurnState, colour: Color32) {
+    let painter = ui.painter_at(place);
+    let stroke = Stroke::new(3.0, colour);
+    let middle = place.center();
+    let arcs = |centre: Pos2, towards: f32| {
+        for n in 1..=3_u8 {
+            let radius = 6.0 * f32::from(n);
+            let points: Vec<Pos2> = (0..=12_u8)
+                .map(|k| {
+                    let a = (f32::from(k) / 12.0 - 0.5) * 1.7 + towards;
+                    centre + radius * Vec2::angled(a)
+                })
+                .collect();
+            painter.line(points, stroke);
+        }
+    };
+    match state {
+        TurnState::Receiving => {
+            let ear = place.left_center() + Vec2::new(5.0, 0.0);
+            painter.circle_filled(ear, 4.0, colour);
+            arcs(ear + Vec2::new(26.0, 0.0), std::f32::consts::PI);
+        }
+        TurnState::YourCall => drop(painter.circle_stroke(middle, 12.0, Stroke::new(4.0, colour))),
+        TurnState::Transmitting => {
+            let mouth = place.left_center() + Vec2::new(6.0, 0.0);
+            painter.circle_filled(mouth, 6.0, colour);
+            arcs(mouth + Vec2::new(4.0, 0.0), 0.0);
+        }
+        TurnState::Judging => {
+            for n in -1_i8..=1 {
+                painter.circle_filled(middle + Vec2::new(f32::from(n) * 11.0, 0.0), 4.0, colour);
+            }
+        }
+        TurnState::Done => {
+            let tick = [(-11.0, 0.0), (-3.0, 8.0), (12.0, -9.0)];
+            let tick = tick.map(|(x, y)| middle + Vec2::new(x, y)).to_vec();
+            painter.add(Shape::line(tick, Stroke::new(4.0, colour)));
+        }
+    }
+}
+
+/// The level as a bar with its meaning in words.
+pub(super) fn level_bar(ui: &mut Ui, words: Words, level: Option<Level>) {
+    let Some(level) = level else {
+        ui.add(ProgressBar::new(0.0).text(words.say("level.none")));
+        return;
+    };
+    let word = words.say(level_key(level.peak_dbfs));
+    let share = (level.peak_dbfs + 60.0).clamp(0.0, 60.0) / 60.0;
+    let peak = format!("{:.0}", level.peak_dbfs);
+    let text = words.fill("level.bar", &[("word", word), ("peak", &peak)]);
+    ui.add(ProgressBar::new(share).text(text));
+}
+
+fn level_key(peak_dbfs: f32) -> &'static str {
+    match peak_dbfs {
+        p if p >= LOUD_DBFS => "level.clipping",
+        p if p >= QUIET_DBFS => "level.good",
+        p if p >= TOO_QUIET_DBFS => "level.quiet",
+        _ => "level.too_quiet",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn levels_have_words() {
+        for (peak, word) in [
+            (-0.5, "clipping"),
+            (-12.0, "good"),
+            (-35.0, "quiet"),
+            (-70.0, "too quiet"),
+        ] {
+            assert!(Words::English.say(level_key(peak)).starts_with(word), "{peak}");
+        }
+    }
+}

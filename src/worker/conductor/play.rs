@@ -1,0 +1,83 @@
+//! What is listened to again after a call: the student's own, a part of it, the call as it should be.
+
+use super::{Conductor, What};
+use crate::drill::TurnState;
+use crate::sound::{Clip, RATE};
+use crate::voice::{self, Role};
+use crate::worker::message::Event;
+use std::sync::Arc;
+
+/// Sound before and after a part, seconds: a word cut off to the sample is hard to know again.
+const AROUND: f32 = 0.06;
+
+impl Conductor {
+    /// The call there is to listen to, unless one is being made.
+    fn own(&mut self) -> Option<Arc<Clip>> {
+        let run = self.run.as_ref()?;
+        if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
+            return None;
+        }
+        if run.own.is_none() {
+            self.out.trouble("there is no spoken call to play yet");
+        }
+        run.own.clone()
+    }
+
+    pub(super) fn play_own(&mut self, what: What) {
+        if let Some(clip) = self.own() {
+            self.stop_playing();
+            self.play(clip.samples.clone(), what);
+        }
+    }
+
+    pub(super) fn play_part(&mut self, begin: f32, end: f32) {
+        let Some(clip) = self.own() else { return };
+        self.stop_playing();
+        self.play(part(&clip.samples, begin, end).to_vec(), What::Own);
+    }
+
+    pub(super) fn play_model(&mut self) {
+        let (Some((site, step)), Some(run)) = (self.step(), &self.run) else {
+            return;
+        };
+        if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
+            return;
+        }
+        let line = voice::Line {
+            text: run.turn.situation.taught_call(&site, &step),
+            clip: None,
+            role: Role::of(&step.speaker),
+            language: site.language,
+        };
+        self.stop_playing();
+        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+            self.out.trouble("nothing can be played here: there is no loudspeaker");
+            return;
+        };
+        self.speaking = Some((speaker.say(line, None), What::Model));
+        self.out.tell(Event::Playing(true));
+    }
+}
+
+/// The samples from one time to another, with a little around them. Times outside the clip are brought into it.
+fn part(samples: &[f32], begin: f32, end: f32) -> &[f32] {
+    let at = |seconds: f32| ((seconds.max(0.0) * RATE as f32) as usize).min(samples.len());
+    let (from, to) = (at(begin - AROUND), at(end + AROUND));
+    samples.get(from..to).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::part;
+
+    #[test]
+    fn a_part_is_cut_with_a_little_around_it_and_never_outside_the_clip() {
+        let samples: Vec<f32> = (0..16_000_u16).map(f32::from).collect();
+        let cut = part(&samples, 0.25, 0.5);
+        assert_eq!((cut[0], cut.len()), (3040.0, 5920));
+        assert_eq!(part(&samples, -3.0, 90.0).len(), samples.len());
+        for (begin, end) in [(0.9, 0.2), (7.0, 8.0), (f32::NAN, f32::NAN)] {
+            assert!(part(&samples, begin, end).len() < 2000, "{begin} {end}");
+        }
+    }
+}
