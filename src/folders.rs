@@ -32,6 +32,11 @@ pub fn settings() -> PathBuf {
     data_root().join("settings.toml")
 }
 
+/// What this computer keeps to itself for classes: the keys of handed-out practice follow from it.
+pub fn class_secret() -> PathBuf {
+    data_root().join("class.secret")
+}
+
 /// Recordings of the students' calls, one WAV file an attempt.
 pub fn recordings() -> PathBuf {
     data_root().join("recordings")

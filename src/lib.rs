@@ -4,17 +4,20 @@
 //!
 //! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
+//! * [`class`]: whose turn, who struggles with what, practice handed out, results taken back. Pure.
 //! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
 //! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
 //! * [`plan`]: what to practise next: steadiness, spaced repetition, levels, sessions. Pure.
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
 //! * [`voice`]: what the other side says: recorded clip first, synthesised speech second.
 //! * [`logbook`]: the student's record in SQLite.
+//! * [`report`]: what was practised, as PDF, CSV, JSON; the sheet for the wall. Pure.
 //! * [`worker`]: the threads behind a window or a terminal: commands in, events out.
 //! * [`window`]: pages that show what the worker told and hand back what the student wants.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
 
 pub mod call;
+pub mod class;
 pub mod command;
 pub mod drill;
 pub mod folders;
@@ -22,6 +25,7 @@ pub mod hear;
 pub mod logbook;
 pub mod model;
 pub mod plan;
+pub mod report;
 pub mod site;
 pub mod sound;
 pub mod voice;

@@ -140,7 +140,8 @@ impl Situation {
     }
 }
 
-fn title_case(words: &str) -> String {
+/// Words of a callsign as in print: letters are names and have a capital.
+pub(crate) fn title_case(words: &str) -> String {
     let cap = |w: &str| {
         let mut c = w.chars();
         // Digit words stay small as in ordinary writing; letters' words are names.

@@ -98,6 +98,38 @@ pub fn any_seed() -> u64 {
     now.map_or(1, |d| d.as_nanos() as u64)
 }
 
+/// The day by this computer's clock.
+pub fn today() -> jiff::civil::Date {
+    let now = jiff::Timestamp::now();
+    jiff::tz::TimeZone::system().to_datetime(now).date()
+}
+
+/// Write a file that must not be there yet: whole, or not at all.
+pub fn write_new(file: &std::path::Path, bytes: &[u8]) -> Result<(), Failure> {
+    use std::io::Write;
+    if file.exists() {
+        return Err(format!(
+            "this file exists already; choose another name or remove it: {}",
+            file.display()
+        )
+        .into());
+    }
+    let mut unfinished = file.as_os_str().to_os_string();
+    unfinished.push(".part");
+    let unfinished = PathBuf::from(unfinished);
+    let write = || -> std::io::Result<()> {
+        let mut out = std::fs::File::create(&unfinished)?;
+        out.write_all(bytes)?;
+        out.sync_all()?;
+        std::fs::rename(&unfinished, file)
+    };
+    write().map_err(|e| {
+        // Half a file is of no use; if it cannot be removed either, the first error is the one to tell.
+        let _ = std::fs::remove_file(&unfinished);
+        format!("could not write ({e}): {}", file.display()).into()
+    })
+}
+
 /// A line from the user; `None` at the end of the input. What is no text is replaced, not refused.
 pub fn line() -> Result<Option<String>, Failure> {
     use std::io::BufRead;

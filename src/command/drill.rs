@@ -83,23 +83,8 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         situation: args.situation.clone(),
         step: args.step.clone(),
     };
-    println!("{}", site.caution);
-    if site.invented {
-        println!("{} is invented.", site.name);
-    }
-    let mut terminal = Terminal {
-        worker: Worker::start(options, || {})?,
-        site,
-        step,
-        dealt: None,
-        judged: None,
-        planned: None,
-    };
-    terminal.worker.send(Command::ChooseLevel(args.level.level()));
-    terminal
-        .worker
-        .send(Command::LoadSite(SiteRequest(args.site.site.clone())));
-    terminal.until(|e| matches!(e, Event::SiteLoaded(_)))?;
+    let mut terminal = Terminal::open(&args.site, site, step, options)?;
+    terminal.send(Command::ChooseLevel(args.level.level()));
     if let Some(name) = &args.student {
         terminal.worker.send(Command::ChooseStudentByName(name.clone()));
         let chosen = terminal.until(|e| matches!(e, Event::Student(_) | Event::NoSuchStudent(_)))?;
@@ -108,15 +93,12 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         }
     }
     if !args.typed {
-        let ready = terminal.until(|e| matches!(e, Event::Model(ModelState::Ready(_) | ModelState::Missing(_))))?;
-        if let Event::Model(ModelState::Missing(why)) = ready {
-            return Err(format!("{why}\nTo practise without it, add --typed").into());
-        }
+        terminal.wait_for_the_model()?;
     }
     let session = args.minutes.map(|m| Session::new(m, now()));
     let turns = args.turns.unwrap_or(if session.is_some() { u32::MAX } else { 5 });
     for _ in 0..turns {
-        if !terminal.turn(args.typed)? {
+        if !terminal.turn(Command::Next, args.typed)? {
             break;
         }
         if session.is_some_and(|s| s.over(now())) {
@@ -135,9 +117,10 @@ fn now() -> Moment {
     }
 }
 
-struct Terminal {
+/// A worker with a terminal before it.
+pub(super) struct Terminal {
     worker: Worker,
-    site: Site,
+    pub(super) site: Site,
     step: Step,
     dealt: Option<Dealt>,
     /// Judged and not shown yet: a verdict is shown when it is in the logbook, so that none is lost once it was seen.
@@ -146,9 +129,40 @@ struct Terminal {
 }
 
 impl Terminal {
+    /// Say what must be said first, start the worker and let it load the site.
+    pub(super) fn open(choice: &SiteChoice, site: Site, step: Step, options: Options) -> Result<Self, Failure> {
+        println!("{}", site.caution);
+        if site.invented {
+            println!("{} is invented.", site.name);
+        }
+        let mut terminal = Self {
+            worker: Worker::start(options, || {})?,
+            site,
+            step,
+            dealt: None,
+            judged: None,
+            planned: None,
+        };
+        terminal.send(Command::LoadSite(SiteRequest(choice.site.clone())));
+        terminal.until(|e| matches!(e, Event::SiteLoaded(_)))?;
+        Ok(terminal)
+    }
+
+    pub(super) fn send(&self, command: Command) {
+        self.worker.send(command);
+    }
+
+    pub(super) fn wait_for_the_model(&mut self) -> Result<(), Failure> {
+        let ready = self.until(|e| matches!(e, Event::Model(ModelState::Ready(_) | ModelState::Missing(_))))?;
+        if let Event::Model(ModelState::Missing(why)) = ready {
+            return Err(format!("{why}\nTo practise without it, add --typed").into());
+        }
+        Ok(())
+    }
+
     /// One turn over as many attempts as it takes. False when the input has ended.
-    fn turn(&mut self, typed: bool) -> Result<bool, Failure> {
-        self.worker.send(Command::Next);
+    pub(super) fn turn(&mut self, begin: Command, typed: bool) -> Result<bool, Failure> {
+        self.worker.send(begin);
         self.until(|e| matches!(e, Event::State(TurnState::YourCall)))?;
         let mut your_call = Some(Instant::now());
         loop {
@@ -181,7 +195,7 @@ impl Terminal {
     }
 
     /// Show events until one that is waited for has come.
-    fn until(&mut self, wanted: impl Fn(&Event) -> bool) -> Result<Event, Failure> {
+    pub(super) fn until(&mut self, wanted: impl Fn(&Event) -> bool) -> Result<Event, Failure> {
         loop {
             let Some(event) = self.worker.wait(PATIENCE) else {
                 return Err(
@@ -200,6 +214,9 @@ impl Terminal {
             Event::Trouble(text) => println!("{text}"),
             Event::Planned(planned) => self.planned = Some((**planned).clone()),
             Event::Dealt(dealt) => {
+                if let Some(step) = self.site.step(&dealt.step) {
+                    self.step = step.clone();
+                }
                 let s = &dealt.situation;
                 println!();
                 if let Some(reason) = self.planned.as_ref().and_then(|p| p.reason.as_ref()) {
@@ -280,7 +297,7 @@ impl Terminal {
 }
 
 /// A line from the user; `None` at the end of the input.
-fn ask(question: &str) -> Result<Option<String>, Failure> {
+pub(super) fn ask(question: &str) -> Result<Option<String>, Failure> {
     print!("{question}");
     std::io::stdout().flush()?;
     super::common::line()

@@ -1,5 +1,6 @@
 //! One file a subcommand; the only room that prints.
 
+pub mod class;
 pub mod common;
 pub mod debrief;
 pub mod demo;
@@ -13,6 +14,7 @@ pub mod logbook;
 pub mod model;
 pub mod practice;
 pub mod rehearse;
+pub mod report;
 pub mod score;
 pub mod show;
 pub mod simulate;

@@ -237,7 +237,7 @@ fn bar(recorder: &Recorder) {
 }
 
 /// Plays to the end.
-fn play(samples: Vec<f32>, output: Option<String>) -> Result<(), Failure> {
+pub(super) fn play(samples: Vec<f32>, output: Option<String>) -> Result<(), Failure> {
     let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(crate::sound::RATE));
     let player = Player::open(output)?;
     player.play(samples);

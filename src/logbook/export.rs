@@ -214,7 +214,7 @@ fn fixed_cells(stored: &StoredAttempt, names: &HashMap<Uuid, String>) -> Vec<Str
 }
 
 /// Text that a spreadsheet must not take for a formula.
-fn guarded(text: &str) -> Cow<'_, str> {
+pub(crate) fn guarded(text: &str) -> Cow<'_, str> {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) {
         Cow::Owned(format!("'{text}"))
     } else {

@@ -19,7 +19,9 @@
 //! | `retention.rs` | removing by age |
 //! | `merge.rs` | two logbooks become one |
 //! | `past.rs` | past calls for the plan |
+//! | `practised.rs` | what reports are made from |
 //! | `recordings.rs` | names of recording files, left-overs of a crash |
+//! | `take_in.rs` | attempts from another computer |
 //! | `forget.rs` | removing a student for good |
 //! | `export.rs` | CSV and JSON |
 //!
@@ -45,23 +47,27 @@ mod labelled;
 mod merge;
 mod open;
 mod past;
+mod practised;
 mod recordings;
 mod retention;
 mod rows;
 mod runs;
 mod schema;
 mod students;
+mod take_in;
 
 pub use attempts::Whose;
 pub use classes::Class;
 pub use counts::{ElementCount, FirstTime, OutcomeCounts};
 pub use error::LogbookError;
+pub(crate) use export::guarded;
 pub use forget::Forgotten;
 pub use instructors::{INSTRUCTOR, Instructor, Judged};
 pub use labelled::Labelled;
 pub use merge::Merged;
 pub use open::set_aside;
 pub use past::LEVEL;
+pub use practised::{Practised, PractisedElement};
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use retention::{Removed, Retention};
 pub use rows::{
@@ -70,6 +76,7 @@ pub use rows::{
 };
 
 pub use runs::{Done, InRun, Kind, NewRun, Part, RunKind, StoredRun};
+pub use take_in::TakenIn;
 
 use std::path::PathBuf;
 

@@ -287,6 +287,7 @@ impl Conductor {
             Command::Next => self.next(None),
             Command::ChooseLevel(level) => self.level = level,
             Command::Deal(situation) => self.next(Some(&situation)),
+            Command::Given(given) => self.given(*given),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(What::Own),

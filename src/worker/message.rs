@@ -51,6 +51,8 @@ pub enum Command {
     ChooseLevel(Option<plan::Level>),
     /// A new turn with this situation; one that the site does not have (any more) is dealt anew.
     Deal(SituationRequest),
+    /// A new turn with a call dealt beforehand.
+    Given(Box<Given>),
     /// The prompt of the turn (again).
     PlayPrompt,
     /// The last answer of the other side again.
@@ -102,6 +104,17 @@ pub enum Command {
     WatchLevel(bool),
     /// End the threads.
     Quit,
+}
+
+/// A call dealt beforehand, in a practice that was handed out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Given {
+    /// The step's id.
+    pub step: String,
+    /// What a right call must carry.
+    pub situation: Situation,
+    /// The turn's id.
+    pub turn: Uuid,
 }
 
 /// A situation as named by the user, checked when there is a site.

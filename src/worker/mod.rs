@@ -17,7 +17,7 @@ mod message;
 pub use crate::folders::FoundSite;
 pub use ears::{Heard, Loaded, Loader};
 pub use keeper::LogbookPlace;
-pub use message::{Command, Dealt, Event, Judged, ModelState, Planned, SiteRequest, SituationRequest};
+pub use message::{Command, Dealt, Event, Given, Judged, ModelState, Planned, SiteRequest, SituationRequest};
 
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};

@@ -3,14 +3,15 @@
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
 use super::{Conductor, Hearing, Run, Wanted};
-use crate::call::{Evidence, Outcome, Vocabulary, judge, judge::Limits};
+use crate::call::{Evidence, Outcome, Situation, Vocabulary, judge, judge::Limits};
 use crate::drill::{Turn, TurnState};
 use crate::logbook::{ModelUsed, RecordingName};
+use crate::plan::Reason;
 use crate::site::{Site, Step};
 use crate::sound::Clip;
 use crate::worker::ears::{self, Heard};
 use crate::worker::keeper;
-use crate::worker::message::{Dealt, Event, Judged, ModelState, SituationRequest};
+use crate::worker::message::{Dealt, Event, Given, Judged, ModelState, SituationRequest};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -69,22 +70,51 @@ impl Conductor {
                 .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
             return;
         };
+        self.begin(&site, &step, situation, Uuid::new_v4());
+        self.tell_dealt(reason);
+    }
+
+    /// A call dealt beforehand.
+    pub(super) fn given(&mut self, given: Given) {
+        let Some((site, _)) = self.site.clone() else {
+            self.out.trouble("choose a site first");
+            return;
+        };
+        let Some(step) = site.step(&given.step).cloned() else {
+            self.out
+                .trouble(format!("the site {} has no step \"{}\"", site.id, given.step));
+            return;
+        };
+        if let Err(e) = given.situation.check(&site) {
+            self.out.trouble(e);
+            return;
+        }
+        self.setup.step = given.step;
+        self.begin(&site, &step, given.situation, given.turn);
+        self.tell_dealt(None);
+    }
+
+    fn begin(&mut self, site: &Site, step: &Step, situation: Situation, id: Uuid) {
         let level = self.level_now();
-        let other = interruption(&site, &step, &situation, level);
+        let other = interruption(site, step, &situation, level);
         self.abandon();
         self.turns += 1;
         self.run = Some(Run {
-            turn: Turn::new(situation.clone()),
-            id: Uuid::new_v4(),
+            turn: Turn::new(situation),
+            id,
             prompt_end: None,
             answer: None,
             own: None,
             level,
             interruption: other,
         });
+    }
+
+    fn tell_dealt(&mut self, reason: Option<Reason>) {
         self.tell_plan(reason);
+        let Some(run) = &self.run else { return };
         self.out.tell(Event::Dealt(Dealt {
-            situation,
+            situation: run.turn.situation.clone(),
             step: self.setup.step.clone(),
             number: self.turns,
         }));

@@ -1,0 +1,279 @@
+//! Practice for home: handed out, practised, handed in, taken back.
+
+use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook, members, secret};
+use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
+use crate::command::common::{self, SiteChoice};
+use crate::command::drill::Terminal;
+use crate::folders;
+use crate::logbook::{Logbook, LogbookError, TakenIn};
+use crate::worker::{Command, Event, Given, Loader, LogbookPlace, Options};
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::path::Path;
+use std::process::ExitCode;
+use uuid::Uuid;
+
+pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
+    let site = args.site.load()?;
+    let book = logbook()?;
+    let members = members(&book, &args.members)?;
+    let secret = secret(true)?;
+    std::fs::create_dir_all(&args.out)
+        .map_err(|e| format!("could not make the folder ({e}): {}", args.out.display()))?;
+    for (student, name) in &members {
+        let seed = args.seed.unwrap_or_else(common::any_seed);
+        let calls = Practice::deal(&site, &args.steps, args.calls, &mut common::random(seed))?;
+        let practice = Practice {
+            id: Uuid::new_v4(),
+            class: args.name.clone(),
+            student: *student,
+            name: name.clone(),
+            site: site.id.clone(),
+            site_version: site.version.clone(),
+            date: common::today(),
+            seed,
+            calls,
+        };
+        let file = args.out.join(file_name(name, practice.id));
+        common::write_new(&file, &HandOut::new(practice, &secret).bytes())?;
+        println!("{name}: {}", file.display());
+    }
+    println!(
+        "Give each student their own file. Results come back to this computer: the key to check them is here. Who has the \
+         file can seal results with it, so a seal tells of changes on the way, not of who spoke."
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+/// A file name from a student's name: what every system allows, and never the same twice.
+fn file_name(name: &str, id: Uuid) -> String {
+    let safe: String = name
+        .chars()
+        .map(|c| if c.is_alphanumeric() { c } else { '-' })
+        .take(40)
+        .collect();
+    format!("{safe}-{}.practice.json", &id.to_string()[..8])
+}
+
+fn read_practice(file: &Path) -> Result<HandOut, Failure> {
+    let bytes = std::fs::read(file).map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
+    HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()).into())
+}
+
+pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
+    let practice = read_practice(&args.file)?.practice;
+    let choice = SiteChoice {
+        site: practice.site.clone(),
+        phrases: args.phrases.clone(),
+    };
+    let site = choice.load()?;
+    practice.check(&site)?;
+    let book = logbook()?;
+    let asked = args.student.as_deref().unwrap_or(&practice.name);
+    let student = book.find_student(asked).map_err(|e| match e {
+        LogbookError::NoSuchStudent { .. } => format!(
+            "{asked} is not in the logbook here: add yourself with cableside logbook student add \"{asked}\" --consent yes (or \
+             no: then no recordings are kept), or name the student with --student"
+        )
+        .into(),
+        e => Failure::from(e),
+    })?;
+    let open = open_calls(&book, &practice)?;
+    println!(
+        "{} for {}: {} of {} calls are left.",
+        practice.class,
+        practice.name,
+        open.len(),
+        practice.calls.len()
+    );
+    let Some(first) = open.first() else {
+        println!(
+            "Hand them in with: cableside class hand-in {} --out FILE",
+            args.file.display()
+        );
+        return Ok(ExitCode::SUCCESS);
+    };
+    let step = common::step(&site, &practice.calls[*first].step)?.clone();
+    let options = Options {
+        phrases: args.phrases.clone(),
+        logbook: LogbookPlace::Disk {
+            file: folders::logbook(),
+            recordings: folders::recordings(),
+        },
+        loader: Loader::lattice(&folders::models(), args.hearing.model.clone(), args.hearing.threads),
+        sound: !args.hearing.typed,
+        input: args.hearing.input.clone(),
+        output: None,
+        situation: None,
+        step: step.id.clone(),
+    };
+    let mut terminal = Terminal::open(&choice, site, step, options)?;
+    terminal.send(Command::ChooseStudent(Some(student.id)));
+    terminal.until(|e| matches!(e, Event::Student(Some(s)) if s.id == student.id))?;
+    if !args.hearing.typed {
+        terminal.wait_for_the_model()?;
+    }
+    for i in open {
+        let call = &practice.calls[i];
+        println!("\nCall {} of {}", i + 1, practice.calls.len());
+        let given = Command::Given(Box::new(Given {
+            step: call.step.clone(),
+            situation: call.situation.clone(),
+            turn: practice.turn(i),
+        }));
+        if !terminal.turn(given, args.hearing.typed)? {
+            println!("\nStopped. It goes on here the next time.");
+            return Ok(ExitCode::SUCCESS);
+        }
+    }
+    println!(
+        "\nAll done. Hand it in with: cableside class hand-in {} --out FILE",
+        args.file.display()
+    );
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The calls without an attempt yet, by place.
+fn open_calls(book: &Logbook, practice: &Practice) -> Result<Vec<usize>, Failure> {
+    let mut open = Vec::new();
+    for i in 0..practice.calls.len() {
+        if book.attempts_of_turn(practice.turn(i))?.is_empty() {
+            open.push(i);
+        }
+    }
+    Ok(open)
+}
+
+pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
+    let HandOut { practice, key } = read_practice(&args.file)?;
+    let book = logbook()?;
+    let (mut attempts, mut recordings) = (Vec::new(), BTreeMap::new());
+    let mut lost = 0;
+    for i in 0..practice.calls.len() {
+        for stored in book.attempts_of_turn(practice.turn(i))? {
+            let mut attempt = stored.attempt;
+            // A judgement is the class's own to make.
+            for element in &mut attempt.elements {
+                element.overrule = None;
+            }
+            let allowed = !args.without_recordings && book.recording_allowed(attempt.student)?;
+            if let Some(name) = attempt.recording.take().filter(|_| allowed) {
+                match std::fs::read(name.path(book.recordings_folder())) {
+                    Ok(wav) => drop(recordings.insert(attempt.id, wav)),
+                    Err(_) => lost += 1,
+                }
+            }
+            attempts.push(attempt);
+        }
+    }
+    if attempts.is_empty() {
+        return Err(format!(
+            "there is nothing to hand in yet: practise first with cableside class practise {}",
+            args.file.display()
+        )
+        .into());
+    }
+    let (left, all) = (open_calls(&book, &practice)?.len(), practice.calls.len());
+    let results = Results {
+        practice,
+        sealed_at: Timestamp::now(),
+        program: env!("CARGO_PKG_VERSION").to_owned(),
+        attempts,
+        recordings,
+    };
+    common::write_new(&args.out, &results.seal(&key)?)?;
+    println!(
+        "{} attempts and {} recordings written: {}",
+        results.attempts.len(),
+        results.recordings.len(),
+        args.out.display()
+    );
+    if left > 0 {
+        println!("{left} of {all} calls were not practised yet; you may hand in again later.");
+    }
+    if lost > 0 {
+        println!("{lost} recordings are not there any more; their attempts are in the file without them.");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(super) fn take_in(args: &TakeInArgs) -> Result<ExitCode, Failure> {
+    let secret = secret(false)?;
+    let mut book = logbook()?;
+    let mut refused = 0;
+    for file in &args.files {
+        let taken = read_results(file)
+            .and_then(|bytes| Ok(unpack(&bytes, &secret)?))
+            .and_then(|results| take(&mut book, &results, args.check));
+        match taken {
+            Ok(text) => println!("{}: {text}", file.display()),
+            Err(e) => {
+                refused += 1;
+                println!("{}: NOT TAKEN: {e}", file.display());
+            }
+        }
+    }
+    if refused > 0 {
+        return Err(format!("{refused} of {} files were not taken", args.files.len()).into());
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The file's bytes; not those of something that is far too large to be one.
+fn read_results(file: &Path) -> Result<Vec<u8>, Failure> {
+    let size = std::fs::metadata(file)?.len();
+    if size > LARGEST_FILE {
+        return Err(format!("it has {size} bytes; a results file has no more than {LARGEST_FILE}").into());
+    }
+    Ok(std::fs::read(file)?)
+}
+
+/// Into the logbook; gives back what to tell.
+fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<String, Failure> {
+    let practice = &results.practice;
+    let student = book.student(practice.student).map_err(|_| {
+        format!(
+            "{} is not in this logbook (any more), so their results have no place here",
+            practice.name
+        )
+    })?;
+    let sealed = results.sealed_at.strftime("%Y-%m-%d %H:%M UTC");
+    let what = format!(
+        "{}, {} attempts with {} recordings, sealed {sealed}",
+        student.name,
+        results.attempts.len(),
+        results.recordings.len()
+    );
+    if only_check {
+        return Ok(format!("unchanged. {what}; nothing was taken (--check)"));
+    }
+    let now = Timestamp::now();
+    let (mut stored, mut here, mut silent, mut gone) = (0, 0, 0, 0);
+    for attempt in &results.attempts {
+        let wav = results.recordings.get(&attempt.id).map(Vec::as_slice);
+        match book.take_in(attempt, wav, now)? {
+            TakenIn::Stored => stored += 1,
+            TakenIn::WithoutRecording => {
+                stored += 1;
+                silent += 1;
+            }
+            TakenIn::WasHere => here += 1,
+            TakenIn::WasRemoved => gone += 1,
+        }
+    }
+    let mut told = format!("unchanged. {what}: {stored} new, {here} were here already");
+    if gone > 0 {
+        // Writing to a String cannot fail.
+        let _ = write!(told, "; {gone} were removed here before and stay removed");
+    }
+    if silent > 0 {
+        // Writing to a String cannot fail.
+        let _ = write!(
+            told,
+            "; {silent} recordings were left out, since {} has not consented to recordings here",
+            student.name
+        );
+    }
+    Ok(told)
+}

@@ -1,0 +1,144 @@
+//! A class at one computer and microphone: called by the voice one after another, with a board.
+
+use super::{BoardArgs, Failure, RunArgs, logbook, members};
+use crate::class::{Rota, board};
+use crate::command::common;
+use crate::command::drill::{Terminal, ask};
+use crate::command::sound::play;
+use crate::folders;
+use crate::logbook::{Logbook, Whose};
+use crate::report::{Group, Scope};
+use crate::site::{By, Language, Site};
+use crate::voice::{Line, Role, Speaker};
+use crate::worker::{Command, Event, Loader, LogbookPlace, Options};
+use std::collections::HashMap;
+use std::process::ExitCode;
+use uuid::Uuid;
+
+/// The voice that calls the students. Where it cannot be heard, the screen says the same.
+struct Caller {
+    speaker: Option<Speaker>,
+    language: Language,
+}
+
+impl Caller {
+    fn new(language: Language, heard: bool) -> Self {
+        let speaker = if heard { Speaker::open().map(Some) } else { Ok(None) };
+        let speaker = speaker.unwrap_or_else(|e| {
+            println!("{e}");
+            None
+        });
+        Self { speaker, language }
+    }
+
+    fn call(&mut self, name: &str) {
+        let text = match self.language {
+            Language::English => format!("{name}, your call."),
+            Language::German => format!("{name}, Ihre Meldung."),
+        };
+        println!("\n{text}");
+        let Some(speaker) = &self.speaker else { return };
+        let line = Line {
+            text,
+            clip: None,
+            role: Role::Instructor,
+            language: self.language,
+        };
+        let said = speaker
+            .speak(line, None)
+            .map_err(super::Failure::from)
+            .and_then(|spoken| play(spoken.samples, None));
+        if let Err(e) = said {
+            println!("{e}");
+            self.speaker = None;
+        }
+    }
+}
+
+pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
+    let site = args.site.load()?;
+    let step = common::step(&site, &args.step)?.clone();
+    if step.by == By::Hand {
+        return Err(format!("the step \"{}\" is done by hand and has no words", step.id).into());
+    }
+    let book = logbook()?;
+    let members = members(&book, &args.members)?;
+    let options = Options {
+        phrases: args.site.phrases.clone(),
+        logbook: LogbookPlace::Disk {
+            file: folders::logbook(),
+            recordings: folders::recordings(),
+        },
+        loader: Loader::lattice(&folders::models(), args.hearing.model.clone(), args.hearing.threads),
+        sound: !args.hearing.typed,
+        input: args.hearing.input.clone(),
+        output: None,
+        situation: None,
+        step: args.step.clone(),
+    };
+    let mut caller = Caller::new(site.language, !args.hearing.typed);
+    let mut terminal = Terminal::open(&args.site, site, step, options)?;
+    if !args.hearing.typed {
+        terminal.wait_for_the_model()?;
+    }
+    let mut rota = Rota::new(members.len(), args.calls);
+    let mut round = 0;
+    while let Some(member) = rota.call_next() {
+        let (id, name) = &members[member];
+        caller.call(name);
+        let answer = ask("Enter begins, s: not here, q: end of the class. ")?;
+        match answer.as_deref().map(str::trim) {
+            None | Some("q") => break,
+            Some("s") => {
+                rota.leave(member);
+                continue;
+            }
+            Some(_) => {}
+        }
+        terminal.send(Command::ChooseStudent(Some(*id)));
+        terminal.until(|e| matches!(e, Event::Student(Some(s)) if s.id == *id))?;
+        if !terminal.turn(Command::Next, args.hearing.typed)? {
+            break;
+        }
+        round += 1;
+        if round == members.len() {
+            round = 0;
+            println!("\n{}", board_of(&book, &terminal.site, &members)?);
+        }
+    }
+    if round > 0 {
+        println!("\n{}", board_of(&book, &terminal.site, &members)?);
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(super) fn show_board(args: &BoardArgs) -> Result<ExitCode, Failure> {
+    let site = args.site.load()?;
+    let book = logbook()?;
+    let members = members(&book, &args.members)?;
+    print!("{}", board_of(&book, &site, &members)?);
+    println!("{}", site.caution);
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The board as it stands in the logbook now.
+fn board_of(book: &Logbook, site: &Site, members: &[(Uuid, String)]) -> Result<String, Failure> {
+    let names = HashMap::new();
+    let today = common::today();
+    let scope = Scope {
+        site,
+        date: today,
+        from: None,
+        until: None,
+        names: &names,
+    };
+    let rows = book.practised(Whose::Anyone)?;
+    let all = Group::new(&scope, "", members, &rows);
+    let only_today = Scope {
+        from: Some(today),
+        until: Some(today),
+        ..scope
+    };
+    let now = Group::new(&only_today, "", members, &rows);
+    Ok(board(site.language, &now, &all))
+}
