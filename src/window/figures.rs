@@ -124,12 +124,8 @@ fn bar(ui: &mut Ui, words: Words, figure: &Figure) {
         StrokeKind::Inside,
     );
     let tip = Pos2::new(at(figure.value), y + 1.0);
-    let pointer = vec![tip, tip + Vec2::new(-5.0, -11.0), tip + Vec2::new(5.0, -11.0)];
-    painter.add(Shape::convex_polygon(
-        pointer,
-        visuals.strong_text_color(),
-        Stroke::NONE,
-    ));
+    let arrow = vec![tip, tip + Vec2::new(-5.0, -11.0), tip + Vec2::new(5.0, -11.0)];
+    painter.add(Shape::convex_polygon(arrow, visuals.strong_text_color(), Stroke::NONE));
 }
 
 #[cfg(test)]

@@ -43,10 +43,10 @@ impl Content for Practice {
                         .resizable(false)
                         .show_separator_line(false)
                         .show(ui, |ui| self.talking(ui, given));
-                    area(ui, "turn", |ui| self.situation(ui, given, high));
+                    area(ui, "turn", |ui| situation(ui, given, high));
                 } else {
                     area(ui, "turn", |ui| {
-                        self.situation(ui, given, high);
+                        situation(ui, given, high);
                         self.talking(ui, given);
                     });
                 }
@@ -61,7 +61,7 @@ impl Content for Practice {
                 });
         } else {
             area(ui, "both", |ui| {
-                self.situation(ui, given, high);
+                situation(ui, given, high);
                 self.talking(ui, given);
                 ui.separator();
                 self.debrief.ui(ui, given);
@@ -97,53 +97,6 @@ impl Content for Practice {
 }
 
 impl Practice {
-    /// What is to be seen before the call.
-    fn situation(&mut self, ui: &mut Ui, given: &mut Given<'_>, high: f32) {
-        let (shown, words) = (given.shown, given.words);
-        if !shown.who.may_practise() || shown.site.is_none() {
-            ui.label(words.say("practice.not_ready"));
-            if ui.button(words.say("page.student")).clicked() {
-                given.go(Page::Student);
-            }
-            if ui.button(words.say("page.site")).clicked() {
-                given.go(Page::Site);
-            }
-            return;
-        }
-        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
-            ui.label(words.say("practice.nothing"));
-            if ui.button(words.say("practice.begin")).clicked() {
-                given.ask(Command::Next);
-            }
-            return;
-        };
-        choices(ui, given, site, step, state);
-        let hazard = hazard(site, step, dealt.number);
-        let level = given.settings.level;
-        if let Some(direction) = scene::direction(site, dealt.number) {
-            let id = hazard.map(|h| h.id.as_str());
-            View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, (high * PICTURE).max(90.0));
-            seen(ui, site, step, &dealt.situation, hazard);
-            if level == Level::Written {
-                facts(ui, words, site, step, &dealt.situation, Some(direction));
-            }
-        } else {
-            // A site that names no directions cannot be drawn.
-            seen(ui, site, step, &dealt.situation, hazard);
-            facts(ui, words, site, step, &dealt.situation, None);
-        }
-        if let Some(prompt) = &step.prompt {
-            ui.horizontal_wrapped(|ui| {
-                ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
-                let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
-                let hear = egui::Button::new(words.say("practice.hear_prompt"));
-                if ui.add_enabled(may, hear).clicked() {
-                    given.ask(Command::PlayPrompt);
-                }
-            });
-        }
-    }
-
     /// The state, the key, the typed call, the next situation.
     fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
@@ -230,6 +183,53 @@ fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
         .id_salt(name)
         .auto_shrink([false, false])
         .show(ui, content);
+}
+
+/// What is to be seen before the call.
+fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
+    let (shown, words) = (given.shown, given.words);
+    if !shown.who.may_practise() || shown.site.is_none() {
+        ui.label(words.say("practice.not_ready"));
+        if ui.button(words.say("page.student")).clicked() {
+            given.go(Page::Student);
+        }
+        if ui.button(words.say("page.site")).clicked() {
+            given.go(Page::Site);
+        }
+        return;
+    }
+    let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
+        ui.label(words.say("practice.nothing"));
+        if ui.button(words.say("practice.begin")).clicked() {
+            given.ask(Command::Next);
+        }
+        return;
+    };
+    choices(ui, given, site, step, state);
+    let hazard = hazard(site, step, dealt.number);
+    let level = given.settings.level;
+    if let Some(direction) = scene::direction(site, dealt.number) {
+        let id = hazard.map(|h| h.id.as_str());
+        View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, (high * PICTURE).max(90.0));
+        seen(ui, site, step, &dealt.situation, hazard);
+        if level == Level::Written {
+            facts(ui, words, site, step, &dealt.situation, Some(direction));
+        }
+    } else {
+        // A site that names no directions cannot be drawn.
+        seen(ui, site, step, &dealt.situation, hazard);
+        facts(ui, words, site, step, &dealt.situation, None);
+    }
+    if let Some(prompt) = &step.prompt {
+        ui.horizontal_wrapped(|ui| {
+            ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
+            let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
+            let hear = egui::Button::new(words.say("practice.hear_prompt"));
+            if ui.add_enabled(may, hear).clicked() {
+                given.ask(Command::PlayPrompt);
+            }
+        });
+    }
 }
 
 /// Which call is practised, and how much of the situation is written.

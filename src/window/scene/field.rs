@@ -157,8 +157,8 @@ pub(super) fn cable(c: &Canvas<'_>, end: Pos2, i: usize, n: usize, lie: Lie) {
                 let a = f32::from(k) / 40.0 * std::f32::consts::TAU;
                 ring.center() + Vec2::new(a.cos() * ring.width() / 2.0, a.sin() * ring.height() / 2.0)
             });
-            let line = Stroke::new(c.stroke() * 1.8, c.ink.line);
-            c.painter.line(ring.collect(), line);
+            let thick = Stroke::new(c.stroke() * 1.8, c.ink.line);
+            c.painter.line(ring.collect(), thick);
         }
         _ => {}
     }
@@ -189,9 +189,9 @@ pub(super) fn board(c: &Canvas<'_>, i: usize, n: usize, name: &str) {
         FontId::proportional(c.wide(0.030).max(9.0)),
         c.ink.mark,
     );
-    let size = text.size() + Vec2::new(c.wide(0.020), c.wide(0.008));
-    let middle = foot - Vec2::new(0.0, c.wide(0.022) + size.y / 2.0);
-    let plate = Rect::from_center_size(middle, size);
+    let plate_size = text.size() + Vec2::new(c.wide(0.020), c.wide(0.008));
+    let middle = foot - Vec2::new(0.0, c.wide(0.022) + plate_size.y / 2.0);
+    let plate = Rect::from_center_size(middle, plate_size);
     c.painter.line_segment([foot, middle], edge);
     c.painter.rect(plate, 2.0, c.ink.board, edge, StrokeKind::Inside);
     c.painter.galley(plate.center() - text.size() / 2.0, text, c.ink.mark);
