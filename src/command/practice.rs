@@ -78,8 +78,9 @@ pub fn today(today: &Today) -> String {
         format!("Nothing is due today; {} not practised yet.", today.new.len())
     } else {
         let minutes = (today.seconds / 60.0).ceil().max(1.0);
+        let calls = if today.calls == 1 { "call" } else { "calls" };
         format!(
-            "Due today: {}, about {minutes} min in {} calls; not practised yet: {}.",
+            "Due today: {}, about {minutes} min in {} {calls}; not practised yet: {}.",
             today.due.len(),
             today.calls,
             today.new.len()

@@ -3,6 +3,7 @@
 use super::Run;
 use crate::call::{Evidence, Judgement};
 use crate::logbook::{self, ModelUsed, NewAttempt, RecordingName, Timings};
+use crate::plan::Level;
 use crate::site::{Site, Step};
 use crate::sound::Clip;
 use jiff::Timestamp;
@@ -27,10 +28,10 @@ pub(super) struct Facts<'a> {
     pub(super) milliseconds: u32,
 }
 
-/// The situation with the level it was dealt at.
+/// The situation, with the level it was dealt at where that is not the written one.
 fn dealt(run: &Run, json: fn(serde_json::Result<serde_json::Value>) -> serde_json::Value) -> serde_json::Value {
     let mut dealt = json(serde_json::to_value(&run.turn.situation));
-    if let Some(object) = dealt.as_object_mut() {
+    if let Some(object) = dealt.as_object_mut().filter(|_| run.level != Level::Written) {
         object.insert(logbook::LEVEL.to_owned(), run.level.word().into());
     }
     dealt

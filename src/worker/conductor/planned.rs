@@ -90,7 +90,8 @@ impl Conductor {
         if let Some(plan) = &mut self.plan {
             plan.at(moment(Timestamp::now()));
             let before = before.map(|s| (step.id.as_str(), s));
-            if let Some(choice) = plan.next(before, &mut random) {
+            // A call dealt beforehand may have changed the step since the plan was made.
+            if let Some(choice) = plan.next(before, &mut random).filter(|c| c.step == step.id) {
                 return (Some(choice.situation), Some(choice.reason));
             }
         }
