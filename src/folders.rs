@@ -3,6 +3,9 @@
 //! One root holds everything personal (logbook, recordings, the speech model, own sites), so that it can be backed up,
 //! moved or deleted as one folder. `CABLESIDE_HOME` moves the root; tests and classes on a shared computer use it.
 
+pub mod archive;
+pub mod content;
+
 use crate::site::{Problems, Site, bundled};
 use std::path::{Path, PathBuf};
 
@@ -45,13 +48,18 @@ pub fn recordings() -> PathBuf {
 /// Folders searched for sites, in order: the user's own (`phrases` under the data root), `phrases` in the current
 /// folder, and those the program was installed with (beside the executable, or the source tree it was built from).
 pub fn phrases() -> Vec<PathBuf> {
-    let mut dirs = vec![data_root().join("phrases"), PathBuf::from("phrases")];
+    let mut dirs = vec![own_phrases(), PathBuf::from("phrases")];
     if let Ok(exe) = std::env::current_exe() {
         for up in exe.ancestors().skip(1).take(3) {
             dirs.push(up.join("phrases"));
         }
     }
     dirs
+}
+
+/// The folder of the user's own sites: where a site is put that was imported or copied.
+pub fn own_phrases() -> PathBuf {
+    data_root().join("phrases")
 }
 
 /// Read a site's folder for [`crate::site::Site::check`]. Never fails: what cannot be read is noted in the result.

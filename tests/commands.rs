@@ -186,3 +186,66 @@ fn what_was_judged_survives_a_kill_at_any_moment() {
     }
     assert!(shown > 40, "only {shown} calls were judged");
 }
+
+#[test]
+fn a_site_travels_as_one_file_and_shows_what_differs_before_it_is_replaced() {
+    let home = tempfile::tempdir().unwrap();
+    let run = |args: &[&str]| {
+        let out = cableside(home.path()).arg("site").args(args).output().unwrap();
+        let (stdout, stderr) = text(&out);
+        (out.status.code(), stdout + &stderr)
+    };
+    let file = home.path().join("site.zip");
+    let file = file.to_str().unwrap();
+    let (code, told) = run(&["export", "larkmoor", file]);
+    assert_eq!(code, Some(0), "{told}");
+    let (code, told) = run(&["import", file]);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("ships with the program"), "{told}");
+    let (code, told) = run(&["import", file]);
+    assert!(code == Some(0) && told.contains("file by file the same"), "{told}");
+
+    // A club's change to its own copy; then the file comes again.
+    let own = home.path().join("phrases/larkmoor");
+    let words = std::fs::read_to_string(own.join("words.toml")).unwrap();
+    std::fs::write(
+        own.join("words.toml"),
+        words.replace("taught = \"two up\"", "taught = \"two aboard\""),
+    )
+    .unwrap();
+    let (code, told) = run(&["import", file]);
+    assert_eq!(code, Some(1), "{told}");
+    for part in [
+        "words.toml: 1 lines gone, 1 new",
+        "\"two aboard\" -> \"two up\"",
+        "\"Ready call\" (ready): Crew judged by other words; the logbook holds no attempt of it",
+        "count the version up",
+        "--replace",
+    ] {
+        assert!(told.contains(part), "\"{part}\" is not in {told}");
+    }
+    assert!(
+        std::fs::read_to_string(own.join("words.toml"))
+            .unwrap()
+            .contains("two aboard")
+    );
+    let (code, told) = run(&["import", file, "--replace"]);
+    assert_eq!(code, Some(0), "{told}");
+    assert_eq!(std::fs::read_to_string(own.join("words.toml")).unwrap(), words);
+    let older = std::fs::read_dir(home.path().join("phrases/.older"))
+        .unwrap()
+        .next()
+        .unwrap()
+        .unwrap();
+    assert!(
+        std::fs::read_to_string(older.path().join("words.toml"))
+            .unwrap()
+            .contains("two aboard")
+    );
+
+    let (code, told) = run(&["compare", "larkmoor", file]);
+    assert!(code == Some(0) && told.contains("No file differs."), "{told}");
+    let (code, told) = run(&["import", "Cargo.toml"]);
+    assert!(code == Some(1) && told.contains("no zip archive"), "{told}");
+    assert!(!home.path().join("logbook.sqlite").exists(), "looking makes no logbook");
+}

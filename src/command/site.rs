@@ -2,8 +2,11 @@
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::Failure;
-use crate::folders;
-use crate::site::{Site, bundled};
+use crate::folders::archive::{pack, unpack};
+use crate::folders::content::{Content, FileChange, file_changes};
+use crate::folders::{self, load_site};
+use crate::logbook::Logbook;
+use crate::site::{Site, bundled, compare};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -31,6 +34,31 @@ enum What {
     },
     /// List the sites there are
     List,
+    /// Write a site as one file that can be passed on
+    Export {
+        /// The site: its name, or its folder
+        site: String,
+        /// The zip archive to write
+        file: PathBuf,
+    },
+    /// Take in a site from one file; shows what differs before anything is overwritten
+    Import {
+        /// The zip archive
+        file: PathBuf,
+        /// Put it in this folder of sites instead of your own
+        #[arg(long, value_name = "DIR")]
+        into: Option<PathBuf>,
+        /// Replace the site of that name; the old one is kept beside the others in `.older`
+        #[arg(long)]
+        replace: bool,
+    },
+    /// What differs between two sites, and what that means for old scores
+    Compare {
+        /// The first: a name, a folder or an archive
+        before: String,
+        /// The second
+        after: String,
+    },
 }
 
 /// Run the command.
@@ -42,6 +70,203 @@ pub fn run(args: &SiteArgs) -> Result<ExitCode, Failure> {
             list();
             Ok(ExitCode::SUCCESS)
         }
+        What::Export { site, file } => export(site, file),
+        What::Import { file, into, replace } => import(file, into.as_deref(), *replace),
+        What::Compare { before, after } => {
+            tell_differences(&open(before)?, &open(after)?);
+            Ok(ExitCode::SUCCESS)
+        }
+    }
+}
+
+/// A site with all its files.
+struct Opened {
+    site: Site,
+    content: Content,
+    /// What lies in its folder and does not belong to it.
+    left_out: Vec<String>,
+}
+
+/// A site by name, folder or archive.
+fn open(named: &str) -> Result<Opened, Failure> {
+    let path = Path::new(named);
+    if path.is_file() {
+        let unpacked = unpack(path)?;
+        return Ok(Opened {
+            site: unpacked.site,
+            content: unpacked.content,
+            left_out: Vec::new(),
+        });
+    }
+    // A folder without a slash in its name is meant where no site is called so.
+    let (site, folder) = match load_site(named, None) {
+        Err(folders::SiteError::Unknown { .. }) if path.is_dir() => {
+            (Site::check(&folders::read_site(path))?, Some(path.to_path_buf()))
+        }
+        other => other?,
+    };
+    let (content, left_out) = match folder {
+        Some(folder) => Content::read(&folder)?,
+        None => {
+            let files = bundled::files(named).ok_or("the site is not in the program")?;
+            (Content::of_texts(&files.texts), Vec::new())
+        }
+    };
+    Ok(Opened {
+        site,
+        content,
+        left_out,
+    })
+}
+
+fn export(named: &str, file: &Path) -> Result<ExitCode, Failure> {
+    let opened = open(named)?;
+    pack(&opened.content, &opened.site.id, file)?;
+    println!(
+        "Written: {} ({}), version {}, {} files, {} bytes before packing",
+        opened.site.name,
+        opened.site.id,
+        opened.site.version,
+        opened.content.files.len(),
+        opened.content.size()
+    );
+    if !opened.left_out.is_empty() {
+        println!(
+            "Left out, because a site has no such files: {}",
+            opened.left_out.join(", ")
+        );
+    }
+    println!("  {}", file.display());
+    Ok(ExitCode::SUCCESS)
+}
+
+fn import(file: &Path, into: Option<&Path>, replace: bool) -> Result<ExitCode, Failure> {
+    let new = unpack(file)?;
+    let phrases = into.map_or_else(folders::own_phrases, Path::to_path_buf);
+    let id = new.site.id.clone();
+    let target = phrases.join(&id);
+    if target.is_dir() {
+        let (content, _) = Content::read(&target)?;
+        if content == new.content {
+            println!(
+                "This site is there already, file by file the same\n  {}",
+                target.display()
+            );
+            return Ok(ExitCode::SUCCESS);
+        }
+        match Site::check(&content.as_files(&target.display().to_string())) {
+            Ok(site) => {
+                let old = Opened {
+                    site,
+                    content,
+                    left_out: Vec::new(),
+                };
+                let new = Opened {
+                    site: new.site.clone(),
+                    content: new.content.clone(),
+                    left_out: Vec::new(),
+                };
+                tell_differences(&old, &new);
+            }
+            Err(problems) => println!("The site that is there has mistakes: {problems}"),
+        }
+        if !replace {
+            return Err(format!(
+                "there is a site \"{id}\" already, and nothing was changed; with --replace it is replaced, and the old one kept\n  {}",
+                target.display()
+            )
+            .into());
+        }
+    } else if bundled::NAMES.contains(&id.as_str()) {
+        println!("A site of this name ships with the program; from now on yours is used in its place.");
+    }
+    let stamp = jiff::tz::TimeZone::system()
+        .to_datetime(jiff::Timestamp::now())
+        .strftime("%Y-%m-%d-%H%M%S")
+        .to_string();
+    let (folder, older) = new.content.put(&phrases, &id, replace, &stamp)?;
+    println!("Taken in: {} ({id}), version {}", new.site.name, new.site.version);
+    println!("  {}", folder.display());
+    if let Some(older) = older {
+        println!("The site that was there is kept\n  {}", older.display());
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn tell_differences(before: &Opened, after: &Opened) {
+    let files = file_changes(&before.content, &after.content);
+    if files.is_empty() {
+        println!("No file differs.");
+        return;
+    }
+    println!("Files:");
+    for (name, change) in files {
+        let what = match change {
+            FileChange::Added => "is new".to_owned(),
+            FileChange::Removed => "is gone".to_owned(),
+            FileChange::Changed { gone: 0, come: 0 } => "has other bytes".to_owned(),
+            FileChange::Changed { gone, come } => format!("{gone} lines gone, {come} new"),
+        };
+        println!("  {name}: {what}");
+    }
+    let differences = compare::differences(&before.site, &after.site);
+    if differences.is_empty() {
+        println!("They mean the same.");
+    } else {
+        println!("What they say:");
+        for difference in differences {
+            println!("  {difference}");
+        }
+    }
+    let effects = compare::effects(&before.site, &after.site);
+    if effects.is_empty() {
+        println!("Every call is judged by the same words as before.");
+        return;
+    }
+    println!("What it means for scores:");
+    let counts = old_attempts(&before.site.id);
+    for effect in &effects {
+        println!("  {}", effect_in_words(effect, &before.site.version, counts.as_deref()));
+    }
+    if before.site.version == after.site.version {
+        println!(
+            "Both have version {}: count the version up in site.toml, so that attempts before and after can be told apart.",
+            after.site.version
+        );
+    }
+}
+
+/// Old attempts of a site, where there is a logbook that can be read; none is made to look.
+fn old_attempts(site: &str) -> Option<Vec<crate::logbook::VersionCount>> {
+    let file = folders::logbook();
+    if !file.is_file() {
+        return Some(Vec::new());
+    }
+    Logbook::open(&file, &folders::recordings())
+        .ok()?
+        .attempts_by_version(site)
+        .ok()
+}
+
+fn effect_in_words(effect: &compare::Effect, version: &str, counts: Option<&[crate::logbook::VersionCount]>) -> String {
+    let (step, title) = (&effect.step, &effect.title);
+    let what = if effect.gone {
+        format!("\"{title}\" ({step}) is gone")
+    } else {
+        format!(
+            "\"{title}\" ({step}): {} judged by other words",
+            effect.parts.join(", ")
+        )
+    };
+    let old = counts.map(|c| {
+        let here = c.iter().filter(|c| &c.step == step);
+        let this: u64 = here.clone().filter(|c| c.version == version).map(|c| c.attempts).sum();
+        (this, here.map(|c| c.attempts).sum::<u64>())
+    });
+    match old {
+        None => format!("{what}; the logbook cannot be read now, so old attempts are not counted"),
+        Some((_, 0)) => format!("{what}; the logbook holds no attempt of it"),
+        Some((this, all)) => format!("{what}; {all} old attempts keep their scores ({this} under version {version})"),
     }
 }
 

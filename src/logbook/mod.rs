@@ -20,6 +20,7 @@
 //! | `merge.rs` | two logbooks become one |
 //! | `past.rs` | past calls for the plan |
 //! | `practised.rs` | what reports are made from |
+//! | `progress.rs` | how a student comes along |
 //! | `recordings.rs` | names of recording files, left-overs of a crash |
 //! | `take_in.rs` | attempts from another computer |
 //! | `forget.rs` | removing a student for good |
@@ -48,6 +49,7 @@ mod merge;
 mod open;
 mod past;
 mod practised;
+mod progress;
 mod recordings;
 mod retention;
 mod rows;
@@ -68,6 +70,7 @@ pub use merge::Merged;
 pub use open::set_aside;
 pub use past::LEVEL;
 pub use practised::{Practised, PractisedElement};
+pub use progress::{Course, Day, Middle, MixUp, NEWEST, Progress, Share, TOO_FEW, Tally, VersionCount};
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use retention::{Removed, Retention};
 pub use rows::{

@@ -5,6 +5,7 @@
 pub mod bundled;
 pub mod callsign;
 mod check;
+pub mod compare;
 pub mod language;
 pub mod number;
 pub mod problem;
