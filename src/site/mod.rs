@@ -6,6 +6,7 @@ pub mod bundled;
 pub mod callsign;
 mod check;
 pub mod compare;
+pub mod edit;
 pub mod language;
 pub mod number;
 pub mod problem;

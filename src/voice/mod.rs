@@ -5,6 +5,7 @@
 //! asks to.
 
 mod pico;
+pub mod prompt;
 
 use std::path::PathBuf;
 use std::sync::Arc;
