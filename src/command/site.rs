@@ -5,7 +5,7 @@ use super::Failure;
 use crate::folders::archive::{pack, unpack};
 use crate::folders::content::{Content, FileChange, file_changes};
 use crate::folders::{self, load_site};
-use crate::logbook::Logbook;
+use crate::logbook::{Logbook, attempts_under};
 use crate::site::{Site, bundled, compare};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -258,11 +258,7 @@ fn effect_in_words(effect: &compare::Effect, version: &str, counts: Option<&[cra
             effect.parts.join(", ")
         )
     };
-    let old = counts.map(|c| {
-        let here = c.iter().filter(|c| &c.step == step);
-        let this: u64 = here.clone().filter(|c| c.version == version).map(|c| c.attempts).sum();
-        (this, here.map(|c| c.attempts).sum::<u64>())
-    });
+    let old = counts.map(|c| attempts_under(c, step, version));
     match old {
         None => format!("{what}; the logbook cannot be read now, so old attempts are not counted"),
         Some((_, 0)) => format!("{what}; the logbook holds no attempt of it"),

@@ -71,6 +71,7 @@ pub use open::set_aside;
 pub use past::LEVEL;
 pub use practised::{Practised, PractisedElement};
 pub use progress::{Course, Day, Middle, MixUp, NEWEST, Progress, Share, TOO_FEW, Tally, VersionCount};
+pub use progress::{Course, Day, Middle, MixUp, NEWEST, Progress, Share, TOO_FEW, Tally, VersionCount, attempts_under};
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use retention::{Removed, Retention};
 pub use rows::{

@@ -183,6 +183,13 @@ pub struct VersionCount {
     pub attempts: u64,
 }
 
+/// Attempts of a step: under one version, and under all.
+pub fn attempts_under(counts: &[VersionCount], step: &str, version: &str) -> (u64, u64) {
+    let here = || counts.iter().filter(|c| c.step == step);
+    let this = here().filter(|c| c.version == version).map(|c| c.attempts).sum();
+    (this, here().map(|c| c.attempts).sum())
+}
+
 /// What the sums need of an attempt.
 struct Row {
     number: i64,

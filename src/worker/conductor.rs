@@ -1,7 +1,10 @@
 //! The worker's main thread: obeys commands, moves the turn, hears the sound room's events, asks recogniser and logbook.
 //!
 //! `conductor/turn.rs` moves the turn, `planned.rs` asks the plan for it, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps.
+//! `conductor/turn.rs` moves the turn, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps, `bench.rs` has
+//! the sound outside a turn.
 
+mod bench;
 mod kept;
 mod planned;
 mod play;
@@ -9,6 +12,7 @@ mod sound;
 mod turn;
 
 use super::Options;
+use super::desk;
 use super::ears::{self, Heard};
 use super::keeper::{self, LogbookPlace};
 use super::message::{Command, Event, ModelState, Outbox, SiteRequest, SituationRequest};
@@ -50,6 +54,8 @@ pub(super) enum Message {
         site: String,
         past: Vec<Past>,
     },
+    /// A site changed on disk.
+    SiteChanged(String),
 }
 
 /// A line or call on its way to the loudspeaker.
@@ -65,6 +71,10 @@ enum What {
     OwnThenModel,
     /// The call as it should be.
     Model,
+    /// Something that belongs to no turn.
+    Aside,
+    /// The sentence of the trial.
+    Trial,
 }
 
 /// A call between its end and its verdicts.
@@ -139,6 +149,7 @@ struct Conductor {
     watch_level: bool,
     microphone: Option<String>,
     last_level: Instant,
+    bench: bench::Bench,
 }
 
 pub(super) fn start(
@@ -173,6 +184,15 @@ pub(super) fn start(
     let (ears, ears_inbox) = mpsc::channel();
     let (keeper, keeper_inbox) = mpsc::channel();
     let (answers, alive_ears) = (to_self.clone(), alive.clone());
+    let (desk, desk_inbox) = mpsc::channel();
+    let places = desk::Places::new(setup.phrases.clone(), logbook.clone());
+    let bench = bench::Bench::new(desk, to_self.clone(), places.clone());
+    let (out_desk, changed, alive_desk) = (out.clone(), to_self.clone(), alive.clone());
+    thread("desk").spawn(move || {
+        let told = move |id| drop(changed.send(Message::SiteChanged(id)));
+        desk::run(&places, &desk_inbox, &out_desk, &told);
+        drop(alive_desk);
+    })?;
     thread("recogniser").spawn(move || {
         ears::run(&loader, &ears_inbox, &answers);
         drop(alive_ears);
@@ -183,7 +203,7 @@ pub(super) fn start(
         drop(alive);
     })?;
     thread("worker").spawn(move || {
-        let mut conductor = Conductor::new(setup, out, ears, keeper);
+        let mut conductor = Conductor::new(setup, out, ears, keeper, bench);
         if sound {
             conductor.open_sound();
         }
@@ -193,7 +213,13 @@ pub(super) fn start(
 }
 
 impl Conductor {
-    fn new(setup: Setup, out: Outbox, ears: Sender<ears::Order>, keeper: Sender<keeper::Order>) -> Self {
+    fn new(
+        setup: Setup,
+        out: Outbox,
+        ears: Sender<ears::Order>,
+        keeper: Sender<keeper::Order>,
+        bench: bench::Bench,
+    ) -> Self {
         Self {
             out,
             ears,
@@ -222,6 +248,7 @@ impl Conductor {
             watch_level: false,
             microphone: None,
             last_level: Instant::now(),
+            bench,
         }
     }
 
@@ -241,20 +268,22 @@ impl Conductor {
     }
 
     fn work(mut self, inbox: &Receiver<Message>) {
-        self.out
-            .tell(Event::Sites(folders::find_sites(self.setup.phrases.as_deref())));
+        self.list_sites();
         self.load_model();
         loop {
             let busy = self.expecting.is_some()
                 || self.speaking.is_some()
                 || self.playing.is_some()
                 || self.watch_level
-                || self.devices.is_some();
+                || self.devices.is_some()
+                || self.bench.busy();
             match inbox.recv_timeout(if busy { BUSY } else { IDLE }) {
                 Ok(Message::Command(Command::Quit)) | Err(RecvTimeoutError::Disconnected) => break,
                 Ok(Message::Command(command)) => self.obey(command),
                 Ok(Message::Loaded(result)) => self.loaded(result),
+                Ok(Message::Heard { job, result }) if self.bench.owns(job) => self.trial_heard(result),
                 Ok(Message::Heard { job, result }) => self.heard(job, result),
+                Ok(Message::SiteChanged(id)) => self.site_changed(&id),
                 Ok(Message::Name { student, name }) => {
                     if self.student.as_ref().is_some_and(|s| s.id == student) {
                         self.name = name;
@@ -267,6 +296,7 @@ impl Conductor {
             self.attend_to_sound();
         }
         self.cancel();
+        self.bench.quit();
         self.order(keeper::Order::Quit);
     }
 
@@ -311,6 +341,14 @@ impl Conductor {
             },
             Command::ChooseDevices { input, output } => self.choose_devices(input, output),
             Command::WatchLevel(on) => self.watch_level = on,
+            Command::Progress => self.order(keeper::Order::Progress {
+                student: self.student.as_ref().map(|s| s.id),
+                site: self.site.as_ref().map(|(site, _)| site.id.clone()),
+            }),
+            Command::Desk(command) => self.desk(command),
+            Command::Trial(command) => self.trial(command),
+            Command::FetchModel => self.fetch_model(),
+            Command::CancelFetch => self.cancel_fetch(),
             // Ends the loop before it comes here.
             Command::Quit => {}
         }
@@ -326,6 +364,11 @@ impl Conductor {
     }
 
     // ---- site, model, student, devices
+
+    fn list_sites(&self) {
+        let sites = folders::find_sites(self.setup.phrases.as_deref());
+        self.out.tell(Event::Sites(sites));
+    }
 
     fn load_site(&mut self, request: &SiteRequest) {
         let loaded = folders::load_site(&request.0, self.setup.phrases.as_deref());

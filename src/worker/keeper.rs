@@ -3,7 +3,7 @@
 use super::conductor::Message;
 use super::message::{Event, Outbox};
 use crate::logbook::{
-    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName, Student,
+    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName, Student, Whose,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
@@ -46,6 +46,10 @@ pub(super) enum Order {
     Past {
         student: Uuid,
         site: String,
+    /// How this student comes along at this site.
+    Progress {
+        student: Option<Uuid>,
+        site: Option<String>,
     },
     /// Store an attempt; the file is that of its recording.
     Record {
@@ -193,6 +197,10 @@ impl Keeper {
                 if let Some(e) = trouble {
                     return Err(e);
                 }
+            Order::Progress { student, site } => {
+                let whose = student.map_or(Whose::Nobody, Whose::Student);
+                let progress = self.logbook.progress(whose, site.as_deref())?;
+                self.out.tell(Event::Progress(Box::new(progress)));
             }
             Order::Record { attempt, file } => {
                 // Where this one fails the others would too, each after a wait of its own.

@@ -1,9 +1,13 @@
 //! Commands to the worker and events from it.
 
+use super::desk::{DeskCommand, DeskEvent};
+use super::fetch::FetchState;
+use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::{Answer, TurnState};
 use crate::logbook::Student;
 use crate::plan::{self, Reason, Today};
+use crate::logbook::{Progress, Student};
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, DeviceList, Level};
 use std::sync::Arc;
@@ -102,6 +106,16 @@ pub enum Command {
     },
     /// Report levels outside transmissions too.
     WatchLevel(bool),
+    /// How does the student of now come along at the site of now?
+    Progress,
+    /// Something of the phrase desk.
+    Desk(DeskCommand),
+    /// Something of the trial of microphone and loudspeaker.
+    Trial(TrialCommand),
+    /// Fetch the speech model from the network.
+    FetchModel,
+    /// Stop fetching it.
+    CancelFetch,
     /// End the threads.
     Quit,
 }
@@ -266,6 +280,14 @@ pub enum Event {
     },
     /// There is no student of this name.
     NoSuchStudent(String),
+    /// How the student comes along.
+    Progress(Box<Progress>),
+    /// The phrase desk is told something.
+    Desk(DeskEvent),
+    /// The trial is told something.
+    Trial(TrialEvent),
+    /// How far the fetching of the speech model is.
+    Fetch(FetchState),
     /// Something the user should know, as sentences.
     Trouble(String),
 }

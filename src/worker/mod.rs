@@ -4,15 +4,20 @@
 //! |---|---|
 //! | `worker` (`conductor.rs`) | the turn, the microphone, the loudspeaker, the voice; obeys the commands |
 //! | `recogniser` (`ears.rs`) | the speech model: loading takes seconds, a call about one |
+//! | `desk` (`desk.rs`) | the phrase desk's files: sites, drafts, archives |
+//! | `model` (`fetch.rs`) | the fetching of the speech model, while it lasts |
 //! | `logbook` (`keeper.rs`) | the database, which may wait for another program's write |
 //!
 //! The threads of `sound` and `voice` come on top. A [`Worker`] that is dropped ends them all; what was judged is in the
 //! logbook before it returns, unless the logbook does not answer for two seconds.
 
 mod conductor;
+pub mod desk;
 mod ears;
+pub mod fetch;
 mod keeper;
 mod message;
+pub mod trial;
 
 pub use crate::folders::FoundSite;
 pub use ears::{Heard, Loaded, Loader};

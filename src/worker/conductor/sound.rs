@@ -7,6 +7,7 @@ use crate::sound::{Player, PlayerEvent, Recorded, Recorder, RecorderEvent};
 use crate::voice::{self, Origin, Role, Speaker, VoiceEvent};
 use crate::worker::keeper;
 use crate::worker::message::Event;
+use crate::worker::trial::TrialEvent;
 use std::sync::mpsc::{self, Receiver};
 use std::time::Instant;
 
@@ -117,6 +118,9 @@ impl Conductor {
             What::Line => self.line_ended(at),
             What::Other => self.play_prompt(),
             What::Own | What::OwnThenModel | What::Model => {}
+            What::Own => {}
+            What::Trial => self.out.tell(Event::Trial(TrialEvent::Said)),
+            What::Own | What::Aside => {}
         }
     }
 
@@ -223,6 +227,7 @@ impl Conductor {
             }
             RecorderEvent::Recording => {}
             RecorderEvent::NotReady(text) => {
+                self.not_taken();
                 self.expecting = None;
                 if let Some(run) = &mut self.run {
                     run.turn.cancel();
@@ -244,6 +249,7 @@ impl Conductor {
 
     pub(super) fn recorded(&mut self, recorded: Recorded) {
         let Recorded { clip, path } = recorded;
+        let Some(clip) = self.taken(clip) else { return };
         let Some(began) = self.expecting.take() else {
             // Cancelled while it was being finished.
             if let Some(path) = path {

@@ -143,15 +143,18 @@ impl Conductor {
                 .trouble(format!("without the speech model calls can only be typed: {why}"));
             return;
         }
-        let Some(recorder) = &self.recorder else {
+        if self.recorder.is_none() {
             self.out.trouble("there is no microphone here; type the call");
             return;
-        };
+        }
         let target = self
             .name
             .take()
             .zip(self.setup.recordings.as_ref())
             .map(|(n, folder)| n.path(folder));
+        // The microphone is one: what was being recorded outside the turn is thrown away.
+        self.taking_cancelled();
+        let Some(recorder) = &self.recorder else { return };
         recorder.press(target, self.run.as_ref().and_then(|r| r.prompt_end));
         self.expecting = Some(Timestamp::now());
         self.stop_playing();

@@ -1,0 +1,556 @@
+//! The phrase desk's thread: reads and writes sites' folders, drafts and archives. What is heard and recorded for the desk
+//! goes through the conductor (`conductor/bench.rs`).
+//!
+//! A draft is a folder of its own (`drafts/ID` under the data root) with the texts that were changed and the prompts
+//! recorded; the site itself is touched only when it is saved. A crash leaves the draft, which is offered again.
+
+use super::keeper::LogbookPlace;
+use super::message::{Event, Outbox, sentence};
+use crate::folders::archive::{pack, unpack};
+use crate::folders::content::{Content, ContentError, FileChange, FileKind, file_changes};
+use crate::folders::{self, load_site};
+use crate::logbook::{Logbook, VersionCount, attempts_under};
+use crate::site::compare::{self, Difference, Effect};
+use crate::site::edit::{self, Texts};
+use crate::site::{Files, Language, Line, Site, bundled};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, Sender};
+
+/// What the desk wants.
+#[derive(Debug)]
+pub enum DeskCommand {
+    /// Lay a site on the desk: by name, or by its folder.
+    Open(String),
+    /// Make a copy of a site under a new name and lay it on the desk.
+    Copy {
+        /// The site copied, by name.
+        from: String,
+        /// The new site's name on screen; its id is made from it.
+        name: String,
+    },
+    /// Keep these texts as the draft of a site.
+    Keep {
+        /// The site.
+        id: String,
+        /// All its TOML files.
+        texts: Texts,
+    },
+    /// Throw the draft of a site away.
+    Drop(String),
+    /// Save: the draft becomes the site. The version before is kept in `.older`.
+    Save {
+        /// The site.
+        id: String,
+        /// All its TOML files.
+        texts: Texts,
+    },
+    /// What saving these texts would change.
+    Compare {
+        /// The site.
+        id: String,
+        /// All its TOML files.
+        texts: Texts,
+    },
+    /// Write the saved site as one file.
+    Export {
+        /// The site.
+        id: String,
+        /// The archive; without it one in the data folder's `exports`.
+        file: Option<PathBuf>,
+    },
+    /// Look into an archive: nothing is written.
+    Look(PathBuf),
+    /// Take the site of an archive in; one of its name is replaced, and kept in `.older`.
+    TakeIn(PathBuf),
+    /// Let a line be heard.
+    Hear {
+        /// The line, without names in braces.
+        line: Line,
+        /// The site it belongs to, for its recording.
+        id: String,
+        /// The site's language.
+        language: Language,
+    },
+    /// Record a prompt of a site: begins at once, ends with [`Self::RecordingDone`].
+    Record {
+        /// The site.
+        id: String,
+        /// The recording's place in the site's folder.
+        name: String,
+    },
+    /// The prompt was spoken.
+    RecordingDone,
+    /// Throw the recording away.
+    RecordingCancelled,
+}
+
+/// A site on the desk.
+#[derive(Debug, Clone)]
+pub struct Opened {
+    /// The site's id.
+    pub id: String,
+    /// The user's own: it can be saved. Others are copied first.
+    pub own: bool,
+    /// Its texts as saved.
+    pub texts: Texts,
+    /// Its recordings and notes, those of the draft too.
+    pub others: BTreeSet<String>,
+    /// Texts of a draft that was left behind.
+    pub draft: Option<Texts>,
+}
+
+/// What differs between the site as saved and another version of it.
+#[derive(Debug, Clone)]
+pub struct Changes {
+    /// Files by name.
+    pub files: Vec<(String, FileChange)>,
+    /// What they say, in words. Empty where one of the two cannot be checked.
+    pub differences: Vec<Difference>,
+    /// Steps that judge by other words, with the old attempts of each: all, and those under the version saved.
+    pub effects: Vec<(Effect, u64, u64)>,
+    /// Both have this version: it should be counted up.
+    pub same_version: Option<String>,
+}
+
+/// A site in an archive, not taken in yet.
+#[derive(Debug, Clone)]
+pub struct Looked {
+    /// The archive.
+    pub file: PathBuf,
+    /// The site's id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+    /// What differs from the site of that name; none where there is none.
+    pub changes: Option<Changes>,
+}
+
+/// What the desk is told.
+#[derive(Debug)]
+pub enum DeskEvent {
+    /// A site lies on the desk.
+    Opened(Box<Opened>),
+    /// The draft is on disk.
+    Kept(String),
+    /// The draft is gone.
+    Dropped(String),
+    /// The site is saved.
+    Saved {
+        /// The site.
+        id: String,
+        /// Where the version before is kept.
+        older: Option<PathBuf>,
+    },
+    /// What saving would change.
+    Changes(Box<Changes>),
+    /// The archive is written.
+    Exported(PathBuf),
+    /// What is in an archive.
+    Looked(Box<Looked>),
+    /// The site of an archive is there now.
+    TakenIn {
+        /// The site.
+        id: String,
+        /// Where the one before is kept.
+        older: Option<PathBuf>,
+    },
+    /// A prompt is being recorded.
+    Recording {
+        /// Its place in the site's folder.
+        name: String,
+    },
+    /// A prompt's recording has ended without one.
+    NotRecorded {
+        /// Its place in the site's folder.
+        name: String,
+    },
+    /// A prompt is recorded, cut, levelled and kept with the draft.
+    Recorded {
+        /// The site.
+        id: String,
+        /// Its place in the site's folder.
+        name: String,
+        /// Length, seconds.
+        seconds: f64,
+    },
+    /// Something could not be done; nothing was changed.
+    Failed(String),
+}
+
+/// Where the desk's things are.
+#[derive(Debug, Clone)]
+pub(super) struct Places {
+    /// Looked into first.
+    pub first: Option<PathBuf>,
+    /// The user's own sites.
+    pub own: PathBuf,
+    /// Drafts.
+    pub drafts: PathBuf,
+    /// Archives.
+    pub exports: PathBuf,
+    pub logbook: LogbookPlace,
+}
+
+impl Places {
+    pub fn new(first: Option<PathBuf>, logbook: LogbookPlace) -> Self {
+        Self {
+            first,
+            own: folders::own_phrases(),
+            drafts: folders::data_root().join("drafts"),
+            exports: folders::data_root().join("exports"),
+            logbook,
+        }
+    }
+}
+
+pub(super) enum Order {
+    Command(DeskCommand),
+    /// A prompt that was recorded.
+    Prompt {
+        id: String,
+        name: String,
+        samples: Vec<f32>,
+    },
+    Quit,
+}
+
+/// A failure as a sentence.
+type Refused = String;
+
+/// Runs until told to quit; `changed` is told the id of a site that changed on disk.
+pub(super) fn run(places: &Places, inbox: &Receiver<Order>, out: &Outbox, changed: &(dyn Fn(String) + Send)) {
+    for order in inbox {
+        let result = match order {
+            Order::Quit => return,
+            Order::Prompt { id, name, samples } => places.keep_prompt(&id, &name, &samples),
+            Order::Command(command) => places.obey(command),
+        };
+        let event = result.unwrap_or_else(|why| DeskEvent::Failed(sentence(&why)));
+        if let DeskEvent::Saved { id, .. } | DeskEvent::TakenIn { id, .. } = &event {
+            changed(id.clone());
+        }
+        out.tell(Event::Desk(event));
+    }
+}
+
+/// Hands a command to the desk's thread.
+pub(super) fn send(desk: &Sender<Order>, order: Order, out: &Outbox) {
+    if desk.send(order).is_err() {
+        out.trouble("the phrase desk is not there; start the program again");
+    }
+}
+
+fn words(e: impl std::fmt::Display) -> Refused {
+    e.to_string()
+}
+
+/// The moment as it stands in a folder's name.
+fn stamp() -> String {
+    jiff::tz::TimeZone::system()
+        .to_datetime(jiff::Timestamp::now())
+        .strftime("%Y-%m-%d-%H%M%S")
+        .to_string()
+}
+
+impl Places {
+    fn obey(&self, command: DeskCommand) -> Result<DeskEvent, Refused> {
+        match command {
+            DeskCommand::Open(name) => self.open(&name),
+            DeskCommand::Copy { from, name } => self.copy(&from, &name),
+            DeskCommand::Keep { id, texts } => self.keep(&id, &texts),
+            DeskCommand::Drop(id) => self.drop_draft(&id).map(|()| DeskEvent::Dropped(id)),
+            DeskCommand::Save { id, texts } => self.save(&id, &texts),
+            DeskCommand::Compare { id, texts } => {
+                let (old, _) = self.saved(&id)?;
+                let new = self.drafted(&id, &old, &texts)?;
+                Ok(DeskEvent::Changes(Box::new(self.changes(&old, &new))))
+            }
+            DeskCommand::Export { id, file } => self.export(&id, file),
+            DeskCommand::Look(file) => self.look(file),
+            DeskCommand::TakeIn(file) => self.take_in(&file),
+            // The conductor does these.
+            DeskCommand::Hear { .. }
+            | DeskCommand::Record { .. }
+            | DeskCommand::RecordingDone
+            | DeskCommand::RecordingCancelled => Err("the sound is not there".to_owned()),
+        }
+    }
+
+    /// A site's folder, if it has one.
+    pub fn folder(&self, name: &str) -> Option<PathBuf> {
+        if name.contains(['/', '\\']) {
+            return Some(PathBuf::from(name)).filter(|p| p.is_dir());
+        }
+        let first = self.first.iter().cloned();
+        first
+            .chain([self.own.clone()])
+            .chain(folders::phrases())
+            .map(|d| d.join(name))
+            .find(|d| crate::site::FILES.iter().any(|f| d.join(f).is_file()))
+    }
+
+    /// A site's files as saved, and whether it is the user's own.
+    fn saved(&self, id: &str) -> Result<(Content, bool), Refused> {
+        match self.folder(id) {
+            Some(folder) => {
+                let parent = folder.parent();
+                let own = parent == Some(&self.own) || (parent.is_some() && parent == self.first.as_deref());
+                Ok((Content::read(&folder).map_err(words)?.0, own))
+            }
+            None => match bundled::files(id) {
+                Some(files) => Ok((Content::of_texts(&files.texts), false)),
+                None => match load_site(id, self.first.as_deref()) {
+                    Err(e) => Err(words(e)),
+                    Ok(_) => Err(format!("the site \"{id}\" cannot be found")),
+                },
+            },
+        }
+    }
+
+    fn draft_folder(&self, id: &str) -> PathBuf {
+        self.drafts.join(id)
+    }
+
+    fn open(&self, name: &str) -> Result<DeskEvent, Refused> {
+        let (content, own) = self.saved(name)?;
+        let id = Path::new(name)
+            .file_name()
+            .map_or_else(|| name.to_owned(), |n| n.to_string_lossy().into_owned());
+        let files = content.as_files(&id);
+        if let Some((file, why)) = files.unreadable.iter().next() {
+            return Err(format!("{file} cannot be edited here: {why}"));
+        }
+        let mut others = files.others;
+        let mut draft = None;
+        let folder = self.draft_folder(&id);
+        if own && folder.is_dir() {
+            let (left, _) = Content::read(&folder).map_err(words)?;
+            let left = left.as_files(&id);
+            others.extend(left.others);
+            let mut texts = files.texts.clone();
+            texts.extend(left.texts);
+            draft = Some(texts);
+        }
+        Ok(DeskEvent::Opened(Box::new(Opened {
+            id,
+            own,
+            texts: files.texts,
+            others,
+            draft,
+        })))
+    }
+
+    fn copy(&self, from: &str, name: &str) -> Result<DeskEvent, Refused> {
+        let id = edit::id_from(name);
+        if id.is_empty() {
+            return Err("give the new site a name with letters in it".to_owned());
+        }
+        if self.folder(&id).is_some() || bundled::NAMES.contains(&id.as_str()) {
+            return Err(format!("there is a site \"{id}\" already; choose another name"));
+        }
+        let (mut content, _) = self.saved(from)?;
+        let files = content.as_files(from);
+        let texts = edit::copied(&files, &id, name.trim()).map_err(words)?;
+        for (file, text) in texts {
+            content.files.insert(file, text.into_bytes());
+        }
+        content.put(&self.own, &id, false, &stamp()).map_err(words)?;
+        self.open(&id)
+    }
+
+    fn keep(&self, id: &str, texts: &Texts) -> Result<DeskEvent, Refused> {
+        let folder = self.draft_folder(id);
+        let failed = |e: std::io::Error| format!("the draft cannot be kept ({e}): {}", folder.display());
+        std::fs::create_dir_all(&folder).map_err(failed)?;
+        for (file, text) in texts {
+            if FileKind::of(file) != Some(FileKind::Toml) {
+                continue;
+            }
+            // Beside it first: a crash leaves the old draft or the new one, never half of one.
+            let part = folder.join(format!("{file}.part"));
+            std::fs::write(&part, text)
+                .and_then(|()| std::fs::rename(&part, folder.join(file)))
+                .map_err(failed)?;
+        }
+        Ok(DeskEvent::Kept(id.to_owned()))
+    }
+
+    fn drop_draft(&self, id: &str) -> Result<(), Refused> {
+        let folder = self.draft_folder(id);
+        match std::fs::remove_dir_all(&folder) {
+            Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
+                Err(format!("the draft cannot be removed ({e}): {}", folder.display()))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The saved files with these texts and the draft's recordings over them. Recordings that no line names are kept.
+    fn drafted(&self, id: &str, saved: &Content, texts: &Texts) -> Result<Content, Refused> {
+        let mut content = saved.clone();
+        let folder = self.draft_folder(id);
+        if folder.is_dir() {
+            let (left, _) = Content::read(&folder).map_err(words)?;
+            let sounds = left
+                .files
+                .into_iter()
+                .filter(|(n, _)| FileKind::of(n) == Some(FileKind::Sound));
+            content.files.extend(sounds);
+        }
+        for (file, text) in texts {
+            content.files.insert(file.clone(), text.clone().into_bytes());
+        }
+        Ok(content)
+    }
+
+    fn save(&self, id: &str, texts: &Texts) -> Result<DeskEvent, Refused> {
+        let (old, own) = self.saved(id)?;
+        if !own {
+            return Err(format!("\"{id}\" is not your own site; make a copy of it first"));
+        }
+        let new = self.drafted(id, &old, texts)?;
+        let site = Site::check(&new.as_files(id)).map_err(words)?;
+        if site.id != id {
+            return Err(format!(
+                "the id in site.toml is \"{}\", and the folder is called \"{id}\"; they must be the same",
+                site.id
+            ));
+        }
+        let parent = self.folder(id).and_then(|f| f.parent().map(Path::to_path_buf));
+        let parent = parent.unwrap_or_else(|| self.own.clone());
+        let (_, older) = new.put(&parent, id, true, &stamp()).map_err(words)?;
+        self.drop_draft(id)?;
+        Ok(DeskEvent::Saved {
+            id: id.to_owned(),
+            older,
+        })
+    }
+
+    fn changes(&self, old: &Content, new: &Content) -> Changes {
+        let mut changes = Changes {
+            files: file_changes(old, new),
+            differences: Vec::new(),
+            effects: Vec::new(),
+            same_version: None,
+        };
+        let check = |content: &Content| Site::check(&content.as_files("desk"));
+        if let (Ok(before), Ok(after)) = (check(old), check(new)) {
+            changes.differences = compare::differences(&before, &after);
+            let effects = compare::effects(&before, &after);
+            if !effects.is_empty() {
+                changes.same_version = Some(before.version.clone()).filter(|v| *v == after.version);
+                let counts = self.old_attempts(&before.id);
+                changes.effects = effects
+                    .into_iter()
+                    .map(|e| {
+                        let (this, all) = attempts_under(&counts, &e.step, &before.version);
+                        (e, all, this)
+                    })
+                    .collect();
+            }
+        }
+        changes
+    }
+
+    /// Old attempts of a site; none where the logbook cannot be read, which its own thread tells.
+    fn old_attempts(&self, id: &str) -> Vec<VersionCount> {
+        let LogbookPlace::Disk { file, recordings } = &self.logbook else {
+            return Vec::new();
+        };
+        if !file.is_file() {
+            return Vec::new();
+        }
+        Logbook::open(file, recordings)
+            .and_then(|book| book.attempts_by_version(id))
+            .unwrap_or_default()
+    }
+
+    fn export(&self, id: &str, file: Option<PathBuf>) -> Result<DeskEvent, Refused> {
+        let (content, _) = self.saved(id)?;
+        let site = Site::check(&content.as_files(id)).map_err(words)?;
+        let file = match file {
+            Some(file) => file,
+            None => {
+                std::fs::create_dir_all(&self.exports)
+                    .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
+                let version: String = site
+                    .version
+                    .chars()
+                    .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
+                    .collect();
+                self.exports.join(format!("{id}-{version}.zip"))
+            }
+        };
+        pack(&content, id, &file).map_err(words)?;
+        Ok(DeskEvent::Exported(file))
+    }
+
+    fn look(&self, file: PathBuf) -> Result<DeskEvent, Refused> {
+        let unpacked = unpack(&file).map_err(words)?;
+        let id = unpacked.site.id.clone();
+        let target = self.own.join(&id);
+        let changes = if target.is_dir() {
+            let (old, _) = Content::read(&target).map_err(words)?;
+            Some(self.changes(&old, &unpacked.content))
+        } else {
+            None
+        };
+        Ok(DeskEvent::Looked(Box::new(Looked {
+            file,
+            id,
+            name: unpacked.site.name,
+            version: unpacked.site.version,
+            changes,
+        })))
+    }
+
+    fn take_in(&self, file: &Path) -> Result<DeskEvent, Refused> {
+        let unpacked = unpack(file).map_err(words)?;
+        let id = unpacked.site.id;
+        let put = unpacked.content.put(&self.own, &id, true, &stamp());
+        let (_, older) = put.map_err(|e: ContentError| words(e))?;
+        Ok(DeskEvent::TakenIn { id, older })
+    }
+
+    fn keep_prompt(&self, id: &str, name: &str, samples: &[f32]) -> Result<DeskEvent, Refused> {
+        let path = self.draft_folder(id).join(name);
+        if FileKind::of(name) != Some(FileKind::Sound) || name.split(['/', '\\']).any(|p| p == ".." || p.is_empty()) {
+            return Err(format!("\"{name}\" is no place for a recording"));
+        }
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder)
+                .map_err(|e| format!("the folder cannot be made ({e}): {}", folder.display()))?;
+        }
+        crate::sound::write_wav(&path, samples).map_err(words)?;
+        Ok(DeskEvent::Recorded {
+            id: id.to_owned(),
+            name: name.to_owned(),
+            seconds: samples.len() as f64 / f64::from(crate::sound::RATE),
+        })
+    }
+
+    /// Where a site's recording is: with the draft, or with the site.
+    pub fn recording(&self, id: &str, name: &str) -> Option<PathBuf> {
+        let draft = self.draft_folder(id).join(name);
+        if draft.is_file() {
+            return Some(draft);
+        }
+        self.folder(id).map(|f| f.join(name)).filter(|p| p.is_file())
+    }
+}
+
+/// Files for the checker: texts as they are on the desk, with the recordings there are.
+pub fn files_of(id: &str, texts: &Texts, others: &BTreeSet<String>) -> Files {
+    Files {
+        folder: id.to_owned(),
+        texts: texts.clone(),
+        others: others.clone(),
+        ..Files::default()
+    }
+}
+
+#[cfg(test)]
+mod tests;

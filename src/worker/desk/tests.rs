@@ -1,0 +1,197 @@
+use super::*;
+use crate::site::edit::{LineKind, set_clip, set_head};
+
+struct Desk {
+    dir: tempfile::TempDir,
+    places: Places,
+}
+
+impl Desk {
+    fn new() -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        let at = |name: &str| dir.path().join(name);
+        let places = Places {
+            first: None,
+            own: at("phrases"),
+            drafts: at("drafts"),
+            exports: at("exports"),
+            logbook: LogbookPlace::Memory,
+        };
+        Self { dir, places }
+    }
+
+    fn ask(&self, command: DeskCommand) -> DeskEvent {
+        self.places.obey(command).unwrap()
+    }
+
+    fn refused(&self, command: DeskCommand) -> String {
+        match self.places.obey(command) {
+            Err(why) => why,
+            Ok(event) => panic!("not refused: {event:?}"),
+        }
+    }
+
+    fn open(&self, id: &str) -> Opened {
+        opened(self.ask(DeskCommand::Open(id.into())))
+    }
+
+    fn copy(&self) -> Opened {
+        opened(self.ask(DeskCommand::Copy {
+            from: "larkmoor".into(),
+            name: "Our Field".into(),
+        }))
+    }
+}
+
+fn opened(event: DeskEvent) -> Opened {
+    match event {
+        DeskEvent::Opened(o) => *o,
+        other => panic!("not opened: {other:?}"),
+    }
+}
+
+fn with_words(opened: &Opened, old: &str, new: &str) -> Texts {
+    let mut texts = opened.texts.clone();
+    let words = texts.get_mut("words.toml").unwrap();
+    assert!(words.contains(old));
+    *words = words.replace(old, new);
+    texts
+}
+
+#[test]
+fn a_site_that_ships_is_copied_and_never_saved_over() {
+    let desk = Desk::new();
+    let ships = desk.open("larkmoor");
+    assert!(!ships.own);
+    let why = desk.refused(DeskCommand::Save {
+        id: "larkmoor".into(),
+        texts: ships.texts,
+    });
+    assert!(why.contains("copy"), "{why}");
+    let copy = desk.copy();
+    assert!(copy.own && copy.draft.is_none() && copy.id == "our-field");
+    let again = desk.refused(DeskCommand::Copy {
+        from: "larkmoor".into(),
+        name: "Our Field".into(),
+    });
+    assert!(again.contains("already"), "{again}");
+}
+
+#[test]
+fn a_draft_survives_and_is_offered_again_until_it_is_saved_or_dropped() {
+    let desk = Desk::new();
+    let copy = desk.copy();
+    let texts = with_words(&copy, "two up", "two aboard");
+    desk.ask(DeskCommand::Keep {
+        id: copy.id.clone(),
+        texts: texts.clone(),
+    });
+    // The program starts anew.
+    let found = desk.open("our-field");
+    assert_eq!((found.texts, found.draft), (copy.texts.clone(), Some(texts.clone())));
+    desk.ask(DeskCommand::Drop("our-field".into()));
+    assert!(desk.open("our-field").draft.is_none());
+    desk.ask(DeskCommand::Keep {
+        id: copy.id.clone(),
+        texts: texts.clone(),
+    });
+    let DeskEvent::Saved { older, .. } = desk.ask(DeskCommand::Save {
+        id: copy.id.clone(),
+        texts: texts.clone(),
+    }) else {
+        panic!("not saved")
+    };
+    let older = Content::read(&older.unwrap()).unwrap().0;
+    assert_eq!(older.as_files("x").texts, copy.texts);
+    let now = desk.open("our-field");
+    assert_eq!((now.texts, now.draft), (texts, None));
+}
+
+#[test]
+fn what_saving_would_change_is_told_before() {
+    let desk = Desk::new();
+    let copy = desk.copy();
+    let texts = with_words(&copy, "two up", "two aboard");
+    let compare = |texts: &Texts| match desk.ask(DeskCommand::Compare {
+        id: copy.id.clone(),
+        texts: texts.clone(),
+    }) {
+        DeskEvent::Changes(c) => *c,
+        other => panic!("{other:?}"),
+    };
+    let changes = compare(&texts);
+    assert_eq!(changes.files.len(), 1);
+    assert_eq!(changes.differences.len(), 1);
+    assert_eq!(changes.effects[0].0.step, "ready");
+    assert_eq!(changes.same_version.as_deref(), Some("1.0"));
+    let mut counted = texts;
+    set_head(&mut counted, "version", "1.1").unwrap();
+    assert_eq!(compare(&counted).same_version, None);
+    assert!(compare(&copy.texts).files.is_empty());
+    let mut broken = copy.texts.clone();
+    broken.insert("words.toml".into(), "[".into());
+    let changes = compare(&broken);
+    assert!(changes.differences.is_empty() && changes.files.len() == 1);
+    let why = desk.refused(DeskCommand::Save {
+        id: copy.id,
+        texts: broken,
+    });
+    assert!(why.contains("words.toml"), "{why}");
+}
+
+#[test]
+fn a_recorded_prompt_waits_with_the_draft_and_goes_with_the_site() {
+    let desk = Desk::new();
+    let copy = desk.copy();
+    let name = "prompts/ready-prompt.wav";
+    let kept = desk.places.keep_prompt("our-field", name, &[0.1; 1600]).unwrap();
+    assert!(matches!(kept, DeskEvent::Recorded { seconds, .. } if (seconds - 0.1).abs() < 1e-9));
+    assert!(desk.places.keep_prompt("our-field", "../evil.wav", &[0.1]).is_err());
+    let found = desk.open("our-field");
+    assert!(found.others.contains(name) && found.draft.is_some());
+    let mut texts = copy.texts.clone();
+    set_clip(&mut texts, "ready", LineKind::Prompt, Some(name)).unwrap();
+    desk.ask(DeskCommand::Save { id: copy.id, texts });
+    let recording = desk.places.recording("our-field", name).unwrap();
+    assert!(recording.starts_with(desk.dir.path().join("phrases")));
+    assert_eq!(crate::sound::read_clip(&recording).unwrap().samples.len(), 1600);
+    // And as one file to another club.
+    let DeskEvent::Exported(file) = desk.ask(DeskCommand::Export {
+        id: "our-field".into(),
+        file: None,
+    }) else {
+        panic!("not exported")
+    };
+    let other = Desk::new();
+    let DeskEvent::Looked(looked) = other.ask(DeskCommand::Look(file.clone())) else {
+        panic!("not looked")
+    };
+    assert!(looked.changes.is_none() && looked.name == "Our Field");
+    assert!(other.places.folder("our-field").is_none(), "looking writes nothing");
+    other.ask(DeskCommand::TakeIn(file.clone()));
+    assert!(other.places.recording("our-field", name).is_some());
+    let DeskEvent::Looked(looked) = other.ask(DeskCommand::Look(file)) else {
+        panic!("not looked")
+    };
+    assert!(looked.changes.unwrap().files.is_empty());
+}
+
+#[test]
+fn what_cannot_be_done_is_said() {
+    let desk = Desk::new();
+    assert!(
+        desk.refused(DeskCommand::Open("nowhere".into()))
+            .contains("no site \"nowhere\"")
+    );
+    assert!(
+        desk.refused(DeskCommand::Copy {
+            from: "larkmoor".into(),
+            name: "!!".into()
+        })
+        .contains("name")
+    );
+    assert!(
+        desk.refused(DeskCommand::Look("/nowhere.zip".into()))
+            .contains("/nowhere.zip")
+    );
+}

@@ -1,0 +1,70 @@
+//! Fetches the speech model on a thread of its own, because somebody asked for it; nothing else in the window uses the
+//! network.
+
+use super::message::{Event, Outbox, sentence};
+use crate::folders;
+use crate::model::{self, ModelError, Progress, Stage};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+/// Distance of two events about the same stage.
+const PAUSE: Duration = Duration::from_millis(100);
+
+/// How far the fetching is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FetchState {
+    /// Under way.
+    Working(Progress),
+    /// The model is there.
+    Done,
+    /// Stopped because it was asked to; nothing unfinished is left.
+    Cancelled,
+    /// It failed, for this reason.
+    Failed(String),
+}
+
+/// A fetching under way.
+pub(super) struct Fetch {
+    cancel: Arc<AtomicBool>,
+}
+
+impl Fetch {
+    /// Starts it. `done` is called on its thread when the model is there.
+    pub fn start(out: Outbox, done: impl FnOnce() + Send + 'static) -> std::io::Result<Self> {
+        let cancel = Arc::new(AtomicBool::new(false));
+        let stop = cancel.clone();
+        std::thread::Builder::new().name("model".into()).spawn(move || {
+            let mut last: Option<(Stage, Instant)> = None;
+            let mut tell = |progress: Progress| {
+                let due = last.is_none_or(|(stage, at)| stage != progress.stage || at.elapsed() >= PAUSE);
+                if due || progress.done == progress.total {
+                    last = Some((progress.stage, Instant::now()));
+                    out.tell(Event::Fetch(FetchState::Working(progress)));
+                }
+            };
+            let result = model::obtain(model::DEFAULT, &folders::models(), &mut tell, &stop);
+            let state = match result {
+                Ok(_) => {
+                    done();
+                    FetchState::Done
+                }
+                Err(ModelError::Cancelled) => FetchState::Cancelled,
+                Err(e) => FetchState::Failed(sentence(&e.to_string())),
+            };
+            out.tell(Event::Fetch(state));
+        })?;
+        Ok(Self { cancel })
+    }
+
+    /// Asks it to stop; it does within a moment.
+    pub fn cancel(&self) {
+        self.cancel.store(true, Ordering::Relaxed);
+    }
+}
+
+impl Drop for Fetch {
+    fn drop(&mut self) {
+        self.cancel();
+    }
+}
