@@ -1,12 +1,15 @@
 //! The shell: which page is open, the navigation and the bars around the pages, and where events and actions go. No threads,
 //! no files.
 
+use super::desk::DeskPage;
+use super::first::FirstPage;
 use super::help::HelpPage;
 use super::look;
 use super::lookpage::LookPage;
 use super::page::{Action, Content, Given};
 use super::place::SitePage;
 use super::practice::Practice;
+use super::progress::ProgressPage;
 use super::settings::{LastWho, SCALES, Settings, UnderWay};
 use super::shown::{Shown, Who};
 use super::sound::Sound;
@@ -38,6 +41,9 @@ struct Pages {
     sound: Sound,
     look: LookPage,
     help: HelpPage,
+    progress: ProgressPage,
+    desk: DeskPage,
+    first: FirstPage,
 }
 
 impl Pages {
@@ -49,6 +55,9 @@ impl Pages {
             Page::Sound => &mut self.sound,
             Page::Look => &mut self.look,
             Page::Help => &mut self.help,
+            Page::Progress => &mut self.progress,
+            Page::Desk => &mut self.desk,
+            Page::First => &mut self.first,
         }
     }
 }
@@ -77,7 +86,12 @@ impl Front {
     /// As it was left. `system` is the language where the settings name none.
     pub fn new(settings: Settings, system: Words) -> Self {
         Self {
-            page: settings.page,
+            // Nothing is remembered: the first start.
+            page: if settings == Settings::default() {
+                Page::First
+            } else {
+                settings.page
+            },
             resume: settings.under_way.clone(),
             settings,
             system,

@@ -204,6 +204,16 @@ pub fn mark(ui: &mut egui::Ui) {
     });
 }
 
+/// The colour of what is as it should be.
+pub fn good(dark: bool) -> Color32 {
+    green(dark)
+}
+
+/// The colour of what only tells.
+pub fn note(dark: bool) -> Color32 {
+    blue(dark)
+}
+
 /// A trouble's colour.
 pub fn trouble(dark: bool) -> Color32 {
     amber(dark)

@@ -13,17 +13,23 @@ use serde::{Deserialize, Serialize};
 pub enum Page {
     /// Single calls.
     Practice,
+    /// How the student comes along.
+    Progress,
     /// Who practises, and consent.
     #[default]
     Student,
     /// Which site.
     Site,
+    /// A site being edited.
+    Desk,
     /// Microphone and loudspeaker.
     Sound,
     /// How the window looks.
     Look,
     /// Help on every page, cautions, what the program is.
     Help,
+    /// From nothing to the first call.
+    First,
 }
 
 /// What the navigation and the help say of a page.
@@ -51,6 +57,13 @@ impl Page {
             begins_group: false,
         },
         Entry {
+            page: Self::Progress,
+            name: "page.progress",
+            help: "help.progress",
+            needs_site: true,
+            begins_group: false,
+        },
+        Entry {
             page: Self::Student,
             name: "page.student",
             help: "help.student",
@@ -61,6 +74,13 @@ impl Page {
             page: Self::Site,
             name: "page.site",
             help: "help.site",
+            needs_site: false,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::Desk,
+            name: "page.desk",
+            help: "help.desk",
             needs_site: false,
             begins_group: false,
         },
@@ -82,6 +102,13 @@ impl Page {
             page: Self::Help,
             name: "page.help",
             help: "help.help",
+            needs_site: false,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::First,
+            name: "page.first",
+            help: "help.first",
             needs_site: false,
             begins_group: false,
         },

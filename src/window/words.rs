@@ -65,6 +65,12 @@ impl Words {
         let known = self.table().get(&format!("role.{name}"));
         known.map_or_else(|| name.to_owned(), Clone::clone)
     }
+
+    /// A thing of a site or a field of it, as [`crate::site::compare`] names them; a name that is not known as it is.
+    pub fn thing(self, name: &str) -> String {
+        let known = self.table().get(&format!("thing.{name}"));
+        known.map_or_else(|| name.to_owned(), Clone::clone)
+    }
 }
 
 /// A text that begins with a capital letter.
@@ -149,7 +155,7 @@ mod tests {
         assert!(missing.is_empty(), "asked for and not there: {missing:?}");
         let left: Vec<&String> = ENGLISH
             .keys()
-            .filter(|k| !k.starts_with("role.") && !used.contains(*k))
+            .filter(|k| !k.starts_with("role.") && !k.starts_with("thing.") && !used.contains(*k))
             .collect();
         assert!(left.is_empty(), "there and never asked for: {left:?}");
     }

@@ -1,0 +1,581 @@
+//! The first start: site, name and consent, speech model, and a trial of the sound that proves itself. Each can be left out and
+//! done later.
+
+use super::look;
+use super::page::{Content, Given, Page};
+use super::place::SitePage;
+use super::practice;
+use super::settings::Settings;
+use super::shown::{Shown, Who};
+use super::sound::Sound;
+use super::student::StudentPage;
+use super::words::Words;
+use crate::model::Stage;
+use crate::site::Language;
+use crate::sound::Levels;
+use crate::worker::fetch::FetchState;
+use crate::worker::trial::{TrialCommand, TrialEvent};
+use crate::worker::{Command, Event, ModelState};
+use eframe::egui::{Button, Grid, ProgressBar, RichText, Ui};
+use std::time::Duration;
+
+/// The trial listens for this long, seconds, unless it is told that enough was said.
+const LISTENS: f64 = 7.0;
+/// A noise floor above this is a noisy room, dBFS.
+const NOISY_DBFS: f32 = -45.0;
+/// Peaks from this on are loud enough, dBFS.
+const LOUD_ENOUGH_DBFS: f32 = -30.0;
+
+/// The steps, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum Step {
+    #[default]
+    Site,
+    Name,
+    Model,
+    Sound,
+}
+
+const STEPS: [(Step, &str); 4] = [
+    (Step::Site, "first.step_site"),
+    (Step::Name, "first.step_name"),
+    (Step::Model, "first.step_model"),
+    (Step::Sound, "first.step_sound"),
+];
+
+/// Where the trial is.
+#[derive(Debug, Clone, Default)]
+enum Trial {
+    #[default]
+    NotYet,
+    Speaking,
+    /// Listening, since when by the window's clock.
+    Listening(Option<f64>),
+    Waiting,
+    Failed,
+    Recorded {
+        levels: Levels,
+        seconds: f64,
+        troubles: Vec<String>,
+        heard: Option<Result<String, String>>,
+    },
+}
+
+/// The page.
+#[derive(Default)]
+pub struct FirstPage {
+    step: Step,
+    student: StudentPage,
+    site: SitePage,
+    sound: Sound,
+    fetch: Option<FetchState>,
+    trial: Trial,
+    waiting: Vec<Command>,
+}
+
+impl Content for FirstPage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        for command in self.waiting.drain(..) {
+            given.ask(command);
+        }
+        let words = given.words;
+        ui.horizontal_wrapped(|ui| {
+            ui.heading(words.say("first.heading"));
+            for (language, name) in Words::ALL {
+                if ui.add(Button::selectable(words == language, name)).clicked() {
+                    given.set(|s: &mut Settings| s.words = Some(language));
+                }
+            }
+        });
+        ui.label(words.say("first.about"));
+        self.steps(ui, given);
+        ui.separator();
+        match self.step {
+            Step::Site => {
+                self.site.ui(ui, given);
+                ui.label(look::remark(words.say("first.own_site")));
+            }
+            Step::Name => self.student.ui(ui, given),
+            Step::Model => self.model(ui, given),
+            Step::Sound => self.try_sound(ui, given),
+        }
+        ui.separator();
+        self.onward(ui, given);
+    }
+
+    fn take(&mut self, event: &Event) {
+        match event {
+            Event::Fetch(state) => self.fetch = Some(state.clone()),
+            Event::Trial(event) => self.tried(event),
+            // What was chosen is not asked again.
+            Event::SiteLoaded(_) if self.step == Step::Site => self.step = Step::Name,
+            Event::Student(student) if self.step == Step::Name => {
+                if student.as_ref().is_none_or(|s| s.consent.is_some()) {
+                    self.go(Step::Model);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn opened(&mut self, shown: &Shown) -> Vec<Command> {
+        self.step = if shown.site.is_none() {
+            Step::Site
+        } else if !shown.who.may_practise() {
+            Step::Name
+        } else if matches!(shown.model, ModelState::Missing(_)) {
+            Step::Model
+        } else {
+            Step::Sound
+        };
+        vec![Command::WatchLevel(true), Command::ListDevices]
+    }
+
+    fn left(&mut self, _: &Shown) -> Vec<Command> {
+        self.trial = Trial::NotYet;
+        vec![Command::Trial(TrialCommand::End), Command::WatchLevel(false)]
+    }
+}
+
+impl FirstPage {
+    fn go(&mut self, step: Step) {
+        self.step = step;
+    }
+
+    fn tried(&mut self, event: &TrialEvent) {
+        match event {
+            TrialEvent::Said if matches!(self.trial, Trial::Speaking) => {
+                self.trial = Trial::Waiting;
+                self.waiting.push(Command::Trial(TrialCommand::Listen));
+            }
+            TrialEvent::Said => {}
+            TrialEvent::Listening => self.trial = Trial::Listening(None),
+            TrialEvent::NotListening => {
+                if matches!(self.trial, Trial::Waiting | Trial::Listening(_)) {
+                    self.trial = Trial::Failed;
+                }
+            }
+            TrialEvent::Recorded {
+                levels,
+                seconds,
+                troubles,
+            } => {
+                self.trial = Trial::Recorded {
+                    levels: *levels,
+                    seconds: *seconds,
+                    troubles: troubles.clone(),
+                    heard: None,
+                };
+                // What was heard is played back without being asked.
+                self.waiting.push(Command::Trial(TrialCommand::Play));
+            }
+            TrialEvent::Heard(text) => self.heard_as(Ok(text.clone())),
+            TrialEvent::NotHeard(why) => self.heard_as(Err(why.clone())),
+        }
+    }
+
+    fn heard_as(&mut self, result: Result<String, String>) {
+        if let Trial::Recorded { heard, .. } = &mut self.trial {
+            *heard = Some(result);
+        }
+    }
+
+    /// The steps with what is done of them; each can be gone to.
+    fn steps(&mut self, ui: &mut Ui, given: &Given<'_>) {
+        let words = given.words;
+        ui.horizontal_wrapped(|ui| {
+            for (n, (step, key)) in STEPS.into_iter().enumerate() {
+                let done = self.done(step, given.shown);
+                let mark = if done { "\u{2714} " } else { "" };
+                let text = format!("{mark}{}. {}", n + 1, words.say(key));
+                let button = ui.add(Button::selectable(self.step == step, text));
+                if done {
+                    button.clone().on_hover_text(words.say("first.done"));
+                }
+                if button.clicked() {
+                    self.step = step;
+                }
+            }
+        });
+    }
+
+    fn done(&self, step: Step, shown: &Shown) -> bool {
+        match step {
+            Step::Site => shown.site.is_some(),
+            Step::Name => shown.who.may_practise(),
+            Step::Model => matches!(shown.model, ModelState::Ready(_)),
+            Step::Sound => matches!(&self.trial, Trial::Recorded { levels, .. } if good(levels)),
+        }
+    }
+
+    /// Back, onward, and at the end to practice.
+    fn onward(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        let at = STEPS.iter().position(|(s, _)| *s == self.step).unwrap_or(0);
+        let ready = given.shown.site.is_some() && given.shown.who.may_practise();
+        ui.horizontal_wrapped(|ui| {
+            if at > 0 && ui.button(words.say("first.back")).clicked() {
+                self.step = STEPS[at - 1].0;
+            }
+            if let Some((next, _)) = STEPS.get(at + 1) {
+                let key = if self.done(self.step, given.shown) {
+                    "first.next"
+                } else {
+                    "first.later"
+                };
+                if ui.button(words.say(key)).clicked() {
+                    self.step = *next;
+                }
+            }
+            if at + 1 == STEPS.len() || ready {
+                let begin = ui.add_enabled(ready, Button::new(words.say("first.begin")));
+                if begin.clicked() {
+                    given.go(Page::Practice);
+                }
+            }
+        });
+        if at + 1 == STEPS.len() && !ready {
+            ui.label(look::remark(words.say("first.not_ready")));
+        }
+    }
+
+    fn model(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        ui.heading(words.say("first.model"));
+        match &given.shown.model {
+            ModelState::Ready(name) => {
+                ui.label(words.fill("first.model_ready", &[("name", name)]));
+                return;
+            }
+            ModelState::Loading => {
+                ui.label(words.say("shell.model_loading"));
+            }
+            ModelState::Missing(_) => {
+                ui.label(words.say("first.model_missing"));
+            }
+        }
+        match &self.fetch {
+            Some(FetchState::Working(p)) => {
+                let key = match p.stage {
+                    Stage::Fetching => "first.fetching",
+                    Stage::Unpacking => "first.unpacking",
+                    Stage::Rebuilding => "first.rebuilding",
+                };
+                let share = p.done as f32 / p.total.max(1) as f32;
+                let percent = format!("{:.0}", 100.0 * share.clamp(0.0, 1.0));
+                let text = words.fill(key, &[("percent", &percent)]);
+                ui.add(ProgressBar::new(share.clamp(0.0, 1.0)).text(text));
+                if ui.button(words.say("first.fetch_cancel")).clicked() {
+                    given.ask(Command::CancelFetch);
+                }
+                return;
+            }
+            Some(FetchState::Failed(why)) => {
+                let colour = look::trouble(ui.visuals().dark_mode);
+                ui.label(RichText::new(why).color(colour));
+            }
+            Some(FetchState::Cancelled) => {
+                ui.label(words.say("first.fetch_cancelled"));
+            }
+            Some(FetchState::Done) | None => {}
+        }
+        if matches!(given.shown.model, ModelState::Missing(_)) {
+            if ui.button(words.say("first.fetch")).clicked() {
+                self.fetch = None;
+                given.ask(Command::FetchModel);
+            }
+            ui.label(look::remark(words.say("first.fetch_about")));
+        }
+    }
+
+    fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        self.sound.ui(ui, given);
+        ui.separator();
+        ui.heading(words.say("first.trial"));
+        // The call is judged in the site's language, so it is spoken in it.
+        let language = given.shown.site.as_ref().map_or(Language::English, |s| s.language);
+        let spoken = match language {
+            Language::English => Words::English,
+            Language::German => Words::German,
+        };
+        let call = spoken.say("first.trial_call");
+        let mut again = false;
+        match &mut self.trial {
+            Trial::NotYet => {
+                ui.label(words.fill("first.trial_about", &[("call", call)]));
+                again = ui.button(words.say("first.trial_begin")).clicked();
+            }
+            Trial::Speaking | Trial::Waiting => {
+                ui.label(words.say("first.trial_speaking"));
+            }
+            Trial::Listening(since) => {
+                let now = ui.input(|i| i.time);
+                let since = *since.get_or_insert(now);
+                ui.label(RichText::new(words.fill("first.trial_say", &[("call", call)])).text_style(look::big()));
+                practice::level_bar(ui, words, given.shown.level);
+                let enough = ui.button(words.say("first.trial_enough")).clicked();
+                if enough || now - since > LISTENS {
+                    given.ask(Command::Trial(TrialCommand::Enough));
+                    self.trial = Trial::Waiting;
+                } else {
+                    let rest = (LISTENS - (now - since)).clamp(0.05, LISTENS);
+                    ui.ctx().request_repaint_after(Duration::from_secs_f64(rest));
+                }
+            }
+            Trial::Failed => {
+                ui.label(words.say("first.trial_failed"));
+                again = ui.button(words.say("first.trial_again")).clicked();
+            }
+            Trial::Recorded {
+                levels,
+                seconds,
+                troubles,
+                heard,
+            } => {
+                result(ui, words, levels, *seconds, troubles);
+                understood(ui, words, call, heard.as_ref());
+                ui.horizontal_wrapped(|ui| {
+                    if ui.button(words.say("first.trial_play")).clicked() {
+                        given.ask(Command::Trial(TrialCommand::Play));
+                    }
+                    again = ui.button(words.say("first.trial_again")).clicked();
+                });
+            }
+        }
+        if again {
+            self.trial = Trial::Speaking;
+            given.ask(Command::Trial(TrialCommand::Say {
+                text: spoken.fill("first.trial_sentence", &[("call", call)]),
+                language,
+            }));
+        }
+    }
+}
+
+fn good(levels: &Levels) -> bool {
+    levels.peak_dbfs >= LOUD_ENOUGH_DBFS && levels.clipped < 0.001
+}
+
+/// What was measured, each number with the word for it and what to do.
+fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[String]) {
+    let dark = ui.visuals().dark_mode;
+    let rows = [
+        (
+            "first.loudest",
+            format!("{:.0} dBFS", levels.peak_dbfs),
+            if levels.peak_dbfs >= LOUD_ENOUGH_DBFS {
+                ("first.loud_enough", true)
+            } else {
+                ("first.too_quiet", false)
+            },
+        ),
+        (
+            "first.floor",
+            format!("{:.0} dBFS", levels.floor_dbfs),
+            if levels.floor_dbfs <= NOISY_DBFS {
+                ("first.room_quiet", true)
+            } else {
+                ("first.room_noisy", false)
+            },
+        ),
+        (
+            "first.clipping",
+            format!("{:.1} %", 100.0 * levels.clipped),
+            if levels.clipped < 0.001 {
+                ("first.not_clipped", true)
+            } else {
+                ("first.clipped", false)
+            },
+        ),
+    ];
+    Grid::new("trial").num_columns(3).striped(true).show(ui, |ui| {
+        for (name, value, (word, fine)) in rows {
+            ui.label(words.say(name));
+            ui.label(value);
+            let colour = if fine { look::good(dark) } else { look::trouble(dark) };
+            ui.label(RichText::new(words.say(word)).color(colour));
+            ui.end_row();
+        }
+        ui.label(words.say("first.length"));
+        ui.label(format!("{seconds:.1} s"));
+        ui.end_row();
+    });
+    for trouble in troubles {
+        ui.colored_label(look::trouble(dark), trouble);
+    }
+}
+
+fn understood(ui: &mut Ui, words: Words, call: &str, heard: Option<&Result<String, String>>) {
+    let dark = ui.visuals().dark_mode;
+    match heard {
+        None => {
+            ui.label(words.say("first.listening"));
+        }
+        Some(Err(why)) => {
+            ui.label(words.fill("first.not_heard", &[("why", why)]));
+        }
+        Some(Ok(text)) => {
+            let same = alike(call, text);
+            let (key, colour) = if same {
+                ("first.understood", look::good(dark))
+            } else {
+                ("first.misunderstood", look::trouble(dark))
+            };
+            let shown = if text.is_empty() { "\u{2026}" } else { text };
+            ui.label(RichText::new(words.fill(key, &[("text", shown)])).color(colour));
+        }
+    }
+}
+
+/// At least half of the words asked for were written down.
+fn alike(call: &str, heard: &str) -> bool {
+    let plain = |text: &str| crate::call::words::of(text);
+    let (wanted, got) = (plain(call), plain(heard));
+    let found = wanted.iter().filter(|w| got.contains(w)).count();
+    !wanted.is_empty() && 2 * found >= wanted.len()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pagetest::{Bench, larkmoor, robin};
+    use super::*;
+    use crate::model::Progress;
+    use crate::worker::FoundSite;
+    use eframe::egui::Key;
+    use egui_kittest::kittest::{NodeT, Queryable};
+
+    fn beginning() -> Bench<FirstPage> {
+        let mut bench = Bench::new(FirstPage::default());
+        assert_eq!(bench.open(), ["WatchLevel(true)", "ListDevices"]);
+        bench.tell(Event::Model(ModelState::Missing("run `cableside model fetch`".into())));
+        bench.tell(Event::Microphone(Some("Headset".into())));
+        bench.tell(Event::Sites(vec![FoundSite {
+            id: "larkmoor".into(),
+            name: "Larkmoor".into(),
+            about: "A field.".into(),
+            invented: true,
+            problem: None,
+        }]));
+        bench
+    }
+
+    fn levels(peak: f32, floor: f32, clipped: f32) -> Levels {
+        Levels {
+            peak_dbfs: peak,
+            rms_dbfs: peak - 12.0,
+            floor_dbfs: floor,
+            clipped,
+        }
+    }
+
+    #[test]
+    fn from_nothing_to_practice() {
+        let mut bench = beginning();
+        bench.window.get_by_label("Larkmoor").click();
+        bench.window.run();
+        assert_eq!(bench.asked(), ["LoadSite(SiteRequest(\"larkmoor\"))"]);
+        bench.tell(Event::SiteLoaded(larkmoor()));
+        // The name is next, with the question about recordings.
+        bench.window.get_by_label_contains("a guardian answers");
+        bench.tell(Event::Student(Some(robin())));
+        // The model is fetched only when asked.
+        assert!(bench.asked().is_empty());
+        bench.window.get_by_label("Fetch the speech model now").click();
+        bench.window.run();
+        assert_eq!(bench.asked(), ["FetchModel"]);
+        bench.tell(Event::Fetch(FetchState::Working(Progress {
+            stage: Stage::Fetching,
+            done: 30,
+            total: 120,
+        })));
+        bench.window.get_by_label("Cancel").click();
+        bench.window.run();
+        assert_eq!(bench.asked(), ["CancelFetch"]);
+        bench.tell(Event::Fetch(FetchState::Cancelled));
+        bench.window.get_by_label_contains("Nothing was left behind");
+        bench.tell(Event::Model(ModelState::Ready("base".into())));
+        bench.window.get_by_label("Next").click();
+        bench.window.run();
+        bench.window.get_by_label("Begin to practise").click();
+        bench.window.run();
+        assert_eq!(bench.window.state().went, [Page::Practice]);
+    }
+
+    #[test]
+    fn the_sound_proves_itself_with_the_keyboard_alone() {
+        let mut bench = beginning();
+        bench.tell(Event::SiteLoaded(larkmoor()));
+        bench.tell(Event::Student(Some(robin())));
+        bench.window.get_by_label("4. Microphone").click();
+        bench.window.run();
+        bench.window.get_by_label("Begin the trial").focus();
+        bench.window.run();
+        bench.window.key_press(Key::Enter);
+        bench.window.run();
+        assert!(bench.asked()[0].starts_with("Trial(Say"), "it speaks first");
+        bench.tell(Event::Trial(TrialEvent::Said));
+        bench.window.run();
+        assert_eq!(bench.asked(), ["Trial(Listen)"]);
+        bench.tell(Event::Trial(TrialEvent::Listening));
+        bench.window.get_by_label_contains("Winch, radio check");
+        bench.window.get_by_label("I have said it").click();
+        bench.window.run_steps(2);
+        assert_eq!(bench.asked(), ["Trial(Enough)"]);
+        bench.tell(Event::Trial(TrialEvent::Recorded {
+            levels: levels(-9.0, -60.0, 0.0),
+            seconds: 2.4,
+            troubles: Vec::new(),
+        }));
+        bench.window.run();
+        assert_eq!(bench.asked(), ["Trial(Play)"], "it is played back");
+        for text in ["-9 dBFS", "-60 dBFS", "loud enough", "a quiet room", "none"] {
+            bench.window.get_by_label(text);
+        }
+        bench.tell(Event::Trial(TrialEvent::Heard("Winch radio check.".into())));
+        bench
+            .window
+            .get_by_label("Understood: \u{201c}Winch radio check.\u{201d}");
+        bench.window.get_by_label("\u{2714} 4. Microphone");
+    }
+
+    #[test]
+    fn what_is_wrong_with_the_sound_is_said_with_what_to_do() {
+        let mut bench = beginning();
+        bench.tell(Event::SiteLoaded(larkmoor()));
+        bench.tell(Event::Student(None));
+        bench.window.get_by_label("4. Microphone").click();
+        bench.window.run();
+        bench.window.get_by_label("Begin the trial").click();
+        bench.window.run();
+        bench.tell(Event::Trial(TrialEvent::Recorded {
+            levels: levels(-44.0, -38.0, 0.02),
+            seconds: 2.4,
+            troubles: vec!["The recording is very quiet.".into()],
+        }));
+        for text in ["go closer", "noise", "turn the microphone down"] {
+            bench.window.get_by_label_contains(text);
+        }
+        bench.tell(Event::Trial(TrialEvent::Heard("thank you".into())));
+        bench.window.get_by_label_contains("It should be what you said");
+        assert!(bench.window.query_by_label("\u{2714} 4. Microphone").is_none());
+        bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".into())));
+        bench.window.get_by_label_contains("No model.");
+    }
+
+    #[test]
+    fn practice_waits_for_site_and_name_and_nothing_else() {
+        let mut bench = beginning();
+        bench.window.get_by_label("4. Microphone").click();
+        bench.window.run();
+        let begin = bench.window.get_by_label("Begin to practise");
+        assert!(begin.accesskit_node().is_disabled());
+        bench.tell(Event::SiteLoaded(larkmoor()));
+        bench.tell(Event::Student(None));
+        let begin = bench.window.get_by_label("Begin to practise");
+        assert!(
+            !begin.accesskit_node().is_disabled(),
+            "without a model calls can be typed"
+        );
+    }
+}

@@ -1,0 +1,504 @@
+//! How the student comes along: days, parts of the call, reaction, mix-ups. Every picture has its numbers beside it as text.
+
+use super::look;
+use super::page::{Content, Given, Page};
+use super::shown::{Shown, Who};
+use super::words::Words;
+use crate::logbook::{Course, Day, Middle, Progress, Share, Tally};
+use crate::site::Site;
+use crate::worker::{Command, Event};
+use eframe::egui::{self, Button, Color32, Grid, RichText, Ui};
+use egui_plot::{Bar, BarChart, GridInput, GridMark, Line, LineStyle, MarkerShape, Plot, PlotPoints, Points};
+use jiff::civil::Date;
+use std::ops::RangeInclusive;
+
+/// Height of a picture, points.
+const HEIGHT: f32 = 170.0;
+/// Mix-ups shown.
+const MIX_UPS: usize = 8;
+
+/// What the page has to show.
+#[derive(Debug, Default)]
+pub struct ProgressPage {
+    progress: Option<Progress>,
+    /// The element whose course is drawn.
+    chosen: Option<String>,
+}
+
+impl Content for ProgressPage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        ui.heading(words.say("progress.heading"));
+        if !shown.who.may_practise() {
+            ui.label(words.say("progress.nobody"));
+            if ui.button(words.say("page.student")).clicked() {
+                given.go(Page::Student);
+            }
+            return;
+        }
+        let Some(progress) = &self.progress else {
+            ui.label(words.say("progress.asking"));
+            return;
+        };
+        if progress.attempts == 0 {
+            ui.label(words.say("progress.none"));
+            if ui.button(words.say("page.practice")).clicked() {
+                given.go(Page::Practice);
+            }
+            return;
+        }
+        ui.label(look::remark(about(words, shown, progress)));
+        days(ui, words, &progress.days);
+        elements(ui, words, shown.site.as_deref(), progress, &mut self.chosen);
+        mix_ups(ui, words, shown.site.as_deref(), progress);
+        reaction(ui, words, progress);
+        ui.add_space(8.0);
+        ui.label(look::remark(words.say("progress.honest")));
+    }
+
+    fn take(&mut self, event: &Event) {
+        match event {
+            Event::Progress(progress) => self.progress = Some((**progress).clone()),
+            // Somebody else's progress is not shown for a moment.
+            Event::Student(_) | Event::SiteLoaded(_) => self.progress = None,
+            _ => {}
+        }
+    }
+
+    fn opened(&mut self, shown: &Shown) -> Vec<Command> {
+        if shown.who == Who::Open {
+            return Vec::new();
+        }
+        vec![Command::Progress]
+    }
+}
+
+fn about(words: Words, shown: &Shown, progress: &Progress) -> String {
+    let who = match &shown.who {
+        Who::Student(s) => s.name.as_str(),
+        _ => words.say("shell.nobody"),
+    };
+    let site = shown.site.as_ref().map_or("", |s| s.name.as_str());
+    let n = progress.attempts.to_string();
+    let values = [("who", who), ("site", site), ("n", n.as_str())];
+    if progress.older {
+        words.fill("progress.about_newest", &values)
+    } else {
+        words.fill("progress.about", &values)
+    }
+}
+
+/// A date in the window's way.
+fn date(words: Words, date: Date) -> String {
+    date.strftime(words.say("progress.date")).to_string()
+}
+
+/// Days since the first of January 1970, for the axis.
+fn day_number(date: Date) -> f64 {
+    f64::from(date.duration_since(jiff::civil::date(1970, 1, 1)).as_hours() as i32 / 24)
+}
+
+fn of_day_number(number: f64) -> Option<Date> {
+    let days = jiff::Span::new().try_days(number.round() as i64).ok()?;
+    jiff::civil::date(1970, 1, 1).checked_add(days).ok()
+}
+
+/// "34 of 51 (67 %, between 53 and 79 %)", or that there are too few.
+fn share_text(words: Words, n: u32, of: u32) -> String {
+    let (part, whole) = (n.to_string(), of.to_string());
+    match Share::of(n, of) {
+        Some(s) => {
+            let percent = |share: f64| format!("{:.0}", 100.0 * share);
+            let (share, low, high) = (percent(s.share), percent(s.low), percent(s.high));
+            words.fill(
+                "progress.share",
+                &[
+                    ("n", &part),
+                    ("of", &whole),
+                    ("share", &share),
+                    ("low", &low),
+                    ("high", &high),
+                ],
+            )
+        }
+        None => words.fill("progress.too_few", &[("n", &part), ("of", &whole)]),
+    }
+}
+
+fn axis(words: Words, plot: Plot<'_>) -> Plot<'_> {
+    plot.height(HEIGHT)
+        .allow_drag(false)
+        .allow_zoom(false)
+        .allow_scroll(false)
+        .allow_boxed_zoom(false)
+        .x_grid_spacer(day_marks)
+        .x_axis_formatter(move |mark: GridMark, _: &RangeInclusive<f64>| {
+            of_day_number(mark.value).map_or_else(String::new, |d| date(words, d))
+        })
+}
+
+/// Whole days only, at most eight.
+fn day_marks(input: GridInput) -> Vec<GridMark> {
+    let (from, to) = input.bounds;
+    let step = ((to - from) / 8.0).ceil().max(1.0);
+    let mut at = (from / step).ceil() * step;
+    let mut marks = Vec::new();
+    while at <= to && marks.len() < 20 {
+        marks.push(GridMark {
+            value: at,
+            step_size: step,
+        });
+        at += step;
+    }
+    marks
+}
+
+fn days(ui: &mut Ui, words: Words, days: &[Day]) {
+    section(ui, words.say("progress.days"));
+    let first: u32 = days.iter().map(|d| d.first).sum();
+    let passed: u32 = days.iter().map(|d| d.passed).sum();
+    ui.label(words.fill("progress.at_once", &[("share", &share_text(words, passed, first))]));
+    let dark = ui.visuals().dark_mode;
+    let (all, good) = (ui.visuals().weak_text_color(), look::good(dark));
+    let bars = |color: Color32, height: &dyn Fn(&Day) -> u32, width: f64| {
+        days.iter()
+            .map(|d| {
+                Bar::new(day_number(d.date), f64::from(height(d)))
+                    .width(width)
+                    .fill(color)
+                    .name(date(words, d.date))
+            })
+            .collect::<Vec<_>>()
+    };
+    let attempts = BarChart::new(words.say("progress.attempts"), bars(all, &|d| d.attempts, 0.8)).color(all);
+    let at_once = BarChart::new(words.say("progress.passed"), bars(good, &|d| d.passed, 0.4)).color(good);
+    axis(words, Plot::new("days"))
+        .include_y(0.0)
+        .legend(egui_plot::Legend::default())
+        .show(ui, |plot| {
+            plot.bar_chart(attempts);
+            plot.bar_chart(at_once);
+        });
+    numbers(ui, words, "days", |ui| {
+        for key in ["progress.day", "progress.attempts", "progress.passed"] {
+            ui.label(RichText::new(words.say(key)).strong());
+        }
+        ui.end_row();
+        for d in days.iter().rev() {
+            ui.label(date(words, d.date));
+            ui.label(d.attempts.to_string());
+            let (n, of) = (d.passed.to_string(), d.first.to_string());
+            ui.label(words.fill("progress.n_of", &[("n", &n), ("of", &of)]));
+            ui.end_row();
+        }
+    });
+}
+
+fn section(ui: &mut Ui, title: &str) {
+    ui.add_space(10.0);
+    ui.separator();
+    ui.heading(title);
+}
+
+/// The numbers of a picture, folded away.
+fn numbers(ui: &mut Ui, words: Words, salt: &str, rows: impl FnOnce(&mut Ui)) {
+    egui::CollapsingHeader::new(words.say("progress.numbers"))
+        .id_salt(("numbers", salt))
+        .show(ui, |ui| {
+            Grid::new(("numbers", salt)).striped(true).num_columns(3).show(ui, rows);
+        });
+}
+
+fn label_of(site: Option<&Site>, element: &str) -> String {
+    site.and_then(|s| s.elements.get(element))
+        .map_or_else(|| element.to_owned(), |e| e.label.clone())
+}
+
+fn elements(ui: &mut Ui, words: Words, site: Option<&Site>, progress: &Progress, chosen: &mut Option<String>) {
+    section(ui, words.say("progress.parts"));
+    ui.label(words.say("progress.parts_about"));
+    let dark = ui.visuals().dark_mode;
+    Grid::new("parts").num_columns(3).spacing([14.0, 6.0]).show(ui, |ui| {
+        for course in &progress.elements {
+            let now = chosen.as_deref() == Some(course.element.as_str());
+            let name = label_of(site, &course.element);
+            if ui.add(Button::new(name).selected(now)).clicked() {
+                *chosen = (!now).then(|| course.element.clone());
+            }
+            bar(ui, &course.all, dark);
+            ui.label(tally_text(words, &course.all));
+            ui.end_row();
+        }
+    });
+    let Some(course) = progress.elements.iter().find(|c| Some(&c.element) == chosen.as_ref()) else {
+        ui.label(look::remark(words.say("progress.choose_part")));
+        return;
+    };
+    one_element(ui, words, &label_of(site, &course.element), course);
+}
+
+/// A bar of verdicts: said full, wrong and missing hatched by their height, unsure empty. The text beside it says the same.
+fn bar(ui: &mut Ui, tally: &Tally, dark: bool) {
+    let (place, _) = ui.allocate_exact_size(egui::vec2(150.0, 18.0), egui::Sense::hover());
+    let all = f32::from(u16::try_from(tally.decided() + tally.unsure).unwrap_or(u16::MAX)).max(1.0);
+    let painter = ui.painter();
+    let mut left = place.left();
+    let parts = [
+        (tally.said, crate::call::Verdict::Said, 1.0),
+        (tally.wrong, crate::call::Verdict::Wrong, 0.66),
+        (tally.missing, crate::call::Verdict::Missing, 0.4),
+        (tally.unsure, crate::call::Verdict::Unsure, 0.18),
+    ];
+    for (n, verdict, height) in parts {
+        let width = place.width() * f32::from(u16::try_from(n).unwrap_or(u16::MAX)) / all;
+        let top = place.bottom() - place.height() * height;
+        let part = egui::Rect::from_min_max(egui::pos2(left, top), egui::pos2(left + width, place.bottom()));
+        painter.rect_filled(part, 0.0, look::verdict(verdict, dark));
+        left += width;
+    }
+    painter.hline(
+        place.x_range(),
+        place.bottom(),
+        egui::Stroke::new(1.0, ui.visuals().weak_text_color()),
+    );
+}
+
+fn tally_text(words: Words, tally: &Tally) -> String {
+    let mut text = share_text(words, tally.said, tally.decided());
+    for (n, key) in [
+        (tally.wrong, "verdict.wrong"),
+        (tally.missing, "verdict.missing"),
+        (tally.unsure, "verdict.unsure"),
+    ] {
+        if n > 0 {
+            text = format!("{text}, {n} {}", words.say(key));
+        }
+    }
+    text
+}
+
+fn one_element(ui: &mut Ui, words: Words, label: &str, course: &Course) {
+    ui.add_space(6.0);
+    ui.label(RichText::new(words.fill("progress.course", &[("part", label)])).strong());
+    let dark = ui.visuals().dark_mode;
+    let colour = look::good(dark);
+    let known: Vec<(f64, Share)> = course
+        .days
+        .iter()
+        .filter_map(|(d, t)| Some((day_number(*d), t.share()?)))
+        .collect();
+    if known.is_empty() {
+        ui.label(words.say("progress.no_day"));
+    } else {
+        let points: Vec<[f64; 2]> = known.iter().map(|(x, s)| [*x, 100.0 * s.share]).collect();
+        let spans: Vec<Line<'_>> = known
+            .iter()
+            .map(|(x, s)| {
+                let ends = vec![[*x, 100.0 * s.low], [*x, 100.0 * s.high]];
+                Line::new("", PlotPoints::from(ends)).color(colour).width(2.0)
+            })
+            .collect();
+        axis(words, Plot::new("course"))
+            .include_y(0.0)
+            .include_y(100.0)
+            .show(ui, |plot| {
+                for span in spans {
+                    plot.line(span);
+                }
+                plot.line(
+                    Line::new(label, PlotPoints::from(points.clone()))
+                        .color(colour)
+                        .style(LineStyle::Dotted { spacing: 6.0 }),
+                );
+                plot.points(
+                    Points::new(label, PlotPoints::from(points))
+                        .color(colour)
+                        .shape(MarkerShape::Circle)
+                        .radius(4.0),
+                );
+            });
+        ui.label(look::remark(words.say("progress.course_about")));
+    }
+    numbers(ui, words, "course", |ui| {
+        for (d, t) in course.days.iter().rev() {
+            ui.label(date(words, *d));
+            ui.label(tally_text(words, t));
+            ui.end_row();
+        }
+    });
+}
+
+fn mix_ups(ui: &mut Ui, words: Words, site: Option<&Site>, progress: &Progress) {
+    section(ui, words.say("progress.mixed"));
+    if progress.mixed_up.is_empty() {
+        ui.label(words.say("progress.no_mixed"));
+        return;
+    }
+    Grid::new("mixed").num_columns(3).striped(true).show(ui, |ui| {
+        for m in progress.mixed_up.iter().take(MIX_UPS) {
+            ui.label(label_of(site, &m.element));
+            ui.label(words.fill("progress.instead", &[("heard", &m.heard), ("right", &m.right)]));
+            ui.label(words.count("progress.once", "progress.times", m.times as usize));
+            ui.end_row();
+        }
+    });
+}
+
+fn seconds(milliseconds: u32) -> String {
+    format!("{:.1}", f64::from(milliseconds) / 1000.0)
+}
+
+fn middle_text(words: Words, m: Middle) -> String {
+    let (n, low, middle, high) = (m.n.to_string(), seconds(m.low), seconds(m.middle), seconds(m.high));
+    if m.n < crate::logbook::TOO_FEW {
+        return words.fill("progress.reaction_few", &[("n", &n), ("middle", &middle)]);
+    }
+    words.fill(
+        "progress.reaction_is",
+        &[("n", &n), ("low", &low), ("middle", &middle), ("high", &high)],
+    )
+}
+
+fn reaction(ui: &mut Ui, words: Words, progress: &Progress) {
+    section(ui, words.say("progress.reaction"));
+    let Some(all) = progress.reaction else {
+        ui.label(words.say("progress.no_reaction"));
+        return;
+    };
+    ui.label(middle_text(words, all));
+    let known: Vec<(&Day, Middle)> = progress.days.iter().filter_map(|d| Some((d, d.reaction?))).collect();
+    let colour = look::note(ui.visuals().dark_mode);
+    let points: Vec<[f64; 2]> = known
+        .iter()
+        .map(|(d, m)| [day_number(d.date), f64::from(m.middle) / 1000.0])
+        .collect();
+    let spans: Vec<Line<'_>> = known
+        .iter()
+        .map(|(d, m)| {
+            let x = day_number(d.date);
+            let ends = vec![[x, f64::from(m.low) / 1000.0], [x, f64::from(m.high) / 1000.0]];
+            Line::new("", PlotPoints::from(ends)).color(colour).width(2.0)
+        })
+        .collect();
+    axis(words, Plot::new("reaction")).include_y(0.0).show(ui, |plot| {
+        for span in spans {
+            plot.line(span);
+        }
+        plot.points(
+            Points::new(words.say("progress.reaction"), PlotPoints::from(points))
+                .color(colour)
+                .shape(MarkerShape::Diamond)
+                .radius(5.0),
+        );
+    });
+    numbers(ui, words, "reaction", |ui| {
+        for (d, m) in known.iter().rev() {
+            ui.label(date(words, d.date));
+            ui.label(middle_text(words, *m));
+            ui.end_row();
+        }
+    });
+    ui.label(look::remark(words.say("progress.reaction_about")));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pagetest::Bench;
+    use super::*;
+    use crate::logbook::MixUp;
+    use eframe::egui::accesskit::Role;
+    use egui_kittest::kittest::Queryable;
+    use jiff::civil::date as day;
+
+    fn tally(said: u32, wrong: u32, missing: u32, unsure: u32) -> Tally {
+        Tally {
+            said,
+            wrong,
+            missing,
+            unsure,
+        }
+    }
+
+    fn some() -> Progress {
+        let days = [(3, 6, 6, 2), (4, 8, 7, 5), (9, 3, 2, 2)];
+        Progress {
+            attempts: 17,
+            older: false,
+            days: days
+                .map(|(d, attempts, first, passed)| Day {
+                    date: day(2026, 11, d),
+                    attempts,
+                    first,
+                    passed,
+                    reaction: Middle::of(vec![900, 1200, 1500, 2000, 2600]),
+                })
+                .into(),
+            elements: vec![
+                Course {
+                    element: "callsign".into(),
+                    days: vec![
+                        (day(2026, 11, 3), tally(2, 3, 1, 0)),
+                        (day(2026, 11, 4), tally(6, 1, 0, 1)),
+                        (day(2026, 11, 9), tally(2, 0, 0, 0)),
+                    ],
+                    all: tally(10, 4, 1, 1),
+                },
+                Course {
+                    element: "crew".into(),
+                    days: vec![(day(2026, 11, 3), tally(2, 0, 1, 0))],
+                    all: tally(2, 0, 1, 0),
+                },
+            ],
+            mixed_up: vec![MixUp {
+                element: "callsign".into(),
+                right: "G-CLRM".into(),
+                heard: "G-CLMR".into(),
+                times: 3,
+            }],
+            reaction: Middle::of(vec![900, 1200, 1500, 2000, 2600]),
+        }
+    }
+
+    #[test]
+    fn numbers_stand_beside_the_pictures_and_few_calls_have_no_share() {
+        let mut bench = Bench::practising(ProgressPage::default());
+        bench.tell(Event::Progress(Box::new(some())));
+        bench
+            .window
+            .get_by_label("At the first try, complete and right: 9 of 15 (60 %, between 36 and 80 %)");
+        bench
+            .window
+            .get_by_label_contains("10 of 15 (67 %, between 42 and 85 %), 4 wrong, 1 missing, 1 unsure");
+        bench.window.get_by_label_contains("2 of 3, too few");
+        bench.window.get_by_label("\"G-CLMR\" said, right was \"G-CLRM\"");
+        bench.window.get_by_label("3 times");
+        bench.window.get_by_label_contains("half of them under 1.5 s");
+        // The course of one part, and its numbers by keyboard.
+        bench.window.get_by_role_and_label(Role::Button, "Callsign").focus();
+        bench.window.run();
+        bench.window.key_press(egui::Key::Enter);
+        bench.window.run();
+        bench.window.get_by_label("Callsign, day by day");
+        bench.window.get_all_by_label("The numbers").nth(1).unwrap().click();
+        bench.window.run();
+        bench.window.get_by_label_contains("6 of 7 (86 %");
+    }
+
+    #[test]
+    fn a_beginning_is_told_as_one() {
+        let mut bench = Bench::practising(ProgressPage::default());
+        assert_eq!(bench.open(), ["Progress"]);
+        bench.tell(Event::Progress(Box::default()));
+        bench.window.get_by_label_contains("No calls yet");
+        let mut nobody = Bench::new(ProgressPage::default());
+        nobody.window.run();
+        nobody.window.get_by_label_contains("Choose who practises");
+    }
+
+    #[test]
+    fn days_come_back_from_their_numbers() {
+        for d in [day(2026, 2, 28), day(2026, 3, 1), day(1970, 1, 1)] {
+            assert_eq!(of_day_number(day_number(d)), Some(d));
+        }
+    }
+}
