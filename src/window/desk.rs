@@ -468,6 +468,11 @@ fn state_line(ui: &mut Ui, words: Words, desk: &OnDesk) {
     });
 }
 
+/// The name of a field that has no label beside it, for those who hear it.
+fn named(ui: &Ui, field: &eframe::egui::Response, name: &str) {
+    ui.ctx().accesskit_node_builder(field.id, |node| node.set_label(name));
+}
+
 /// A problem in the checker's words, with its place.
 fn problem(ui: &mut Ui, words: Words, problem: &Problem) {
     let colour = look::trouble(ui.visuals().dark_mode);

@@ -6,7 +6,7 @@ use super::page::{Content, Given, Page};
 use super::place::SitePage;
 use super::practice;
 use super::settings::Settings;
-use super::shown::{Shown, Who};
+use super::shown::Shown;
 use super::sound::Sound;
 use super::student::StudentPage;
 use super::words::Words;

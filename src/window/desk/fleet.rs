@@ -1,6 +1,6 @@
 //! Forms for what a club changes first: its gliders and its cables. Each field has the checker's messages under it.
 
-use super::{OnDesk, problem};
+use super::{OnDesk, named, problem};
 use crate::site::Problem;
 use crate::site::edit::{self, AircraftRow, CableRow, Texts};
 use crate::window::look;
@@ -82,11 +82,7 @@ fn place(ui: &mut Ui, words: Words, texts: &mut Texts, forms: &mut Forms, failed
 /// A field of a row; the label names the column and the row, for those who hear it.
 fn field(ui: &mut Ui, text: &mut String, width: f32, name: &str) -> bool {
     let response = ui.add(TextEdit::singleline(text).char_limit(80).desired_width(width));
-    response.widget_info(|| {
-        let mut info = eframe::egui::WidgetInfo::labeled(eframe::egui::WidgetType::TextEdit, true, name);
-        info.current_text_value = Some(text.clone());
-        info
-    });
+    named(ui, &response, name);
     response.changed()
 }
 
@@ -186,12 +182,7 @@ fn glider_fields(ui: &mut Ui, words: Words, row: &mut AircraftRow) -> bool {
     let mut changed = field(ui, &mut row.registration, 110.0, &named("desk.registration"));
     changed |= field(ui, &mut row.kind, 160.0, &named("desk.type"));
     let seats = ui.add(DragValue::new(&mut row.seats).range(1..=2).speed(0.05));
-    seats.widget_info(|| {
-        let mut info =
-            eframe::egui::WidgetInfo::labeled(eframe::egui::WidgetType::DragValue, true, named("desk.seats"));
-        info.value = Some(row.seats as f64);
-        info
-    });
+    super::named(ui, &seats, &named("desk.seats"));
     changed |= seats.changed();
     changed |= field(ui, &mut row.weak_link, 110.0, &named("desk.link"));
     changed

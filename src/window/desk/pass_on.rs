@@ -168,7 +168,12 @@ pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, look
     ui.add_space(8.0);
     ui.heading(words.say("desk.import"));
     ui.label(words.say("desk.import_about"));
-    let dropped = ui.input(|i| i.raw.dropped_files.iter().find_map(|f| f.path.clone()));
+    let dropped = ui.input(|i| {
+        i.raw
+            .dropped_files
+            .iter()
+            .find_map(|f| f.path().map(std::path::Path::to_path_buf))
+    });
     let mut look = false;
     if let Some(file) = dropped {
         *path = file.display().to_string();

@@ -1,6 +1,6 @@
 //! The site's files as texts, with the checker's messages: above the text, and marked at their lines.
 
-use super::{OnDesk, problem};
+use super::{OnDesk, named, problem};
 use crate::site::{BRIEFING, FILES};
 use crate::window::look;
 use crate::window::words::Words;
@@ -30,7 +30,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     });
     let name = names().nth(desk.file).unwrap_or(FILES[0]);
     let text = desk.texts.entry(name.to_owned()).or_default();
-    let id = Id::new(("desk text", &desk.id, name));
+    let id = Id::unique(("desk text", &desk.id, name));
     let mine: Vec<_> = desk.problems.iter().filter(|p| p.file == name).collect();
     for p in &mine {
         ui.horizontal_top(|ui| {
@@ -58,11 +58,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
                 ..egui::Margin::same(4)
             })
             .show(ui);
-        output.response.widget_info(|| {
-            let mut info = egui::WidgetInfo::labeled(egui::WidgetType::TextEdit, true, name);
-            info.current_text_value = Some(text.clone());
-            info
-        });
+        named(ui, &output.response.response, name);
         mark(ui, &output, &lines);
     });
     if desk.texts.get(name).is_some_and(|t| t.trim().is_empty()) {
