@@ -237,8 +237,8 @@ impl Logbook {
             None => ("", None),
         };
         let sql = format!(
-            "SELECT number, started_at, utc_offset_seconds, turn_attempt, outcome, situation, timings
-             FROM attempt WHERE {condition} AND held_out = 0 {site_condition}
+            "SELECT number, started_at, utc_offset_seconds, turn_attempt, coalesce(overruled_outcome, outcome), situation, timings
+             FROM attempt WHERE {condition} AND kind = 'call' AND held_out = 0 {site_condition}
              ORDER BY started_at DESC, number DESC LIMIT {NEWEST}"
         );
         let mut statement = self.connection.prepare_cached(&sql)?;

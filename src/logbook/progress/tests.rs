@@ -1,5 +1,5 @@
 use super::*;
-use crate::logbook::{ElementVerdict, NewAttempt, NewStudent};
+use crate::logbook::{ElementVerdict, NewAttempt, NewStudent, Part};
 use jiff::Timestamp;
 use jiff::civil::date;
 use serde_json::json;
@@ -28,6 +28,7 @@ fn attempt(student: Option<Uuid>, time: Timestamp, verdicts: &[(&str, Verdict, O
         site_version: "1".into(),
         step: "ready".into(),
         situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north", "more": {"speed": "too fast"}}),
+        part: Part::default(),
         turn: Uuid::new_v4(),
         turn_attempt: 1,
         model: None,
