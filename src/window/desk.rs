@@ -68,6 +68,8 @@ struct OnDesk {
     prompts: prompts::Prompts,
     tryout: tryout::Tryout,
     file: usize,
+    /// The line to go to in the file open as text.
+    jump: Option<usize>,
     /// The texts that the forms were read from last.
     forms_read: Texts,
 }
@@ -89,6 +91,7 @@ impl OnDesk {
             prompts: prompts::Prompts::default(),
             tryout: tryout::Tryout::default(),
             file: 0,
+            jump: None,
             forms_read: Texts::new(),
         };
         desk.check();
@@ -318,7 +321,7 @@ impl DeskPage {
                 }
             });
         if let Some(id) = wanted {
-            for command in self.draft() {
+            if let Some(command) = self.draft() {
                 given.ask(command);
             }
             self.told = None;
@@ -429,7 +432,7 @@ impl DeskPage {
         }
         let since = ui.input(|i| i.time) - desk.changed_at;
         if since >= PAUSE {
-            for command in self.draft() {
+            if let Some(command) = self.draft() {
                 given.ask(command);
             }
         } else {

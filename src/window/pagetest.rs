@@ -103,6 +103,9 @@ pub fn robin() -> Student {
         name: "Robin".into(),
         language: None,
         role: None,
+        needs_guardian: false,
+        has_pin: false,
+        keep: crate::logbook::Retention::default(),
         consent: Some(Consent {
             given: true,
             asked_at: now,

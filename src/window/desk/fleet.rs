@@ -144,7 +144,7 @@ fn gliders(
                         &["desk.registration", "desk.type", "desk.seats", "desk.link"],
                     );
                 }
-                if glider_fields(ui, words, row) {
+                if glider_fields(ui, words, row, false) {
                     changed.push(n);
                 }
                 let name = words.fill("desk.remove_named", &[("name", &row.registration)]);
@@ -163,7 +163,7 @@ fn gliders(
     let mut added = false;
     ui.label(words.say("desk.new_glider"));
     ui.horizontal_wrapped(|ui| {
-        glider_fields(ui, words, &mut forms.glider);
+        glider_fields(ui, words, &mut forms.glider, true);
         let may = !forms.glider.registration.trim().is_empty() && !forms.glider.kind.trim().is_empty();
         added = ui.add_enabled(may, Button::new(words.say("desk.add_glider"))).clicked();
     });
@@ -176,8 +176,9 @@ fn gliders(
     added || removed.is_some()
 }
 
-fn glider_fields(ui: &mut Ui, words: Words, row: &mut AircraftRow) -> bool {
-    let of = row.registration.clone();
+fn glider_fields(ui: &mut Ui, words: Words, row: &mut AircraftRow, new: bool) -> bool {
+    // The fields of the new one keep their names while they are filled in.
+    let of = if new { String::new() } else { row.registration.clone() };
     let named = |key: &'static str| format!("{} {of}", words.say(key)).trim().to_owned();
     let mut changed = field(ui, &mut row.registration, 110.0, &named("desk.registration"));
     changed |= field(ui, &mut row.kind, 160.0, &named("desk.type"));
@@ -221,7 +222,7 @@ fn cables(
                         &["desk.cable_id", "desk.cable_taught", "desk.cable_understood"],
                     );
                 }
-                if cable_fields(ui, words, row) {
+                if cable_fields(ui, words, row, false) {
                     changed.push(n);
                 }
                 let name = words.fill("desk.remove_named", &[("name", &row.id)]);
@@ -240,7 +241,7 @@ fn cables(
     let mut added = false;
     ui.label(words.say("desk.new_cable"));
     ui.horizontal_wrapped(|ui| {
-        cable_fields(ui, words, &mut forms.cable);
+        cable_fields(ui, words, &mut forms.cable, true);
         let may = !forms.cable.id.trim().is_empty() && !forms.cable.taught.trim().is_empty();
         added = ui.add_enabled(may, Button::new(words.say("desk.add_cable"))).clicked();
     });
@@ -254,8 +255,8 @@ fn cables(
     added || removed.is_some()
 }
 
-fn cable_fields(ui: &mut Ui, words: Words, row: &mut CableRow) -> bool {
-    let of = row.id.clone();
+fn cable_fields(ui: &mut Ui, words: Words, row: &mut CableRow, new: bool) -> bool {
+    let of = if new { String::new() } else { row.id.clone() };
     let named = |key: &'static str| format!("{} {of}", words.say(key)).trim().to_owned();
     let mut changed = field(ui, &mut row.id, 110.0, &named("desk.cable_id"));
     changed |= field(ui, &mut row.taught, 160.0, &named("desk.cable_taught"));

@@ -139,7 +139,10 @@ fn in_words(words: Words, d: &Difference) -> String {
         text => format!("\u{201c}{text}\u{201d}"),
     };
     match (&d.before, &d.after) {
-        (Some(before), Some(after)) => format!("{what}: {} \u{2192} {}", shown(before), shown(after)),
+        (Some(before), Some(after)) => words.fill(
+            "desk.from_to",
+            &[("what", &what), ("before", &shown(before)), ("after", &shown(after))],
+        ),
         (None, Some(after)) => words.fill("desk.is_new", &[("what", &what), ("text", &shown(after))]),
         (Some(before), None) => words.fill("desk.is_gone", &[("what", &what), ("text", &shown(before))]),
         (None, None) => what,
@@ -172,7 +175,8 @@ pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, look
         i.raw
             .dropped_files
             .iter()
-            .find_map(|f| f.path().map(std::path::Path::to_path_buf))
+            .map(|f| f.path().to_path_buf())
+            .find(|p| !p.as_os_str().is_empty())
     });
     let mut look = false;
     if let Some(file) = dropped {

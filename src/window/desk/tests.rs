@@ -192,7 +192,7 @@ fn what_saving_changes_is_shown_before_it_is_saved() {
         same_version: Some("1.0".into()),
     }))));
     bench.window.get_by_label(
-        "element crew, \u{201c}2\u{201d}, taught: \u{201c}two up\u{201d} \u{2192} \u{201c}two aboard\u{201d}",
+        "element crew, \u{201c}2\u{201d}, taught: \u{201c}two up\u{201d}, then \u{201c}two aboard\u{201d}",
     );
     bench
         .window

@@ -31,13 +31,18 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     let name = names().nth(desk.file).unwrap_or(FILES[0]);
     let text = desk.texts.entry(name.to_owned()).or_default();
     let id = Id::unique(("desk text", &desk.id, name));
+    if let Some(line) = desk.jump.take() {
+        jump(ui, id, text, line);
+    }
     let mine: Vec<_> = desk.problems.iter().filter(|p| p.file == name).collect();
     for p in &mine {
         ui.horizontal_top(|ui| {
             if let Some(line) = p.line {
                 let go = ui.button(words.fill("desk.go_to_line", &[("line", &line.to_string())]));
                 if go.clicked() {
-                    jump(ui, id, text, line);
+                    // In the next frame: in this one the click elsewhere takes the focus away again.
+                    desk.jump = Some(line);
+                    ui.ctx().request_repaint();
                 }
             }
             ui.vertical(|ui| problem(ui, words, p));
