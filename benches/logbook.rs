@@ -177,6 +177,12 @@ fn main() {
     });
     measure("past calls for the plan", LIMIT, &|| {
         assert!(logbook.past(students[3], "larkmoor").unwrap().len() > 1500);
+    measure("progress of a student", LIMIT, &|| {
+        let p = logbook.progress(one, None).unwrap();
+        assert!(p.attempts > 2000 && !p.days.is_empty() && !p.elements.is_empty());
+    });
+    measure("progress of all (the newest)", LIMIT, &|| {
+        assert!(logbook.progress(Whose::Anyone, None).unwrap().older);
     });
     measure("held out, all", LIMIT, &|| {
         assert!(logbook.held_out(Whose::Anyone).unwrap().len() > 300);

@@ -105,12 +105,11 @@ fn open(named: &str) -> Result<Opened, Failure> {
         }
         other => other?,
     };
-    let (content, left_out) = match folder {
-        Some(folder) => Content::read(&folder)?,
-        None => {
-            let files = bundled::files(named).ok_or("the site is not in the program")?;
-            (Content::of_texts(&files.texts), Vec::new())
-        }
+    let (content, left_out) = if let Some(folder) = folder {
+        Content::read(&folder)?
+    } else {
+        let files = bundled::files(named).ok_or("the site is not in the program")?;
+        (Content::of_texts(&files.texts), Vec::new())
     };
     Ok(Opened {
         site,

@@ -134,7 +134,7 @@ fn unpack_within(bytes: &[u8], largest: u64) -> Result<Unpacked, ArchiveError> {
             "it has more than {LARGEST_ARCHIVE} bytes"
         )));
     }
-    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(unreadable)?;
+    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|e| unreadable(&e))?;
     if zip.len() > MOST_FILES {
         return Err(ArchiveError::TooMuch(format!(
             "it has {} entries, at most {MOST_FILES} are taken",
@@ -144,7 +144,7 @@ fn unpack_within(bytes: &[u8], largest: u64) -> Result<Unpacked, ArchiveError> {
     if zip.has_duplicate_names() {
         return Err(ArchiveError::TooMuch("it has two entries of one name".to_owned()));
     }
-    if zip.has_overlapping_entries().map_err(unreadable)? {
+    if zip.has_overlapping_entries().map_err(|e| unreadable(&e))? {
         return Err(ArchiveError::TooMuch("its entries lie over each other".to_owned()));
     }
     let entries = look_through(&mut zip, largest)?;
@@ -157,7 +157,7 @@ fn unpack_within(bytes: &[u8], largest: u64) -> Result<Unpacked, ArchiveError> {
     Ok(Unpacked { site, content })
 }
 
-fn unreadable(e: ZipError) -> ArchiveError {
+fn unreadable(e: &ZipError) -> ArchiveError {
     ArchiveError::NotZip(e.to_string())
 }
 
@@ -170,13 +170,13 @@ fn look_through(
     let mut found: Vec<(usize, Vec<String>, bool)> = Vec::new();
     let mut total = 0_u64;
     for index in 0..zip.len() {
-        let entry = zip.by_index_raw(index).map_err(unreadable)?;
+        let entry = zip.by_index_raw(index).map_err(|e| unreadable(&e))?;
         let shown = shown(entry.name_raw());
         let refuse = |why: &str| ArchiveError::Entry {
             name: shown.clone(),
             why: why.to_owned(),
         };
-        let parts = parts(entry.name_raw()).map_err(|why| refuse(why))?;
+        let parts = parts(entry.name_raw()).map_err(refuse)?;
         let kind = entry.unix_mode().map_or(0, |m| m & 0o170_000);
         // 0: none given; 0o100_000: a file; 0o040_000: a folder. All others are links, pipes and devices.
         if entry.is_symlink() || !matches!(kind, 0 | 0o100_000 | 0o040_000) {
@@ -309,7 +309,7 @@ fn read(
         name: shown(name.as_bytes()),
         why,
     };
-    let entry = zip.by_index(index).map_err(unreadable)?;
+    let entry = zip.by_index(index).map_err(|e| unreadable(&e))?;
     let (said, limit) = (entry.size(), kind.limit());
     if said > limit {
         return Err(refuse(format!("it has {said} bytes, at most {limit} are taken")));

@@ -304,7 +304,9 @@ impl Logbook {
             .into_iter()
             .map(|(element, (position, days))| {
                 let mut all = Tally::default();
-                days.values().for_each(|t| all.join(*t));
+                for tally in days.values() {
+                    all.join(*tally);
+                }
                 let days = days.into_iter().collect();
                 (position, Course { element, days, all })
             })

@@ -131,82 +131,8 @@ fn yes(on: bool) -> String {
 }
 
 fn things(site: &Site) -> Vec<Thing> {
-    let c = &site.customs;
-    let mut all = vec![
-        Thing::new(
-            "site",
-            "",
-            vec![
-                ("id", site.id.clone()),
-                ("name", site.name.clone()),
-                ("language", format!("{:?}", site.language)),
-                ("version", site.version.clone()),
-                ("date of the rules", site.rules_date.clone()),
-                ("invented", yes(site.invented)),
-                ("about", site.about.clone()),
-                ("caution", site.caution.clone()),
-                (
-                    "order of the steps",
-                    list(&site.steps.iter().map(|s| s.id.clone()).collect::<Vec<_>>()),
-                ),
-            ],
-        ),
-        Thing::new(
-            "customs",
-            "",
-            vec![
-                ("calls the winch", c.calls_winch.clone()),
-                ("says slack out", c.says_slack_out.clone()),
-                ("slack out, times", c.slack_out_times.to_string()),
-                ("stop, times", c.stop_times.to_string()),
-                ("callsign", format!("{:?}", c.callsign)),
-                ("number pairs forbidden", yes(c.number_pairs_forbidden)),
-                (
-                    "type in the ready call",
-                    match c.type_in_ready_call {
-                        Need::Never => "never",
-                        Need::Optional => "optional",
-                        Need::Required => "required",
-                    }
-                    .to_owned(),
-                ),
-                ("cable may be dropped", yes(c.cable_may_be_dropped_when_single)),
-                ("winch reads back", list(&c.readback_by_winch)),
-                ("release, pulls", c.release_pulls.to_string()),
-            ],
-        ),
-    ];
-    for s in &site.stations {
-        let words = vec![
-            ("name", s.name.clone()),
-            ("taught", s.address.taught.clone()),
-            ("understood", list(&s.address.understood)),
-        ];
-        all.push(Thing::new("station", &s.id, words));
-    }
-    for d in &site.directions {
-        let fields = vec![
-            ("name", d.name.clone()),
-            ("cables from left", list(&d.cables_left_to_right)),
-        ];
-        all.push(Thing::new("direction", &d.id, fields));
-    }
-    all.extend(site.cables.iter().map(|w| wording("cable", w)));
-    for (light, meaning) in &site.signals {
-        all.push(Thing::new("light signal", light, vec![("meaning", meaning.clone())]));
-    }
-    for a in &site.fleet {
-        let fields = vec![
-            ("type", a.kind.clone()),
-            ("seats", a.seats.to_string()),
-            ("competition sign", a.competition_sign.clone().unwrap_or_default()),
-            ("said by", list(&a.said_by)),
-            ("weak link", a.weak_link.clone().unwrap_or_default()),
-            ("type said", a.say_type.map(yes).unwrap_or_default()),
-            ("crew said", a.say_crew.map(yes).unwrap_or_default()),
-        ];
-        all.push(Thing::new("aircraft", &a.registration.to_string(), fields));
-    }
+    let mut all = vec![head(site), customs(site)];
+    places(site, &mut all);
     for element in site.elements.values() {
         elements(site, element, &mut all);
     }
@@ -239,6 +165,90 @@ fn things(site: &Site) -> Vec<Thing> {
         all.push(Thing::new("height band", &b.name, fields));
     }
     all
+}
+
+fn head(site: &Site) -> Thing {
+    Thing::new(
+        "site",
+        "",
+        vec![
+            ("id", site.id.clone()),
+            ("name", site.name.clone()),
+            ("language", format!("{:?}", site.language)),
+            ("version", site.version.clone()),
+            ("date of the rules", site.rules_date.clone()),
+            ("invented", yes(site.invented)),
+            ("about", site.about.clone()),
+            ("caution", site.caution.clone()),
+            (
+                "order of the steps",
+                list(&site.steps.iter().map(|s| s.id.clone()).collect::<Vec<_>>()),
+            ),
+        ],
+    )
+}
+
+fn customs(site: &Site) -> Thing {
+    let c = &site.customs;
+    Thing::new(
+        "customs",
+        "",
+        vec![
+            ("calls the winch", c.calls_winch.clone()),
+            ("says slack out", c.says_slack_out.clone()),
+            ("slack out, times", c.slack_out_times.to_string()),
+            ("stop, times", c.stop_times.to_string()),
+            ("callsign", format!("{:?}", c.callsign)),
+            ("number pairs forbidden", yes(c.number_pairs_forbidden)),
+            (
+                "type in the ready call",
+                match c.type_in_ready_call {
+                    Need::Never => "never",
+                    Need::Optional => "optional",
+                    Need::Required => "required",
+                }
+                .to_owned(),
+            ),
+            ("cable may be dropped", yes(c.cable_may_be_dropped_when_single)),
+            ("winch reads back", list(&c.readback_by_winch)),
+            ("release, pulls", c.release_pulls.to_string()),
+        ],
+    )
+}
+
+/// Stations, directions, cables, light signals, aircraft.
+fn places(site: &Site, all: &mut Vec<Thing>) {
+    for s in &site.stations {
+        let words = vec![
+            ("name", s.name.clone()),
+            ("taught", s.address.taught.clone()),
+            ("understood", list(&s.address.understood)),
+        ];
+        all.push(Thing::new("station", &s.id, words));
+    }
+    for d in &site.directions {
+        let fields = vec![
+            ("name", d.name.clone()),
+            ("cables from left", list(&d.cables_left_to_right)),
+        ];
+        all.push(Thing::new("direction", &d.id, fields));
+    }
+    all.extend(site.cables.iter().map(|w| wording("cable", w)));
+    for (light, meaning) in &site.signals {
+        all.push(Thing::new("light signal", light, vec![("meaning", meaning.clone())]));
+    }
+    for a in &site.fleet {
+        let fields = vec![
+            ("type", a.kind.clone()),
+            ("seats", a.seats.to_string()),
+            ("competition sign", a.competition_sign.clone().unwrap_or_default()),
+            ("said by", list(&a.said_by)),
+            ("weak link", a.weak_link.clone().unwrap_or_default()),
+            ("type said", a.say_type.map(yes).unwrap_or_default()),
+            ("crew said", a.say_crew.map(yes).unwrap_or_default()),
+        ];
+        all.push(Thing::new("aircraft", &a.registration.to_string(), fields));
+    }
 }
 
 fn wording(item: &'static str, w: &Wording) -> Thing {
