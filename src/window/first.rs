@@ -109,10 +109,10 @@ impl Content for FirstPage {
             Event::Trial(event) => self.tried(event),
             // What was chosen is not asked again.
             Event::SiteLoaded(_) if self.step == Step::Site => self.step = Step::Name,
-            Event::Student(student) if self.step == Step::Name => {
-                if student.as_ref().is_none_or(|s| s.consent.is_some()) {
-                    self.go(Step::Model);
-                }
+            Event::Student(student)
+                if self.step == Step::Name && student.as_ref().is_none_or(|s| s.consent.is_some()) =>
+            {
+                self.go(Step::Model);
             }
             _ => {}
         }

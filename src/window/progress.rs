@@ -131,14 +131,14 @@ fn axis(words: Words, plot: Plot<'_>) -> Plot<'_> {
         .allow_zoom(false)
         .allow_scroll(false)
         .allow_boxed_zoom(false)
-        .x_grid_spacer(day_marks)
+        .x_grid_spacer(|input| day_marks(&input))
         .x_axis_formatter(move |mark: GridMark, _: &RangeInclusive<f64>| {
             of_day_number(mark.value).map_or_else(String::new, |d| date(words, d))
         })
 }
 
 /// Whole days only, at most eight.
-fn day_marks(input: GridInput) -> Vec<GridMark> {
+fn day_marks(input: &GridInput) -> Vec<GridMark> {
     let (from, to) = input.bounds;
     let step = ((to - from) / 8.0).ceil().max(1.0);
     let mut at = (from / step).ceil() * step;

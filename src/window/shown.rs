@@ -145,8 +145,13 @@ impl Shown {
             Event::Judged(judged) => self.judged = Some(*judged),
             Event::Stored(_) => self.stored += 1,
             // What only one page shows, it takes itself.
-            Event::Progress(_) | Event::Desk(_) | Event::Trial(_) | Event::Fetch(_) => {}
-            Event::Recorded { .. } | Event::Cancelled | Event::NotStored(_) => {}
+            Event::Progress(_)
+            | Event::Desk(_)
+            | Event::Trial(_)
+            | Event::Fetch(_)
+            | Event::Recorded { .. }
+            | Event::Cancelled
+            | Event::NotStored(_) => {}
             Event::Trouble(text) | Event::NoSuchStudent(text) => {
                 if !self.troubles.contains(&text) {
                     self.troubles.push(text);

@@ -471,18 +471,17 @@ impl Places {
     fn export(&self, id: &str, file: Option<PathBuf>) -> Result<DeskEvent, Refused> {
         let (content, _) = self.saved(id)?;
         let site = Site::check(&content.as_files(id)).map_err(words)?;
-        let file = match file {
-            Some(file) => file,
-            None => {
-                std::fs::create_dir_all(&self.exports)
-                    .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
-                let version: String = site
-                    .version
-                    .chars()
-                    .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
-                    .collect();
-                self.exports.join(format!("{id}-{version}.zip"))
-            }
+        let file = if let Some(file) = file {
+            file
+        } else {
+            std::fs::create_dir_all(&self.exports)
+                .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
+            let version: String = site
+                .version
+                .chars()
+                .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
+                .collect();
+            self.exports.join(format!("{id}-{version}.zip"))
         };
         pack(&content, id, &file).map_err(words)?;
         Ok(DeskEvent::Exported(file))

@@ -90,7 +90,7 @@ fn situation(site: &Site, t: &Tryout) -> Option<Situation> {
     let mut situation = deal(site, None, &mut || 0)?;
     situation.callsign = site.fleet.get(t.glider)?.registration.clone();
     situation.crew = t.crew;
-    situation.cable = site.cables.get(t.cable)?.id.clone();
+    situation.cable.clone_from(&site.cables.get(t.cable)?.id);
     Some(situation)
 }
 
