@@ -5,6 +5,7 @@ use super::page::{Content, Given, Page};
 use super::shown::{Shown, Who};
 use super::words::Words;
 use crate::logbook::{Course, Day, Middle, Progress, Share, Tally};
+use crate::plan::{Item, Today};
 use crate::site::Site;
 use crate::worker::{Command, Event};
 use eframe::egui::{self, Button, Color32, Grid, RichText, Ui};
@@ -14,6 +15,8 @@ use std::ops::RangeInclusive;
 
 /// Height of a picture, points.
 const HEIGHT: f32 = 170.0;
+/// Things to practise shown.
+const TODAY: usize = 6;
 /// Mix-ups shown.
 const MIX_UPS: usize = 8;
 
@@ -48,6 +51,9 @@ impl Content for ProgressPage {
             return;
         }
         ui.label(look::remark(about(words, shown, progress)));
+        if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
+            today(ui, words, shown.site.as_deref(), plan);
+        }
         days(ui, words, &progress.days);
         elements(ui, words, shown.site.as_deref(), progress, &mut self.chosen);
         mix_ups(ui, words, shown.site.as_deref(), progress);
@@ -192,6 +198,54 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
             ui.end_row();
         }
     });
+}
+
+/// What the plan would practise today.
+fn today(ui: &mut Ui, words: Words, site: Option<&Site>, plan: &Today) {
+    section(ui, words.say("progress.today"));
+    let items: Vec<&Item> = if plan.due.is_empty() {
+        plan.new.iter().take(TODAY).collect()
+    } else {
+        plan.due.iter().take(TODAY).map(|d| &d.item).collect()
+    };
+    if items.is_empty() {
+        ui.label(words.say("progress.today_nothing"));
+        return;
+    }
+    if plan.due.is_empty() {
+        ui.label(words.say("progress.today_new"));
+    } else {
+        let (n, calls) = (plan.due.len().to_string(), plan.calls.to_string());
+        let minutes = (plan.seconds / 60.0).ceil().max(1.0).to_string();
+        let values = [("n", n.as_str()), ("calls", &calls), ("minutes", &minutes)];
+        ui.label(words.fill("progress.today_due", &values));
+    }
+    for item in items {
+        ui.label(format!("\u{2022} {}", item_text(words, site, item)));
+    }
+}
+
+fn item_text(words: Words, site: Option<&Site>, item: &Item) -> String {
+    let title = |id: &str| {
+        site.and_then(|s| s.step(id))
+            .map_or_else(|| id.to_owned(), |s| s.title.clone())
+    };
+    match item {
+        Item::Step { step } => words.fill("progress.item_step", &[("step", &title(step))]),
+        Item::Element { step, element } => {
+            let part = label_of(site, element);
+            words.fill("progress.item_part", &[("part", &part), ("step", &title(step))])
+        }
+        Item::Value { element, value } => {
+            let part = label_of(site, element);
+            words.fill("progress.item_value", &[("part", &part), ("value", value)])
+        }
+        Item::Pattern { pattern } => words.fill("progress.item_pattern", &[("pattern", pattern)]),
+        Item::Pair { element, one, other } => {
+            let part = label_of(site, element);
+            words.fill("progress.item_pair", &[("part", &part), ("one", one), ("other", other)])
+        }
+    }
 }
 
 fn section(ui: &mut Ui, title: &str) {
@@ -482,6 +536,41 @@ mod tests {
         bench.window.get_all_by_label("The numbers").nth(1).unwrap().click();
         bench.window.run();
         bench.window.get_by_label_contains("6 of 7 (86 %");
+    }
+
+    #[test]
+    fn what_is_due_today_is_told_in_words() {
+        let mut bench = Bench::practising(ProgressPage::default());
+        bench.tell(Event::Progress(Box::new(some())));
+        let due = |item| crate::plan::Due {
+            item,
+            days: 1,
+            failed: false,
+            steadiness: crate::plan::Steadiness::default(),
+        };
+        let today = Today {
+            due: vec![
+                due(Item::Element {
+                    step: "ready".into(),
+                    element: "crew".into(),
+                }),
+                due(Item::pair("callsign", "G-CLRM", "G-CLMR")),
+            ],
+            new: Vec::new(),
+            errs: Vec::new(),
+            calls: 2,
+            seconds: 70.0,
+        };
+        bench.tell(Event::Planned(Box::new(crate::worker::Planned {
+            level: crate::plan::Level::default(),
+            by_record: None,
+            reason: None,
+            today: Some(today),
+            interruption: None,
+        })));
+        bench.window.get_by_label_contains("about 2 minutes");
+        bench.window.get_by_label("\u{2022} Crew in the step \"Ready call\"");
+        bench.window.get_by_label_contains("G-CLMR and G-CLRM apart");
     }
 
     #[test]

@@ -1,8 +1,7 @@
 //! The worker's main thread: obeys commands, moves the turn, hears the sound room's events, asks recogniser and logbook.
 //!
-//! `conductor/turn.rs` moves the turn, `planned.rs` asks the plan for it, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps.
-//! `conductor/turn.rs` moves the turn, `sound.rs` plays and records, `kept.rs` makes what the logbook keeps, `bench.rs` has
-//! the sound outside a turn.
+//! `conductor/turn.rs` moves the turn, `planned.rs` asks the plan for it, `sound.rs` plays and records, `kept.rs` makes what
+//! the logbook keeps, `bench.rs` has the sound outside a turn.
 
 mod bench;
 mod kept;

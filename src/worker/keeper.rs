@@ -46,6 +46,7 @@ pub(super) enum Order {
     Past {
         student: Uuid,
         site: String,
+    },
     /// How this student comes along at this site.
     Progress {
         student: Option<Uuid>,
@@ -197,6 +198,7 @@ impl Keeper {
                 if let Some(e) = trouble {
                     return Err(e);
                 }
+            }
             Order::Progress { student, site } => {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
                 let progress = self.logbook.progress(whose, site.as_deref())?;
