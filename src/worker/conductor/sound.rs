@@ -91,6 +91,8 @@ impl Conductor {
             // Who speaks into another's call does not wait for the line behind it either.
             Some(What::Other | What::Line) => self.sound_ended(What::Line, Instant::now()),
             Some(own) => self.sound_ended(own, Instant::now()),
+            // A sentence of the trial that was stopped was not heard to its end.
+            Some(What::Own | What::Aside | What::Trial) => self.sound_ended(What::Own, Instant::now()),
             None => {}
         }
     }
