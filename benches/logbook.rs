@@ -177,6 +177,7 @@ fn main() {
     });
     measure("past calls for the plan", LIMIT, &|| {
         assert!(logbook.past(students[3], "larkmoor").unwrap().len() > 1500);
+    });
     measure("progress of a student", LIMIT, &|| {
         let p = logbook.progress(one, None).unwrap();
         assert!(p.attempts > 2000 && !p.days.is_empty() && !p.elements.is_empty());
