@@ -70,7 +70,6 @@ pub use merge::Merged;
 pub use open::set_aside;
 pub use past::LEVEL;
 pub use practised::{Practised, PractisedElement};
-pub use progress::{Course, Day, Middle, MixUp, NEWEST, Progress, Share, TOO_FEW, Tally, VersionCount};
 pub use progress::{Course, Day, Middle, MixUp, NEWEST, Progress, Share, TOO_FEW, Tally, VersionCount, attempts_under};
 pub use recordings::{Fate, Leftover, LeftoverKind, RecordingName};
 pub use retention::{Removed, Retention};

@@ -12,9 +12,7 @@
 //! | `scene.rs`, `scene/*.rs` | the launch point drawn from the site's facts |
 //! | `plate.rs`, `talk.rs` | the state of the turn; the push-to-talk key (mouse, Space, Enter, assistive technology) and the hand |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
-//! | `student.rs`, `place.rs`, `practice.rs`, `verdicts.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
 //! | `first.rs`, `progress.rs`, `desk.rs` with `desk/` | first start, progress, phrase desk |
-//! | `talk.rs` | the push-to-talk key: mouse, Space, Enter, assistive technology |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
 //!
@@ -35,8 +33,8 @@
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
 
 mod debrief;
-mod figures;
 mod desk;
+mod figures;
 mod first;
 mod front;
 mod help;
@@ -48,9 +46,9 @@ mod pagetest;
 mod place;
 mod plate;
 mod practice;
+mod progress;
 mod reasons;
 mod scene;
-mod progress;
 mod settings;
 mod shown;
 mod sound;

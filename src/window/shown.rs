@@ -141,17 +141,13 @@ impl Shown {
             Event::NotStored(id) => self.settled(id),
             Event::HeldOut { attempt, held: true } => drop(self.held_out.insert(attempt)),
             Event::HeldOut { attempt, held: false } => drop(self.held_out.remove(&attempt)),
-            Event::Recorded { .. } | Event::Cancelled => {}
-            Event::Judged(judged) => self.judged = Some(*judged),
-            Event::Stored(_) => self.stored += 1,
             // What only one page shows, it takes itself.
             Event::Progress(_)
             | Event::Desk(_)
             | Event::Trial(_)
             | Event::Fetch(_)
             | Event::Recorded { .. }
-            | Event::Cancelled
-            | Event::NotStored(_) => {}
+            | Event::Cancelled => {}
             Event::Trouble(text) | Event::NoSuchStudent(text) => {
                 if !self.troubles.contains(&text) {
                     self.troubles.push(text);

@@ -90,9 +90,9 @@ impl Conductor {
         match self.silence() {
             // Who speaks into another's call does not wait for the line behind it either.
             Some(What::Other | What::Line) => self.sound_ended(What::Line, Instant::now()),
-            Some(own) => self.sound_ended(own, Instant::now()),
             // A sentence of the trial that was stopped was not heard to its end.
-            Some(What::Own | What::Aside | What::Trial) => self.sound_ended(What::Own, Instant::now()),
+            Some(What::Trial) => self.sound_ended(What::Aside, Instant::now()),
+            Some(own) => self.sound_ended(own, Instant::now()),
             None => {}
         }
     }
@@ -119,10 +119,8 @@ impl Conductor {
         match what {
             What::Line => self.line_ended(at),
             What::Other => self.play_prompt(),
-            What::Own | What::OwnThenModel | What::Model => {}
-            What::Own => {}
             What::Trial => self.out.tell(Event::Trial(TrialEvent::Said)),
-            What::Own | What::Aside => {}
+            What::Own | What::OwnThenModel | What::Model | What::Aside => {}
         }
     }
 
