@@ -3,11 +3,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 use cableside::call::{Evidence, Situation, Vocabulary};
-use cableside::command::{common, debrief};
+use cableside::command::common;
 use cableside::drill::deal::{course, deal};
+use cableside::drill::debrief;
 use cableside::drill::launch::{Turned, roles};
 use cableside::drill::simulate::{random_call, simulate};
-use cableside::drill::{Course, Did, Ending, Launch, Next, Want};
+use cableside::drill::{Course, Did, Ending, Launch, Next, Note, Pace, Want};
 use cableside::site::{Callsign, Site, bundled};
 
 fn site(name: &str) -> Site {
@@ -23,7 +24,7 @@ fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, tur
     let mut turns = turns.iter();
     loop {
         match launch.next(site) {
-            Next::Say { .. } | Next::See(_) => {}
+            Next::Say { .. } | Next::See(_) | Next::Hear(_) => {}
             Next::Ended(ending) => return (launch, ending),
             Next::Listen { .. } => match turns.next() {
                 None | Some(&"") => launch.did(site, Did::Nothing),
@@ -221,13 +222,13 @@ fn stop_and_release_are_obeyed_in_any_state() {
             let situation = deal(&site, None, &mut random).unwrap();
             let all = roles(&site);
             let role = &all[random() as usize % all.len()];
-            let course = course(&site, &situation, true, &mut random);
+            let course = course(&site, &situation, Pace::Busy, &mut random);
             let mut launch = Launch::new(&site, role, situation, course, None).unwrap();
             let before = random() % 8;
             let mut turn = 0;
             loop {
                 match launch.next(&site) {
-                    Next::Say { .. } | Next::See(_) => {}
+                    Next::Say { .. } | Next::See(_) | Next::Hear(_) => {}
                     Next::Ended(_) => break,
                     Next::Listen { want, step } => {
                         let judged = launch.judged_step(&site).unwrap();
@@ -322,5 +323,185 @@ fn random_launches_all_end() {
             assert!(tally.turns.keys().any(|(_, w)| *w == want), "{want:?}");
         }
         assert_eq!(tally, simulate(&site, 10_000, &mut common::random(5)));
+    }
+}
+
+/// Until the student's turn; true if it came, false if the run ended before.
+fn to_my_turn(site: &Site, launch: &mut Launch) -> Option<Want> {
+    loop {
+        match launch.next(site) {
+            Next::Listen { want, .. } => return Some(want),
+            Next::Ended(_) => return None,
+            _ => {}
+        }
+    }
+}
+
+fn turned(site: &Site, launch: &Launch, text: &str) -> Turned {
+    let step = launch.judged_step(site).unwrap();
+    let evidence = Evidence::typed(&Vocabulary::in_launch(site, step), text);
+    Turned::new(site, step, &launch.situation, &evidence)
+}
+
+/// Others on the frequency are waited for: words into theirs are lost and noted, the call is still wanted; a stop is obeyed.
+#[test]
+fn traffic_is_waited_for_and_stop_is_not() {
+    for (name, id) in [("larkmoor", "battery"), ("erlengrund", "Akku")] {
+        let site = site(name);
+        let begin = || {
+            let callsign = site.fleet[0].registration.clone();
+            let situation = Situation::new(callsign, 2, site.cables[0].id.clone());
+            let course = Course {
+                interruptions: vec![(id.to_owned(), "ready".to_owned())],
+                ..Course::default()
+            };
+            let only = steps(&["ready", "readback", "slack"]);
+            let mut launch = Launch::new(&site, "pilot", situation, course, Some(&only)).unwrap();
+            // The wing runner's word, then the first transmission of the others.
+            while !matches!(&launch.next(&site), Next::Say { line, radio: true } if line.role == "retrieve driver") {}
+            launch
+        };
+        let mut launch = begin();
+        assert!(launch.others_speak_next());
+        let right = launch.situation.taught_call(&site, site.step("ready").unwrap());
+        let call = turned(&site, &launch, &right);
+        launch.cut_in(&site, call.did(false), true);
+        let text = debrief::text(&site, &launch, &[]);
+        assert!(text.contains(&Note::Lost.text(site.language)), "{text}");
+        assert_eq!(to_my_turn(&site, &mut launch), Some(Want::Call));
+        launch.did(&site, call.did(false));
+        assert_eq!(to_my_turn(&site, &mut launch), Some(Want::Readback));
+
+        let mut launch = begin();
+        let stop = turned(
+            &site,
+            &launch,
+            if name == "larkmoor" {
+                "stop stop stop"
+            } else {
+                "halt stopp"
+            },
+        );
+        launch.cut_in(&site, stop.did(false), true);
+        assert_eq!(launch.ending(), Some(Ending::StoppedToBeSure));
+
+        let mut launch = begin();
+        launch.cut_in(&site, Did::Hand, true);
+        assert_eq!(launch.ending(), Some(Ending::ByHandToBeSure));
+    }
+}
+
+/// A question in between may be answered or not; whoever makes the call at once has made it.
+#[test]
+fn a_question_in_between_changes_nothing() {
+    let site = site("larkmoor");
+    let course = || Course {
+        interruptions: vec![("lunch".to_owned(), "ready".to_owned())],
+        ..Course::default()
+    };
+    let radio = steps(&["ready", "readback", "slack"]);
+    for turns in [&["in an hour or so", READY, ""][..], &["", READY, ""], &[READY, ""]] {
+        let (launch, ending) = played(&site, "pilot", course(), Some(&radio), turns);
+        assert_eq!(ending, Ending::Complete, "{turns:?}");
+        let text = debrief::text(&site, &launch, &[]);
+        assert!(text.contains("When are you going to eat?"), "{text}");
+        assert!(text.contains(&Note::Interrupted.text(site.language)), "{text}");
+    }
+}
+
+/// A hazard is heard as well as seen, and the picture knows of it as long as it lasts.
+#[test]
+fn a_hazard_is_seen_heard_and_drawn() {
+    for name in ["larkmoor", "erlengrund"] {
+        let site = site(name);
+        for hazard in &site.hazards {
+            for during in &hazard.during {
+                let course = Course {
+                    hazard: Some((hazard.id.clone(), during.clone())),
+                    ..Course::default()
+                };
+                let situation = Situation::new(site.fleet[0].registration.clone(), 1, site.cables[0].id.clone());
+                let only = [during.clone()];
+                let mut launch = Launch::new(&site, "pilot", situation, course, Some(&only)).unwrap();
+                assert_eq!(launch.picture(&site).hazard, None);
+                let mut heard = None;
+                loop {
+                    match launch.next(&site) {
+                        Next::Hear(sound) => heard = Some(sound.noise),
+                        Next::Listen { want, .. } => {
+                            assert_eq!(want, Want::Hazard);
+                            break;
+                        }
+                        Next::Ended(e) => panic!("{e:?}"),
+                        _ => {}
+                    }
+                }
+                let picture = launch.picture(&site);
+                assert_eq!(picture.hazard.as_ref(), Some(&hazard.id));
+                assert!(heard.is_some() && picture.noise == heard, "{name} {}", hazard.id);
+                assert!(!picture.still);
+                launch.did(&site, Did::Hand);
+                assert!(launch.picture(&site).still);
+            }
+        }
+    }
+}
+
+/// The busier the field, the more comes in between; on a quiet one nothing does.
+#[test]
+fn the_pace_decides_what_comes_in_between() {
+    let site = site("larkmoor");
+    let mut random = common::random(11);
+    let mut counts = Vec::new();
+    for pace in Pace::ALL {
+        let mut n = 0;
+        for _ in 0..300 {
+            let situation = deal(&site, None, &mut random).unwrap();
+            let course = course(&site, &situation, pace, &mut random);
+            n += course.interruptions.len() + course.traffic.len();
+        }
+        counts.push(n);
+    }
+    assert_eq!(counts[0], 0);
+    assert!(counts[1] > 50 && counts[2] > 5 * counts[1], "{counts:?}");
+    for want in [
+        Want::Call,
+        Want::Readback,
+        Want::Hazard,
+        Want::Words,
+        Want::Release,
+        Want::Aside,
+    ] {
+        assert!(Pace::Unhurried.patience(want) > Pace::Busy.patience(want));
+    }
+}
+
+/// At the German site nothing that is said to the student is English.
+#[test]
+fn the_debrief_is_in_the_sites_language() {
+    let site = site("erlengrund");
+    let only = steps(&["ready", "readback"]);
+    let (launch, _) = played(
+        &site,
+        "pilot",
+        Course::default(),
+        Some(&only),
+        &[
+            "Winde, Delta drei acht sechs zwo, Windenseil Wald, startklar",
+            "doppelsitzig",
+            "",
+        ],
+    );
+    let text = debrief::text(&site, &launch, &[]);
+    for part in [
+        "als Pilot: Flugzeug D-3862",
+        "[Windenfahrer]",
+        "[Pilot, Sie]",
+        "fehlt. Nicht gehört; sagen Sie",
+    ] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+    for english in ["winch driver", "you]", "missing", "Not heard", "glider"] {
+        assert!(!text.contains(english), "{english}: {text}");
     }
 }

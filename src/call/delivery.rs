@@ -1,6 +1,7 @@
 //! How a call was delivered: figures for the student, never part of a verdict or of the score.
 
 use super::reading::Reading;
+use crate::site::Language;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -95,41 +96,27 @@ pub enum Remark {
     Clipped(f32),
 }
 
+impl Remark {
+    /// The sentence for the student.
+    pub fn text(self, language: Language) -> String {
+        let (key, figure) = match self {
+            Self::Over(s) => ("delivery.over", format!("{s:.1}")),
+            Self::CutIn(s) => ("delivery.cut_in", format!("{s:.2}")),
+            Self::CutOff(s) => ("delivery.cut_off", format!("{s:.2}")),
+            Self::HeldBefore(s) => ("delivery.held_before", format!("{s:.1}")),
+            Self::HeldAfter(s) => ("delivery.held_after", format!("{s:.1}")),
+            Self::Fast(w) => ("delivery.fast", format!("{w:.0}")),
+            Self::Pause(s) => ("delivery.pause", format!("{s:.1}")),
+            Self::Hesitations(n) => ("delivery.hesitations", n.to_string()),
+            Self::Clipped(share) => ("delivery.clipped", format!("{:.1}", 100.0 * share)),
+        };
+        language.text(key, &[("s", &figure), ("limit", &format!("{WORDS_PER_MINUTE:.0}"))])
+    }
+}
+
 impl fmt::Display for Remark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Over(s) => write!(
-                f,
-                "The key was pressed {s:.1} s before the other side had finished. Listen first."
-            ),
-            Self::CutIn(s) => write!(
-                f,
-                "The first word began {s:.2} s after the press and may be cut off. Press fully, then speak."
-            ),
-            Self::CutOff(s) => write!(
-                f,
-                "The key was released {s:.2} s after the last word. Hold it to the end."
-            ),
-            Self::HeldBefore(s) => write!(
-                f,
-                "The key was held {s:.1} s before the first word; the frequency was busy all that time."
-            ),
-            Self::HeldAfter(s) => write!(
-                f,
-                "The key was held {s:.1} s after the last word; the frequency was busy all that time."
-            ),
-            Self::Fast(w) => write!(
-                f,
-                "About {w:.0} words a minute; guidance is not above {WORDS_PER_MINUTE:.0}."
-            ),
-            Self::Pause(s) => write!(f, "A pause of {s:.1} s inside the call may be taken for its end."),
-            Self::Hesitations(n) => write!(f, "Hesitations: {n}."),
-            Self::Clipped(share) => write!(
-                f,
-                "The microphone was overloaded for {:.1} % of the time. Speak from further away or turn it down.",
-                100.0 * share
-            ),
-        }
+        f.write_str(&self.text(Language::English))
     }
 }
 

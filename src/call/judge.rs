@@ -5,7 +5,7 @@ use super::reading::{Mention, Reading, Said};
 use super::situation::Situation;
 use super::vocabulary::Vocabulary;
 use super::words;
-use crate::site::{Site, Step};
+use crate::site::{Language, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -78,6 +78,19 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// As a debrief names it, in a site's language.
+    pub fn text(self, language: Language) -> String {
+        language.text(
+            match self {
+                Self::Said => "verdict.said",
+                Self::Wrong => "verdict.wrong",
+                Self::Missing => "verdict.missing",
+                Self::Unsure => "verdict.unsure",
+            },
+            &[],
+        )
+    }
+
     /// All verdicts, best first.
     pub const ALL: [Self; 4] = [Self::Said, Self::Wrong, Self::Missing, Self::Unsure];
 
@@ -187,21 +200,26 @@ pub enum Advice {
     },
 }
 
-impl fmt::Display for Advice {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Advice {
+    /// The sentence for the student.
+    pub fn text(&self, language: Language) -> String {
         match self {
             Self::Wording { said, taught, .. } => {
-                write!(f, "Understood \"{said}\"; here one says \"{taught}\".")
+                language.text("advice.wording", &[("said", said), ("taught", taught)])
             }
-            Self::NumberPairs { said, taught } => {
-                write!(f, "Say digits one by one: \"{taught}\", not \"{said}\".")
-            }
-            Self::Order { taught } => write!(f, "The order taught here: {taught}."),
-            Self::Restarted => write!(f, "The callsign was begun twice; pause, then say it once."),
-            Self::Corrected => write!(f, "Corrected with the right word. Good."),
-            Self::Fillers { words } => write!(f, "Leave out \"{words}\"."),
-            Self::Extra { words } => write!(f, "Not part of the call: \"{words}\"."),
+            Self::NumberPairs { said, taught } => language.text("advice.pairs", &[("said", said), ("taught", taught)]),
+            Self::Order { taught } => language.text("advice.order", &[("taught", taught)]),
+            Self::Restarted => language.text("advice.restarted", &[]),
+            Self::Corrected => language.text("advice.corrected", &[]),
+            Self::Fillers { words } => language.text("advice.fillers", &[("words", words)]),
+            Self::Extra { words } => language.text("advice.extra", &[("words", words)]),
         }
+    }
+}
+
+impl fmt::Display for Advice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text(Language::English))
     }
 }
 
@@ -541,30 +559,25 @@ fn outcome(elements: &[ElementVerdict]) -> Outcome {
 
 fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &Evidence, foreign: bool) -> String {
     let words = |value: &str| site.taught_words(id, value).unwrap_or_else(|| value.to_owned());
+    let heard = finding.heard.as_deref().map(words).unwrap_or_default();
+    let half = finding.heard.as_deref().unwrap_or_default();
+    let right = words(expected);
+    let text = |key: &str, heard: &str| site.language.text(key, &[("heard", heard), ("right", &right)]);
     match (finding.verdict, &finding.heard) {
-        (Verdict::Said, _) => "Heard.".to_owned(),
-        (Verdict::Wrong, Some(h)) => {
-            format!("Heard \"{}\"; right is \"{}\".", words(h), words(expected))
+        (Verdict::Said, _) => text("reason.said", ""),
+        (Verdict::Wrong, Some(_)) => text("reason.wrong", &heard),
+        (Verdict::Wrong, None) => text("reason.wrong_unknown", ""),
+        (Verdict::Missing, Some(_)) => text("reason.half", half),
+        (Verdict::Missing, None) if !evidence.speech => {
+            evidence.silence.clone().unwrap_or_else(|| text("reason.silence", ""))
         }
-        (Verdict::Wrong, None) => format!("Something else was heard; right is \"{}\".", words(expected)),
-        (Verdict::Missing, Some(h)) => format!("Heard only \"{h}\"; say \"{}\".", words(expected)),
-        (Verdict::Missing, None) if !evidence.speech => evidence
-            .silence
-            .clone()
-            .unwrap_or_else(|| "Nothing was heard.".to_owned()),
-        (Verdict::Missing, None) => format!("Not heard; say \"{}\".", words(expected)),
-        (Verdict::Unsure, Some(h)) if h == expected && Limits::DEFAULT.more_said(evidence) => format!(
-            "\"{}\" was heard, and something else that these words do not explain. Make the call alone.",
-            words(h)
-        ),
-        (Verdict::Unsure, _) if foreign => {
-            "What was heard does not fit the words of this call well enough to decide.".to_owned()
+        (Verdict::Missing, None) => text("reason.missing", ""),
+        (Verdict::Unsure, Some(h)) if h == expected && Limits::DEFAULT.more_said(evidence) => {
+            text("reason.more", &heard)
         }
-        (Verdict::Unsure, Some(h)) => format!("It may have been \"{}\"; what was heard does not decide it.", words(h)),
-        (Verdict::Unsure, None) => format!(
-            "\"{}\" may have been said; what was heard does not decide it.",
-            words(expected)
-        ),
+        (Verdict::Unsure, _) if foreign => text("reason.foreign", ""),
+        (Verdict::Unsure, Some(_)) => text("reason.maybe", &heard),
+        (Verdict::Unsure, None) => text("reason.maybe_right", ""),
     }
 }
 

@@ -55,7 +55,12 @@ impl ModelChoice {
 impl SiteChoice {
     /// Load and check the site.
     pub fn load(&self) -> Result<Site, Failure> {
-        Ok(folders::load_site(&self.site, self.phrases.as_deref())?.0)
+        Ok(self.load_with_folder()?.0)
+    }
+
+    /// Load and check the site, with its folder, where its recorded prompts are.
+    pub fn load_with_folder(&self) -> Result<(Site, Option<PathBuf>), Failure> {
+        Ok(folders::load_site(&self.site, self.phrases.as_deref())?)
     }
 }
 
@@ -79,18 +84,7 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
     })
 }
 
-/// Uniform random numbers from a seed (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", 2014:
-/// SplitMix64): the same seed gives the same numbers on every platform.
-pub fn random(seed: u64) -> impl FnMut() -> u32 {
-    let mut state = seed;
-    move || {
-        state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 32) as u32
-    }
-}
+pub use crate::drill::deal::random;
 
 /// A seed that is another one each time.
 pub fn any_seed() -> u64 {

@@ -1,13 +1,13 @@
-//! `cableside ear`: hear another pilot's ready call over the radio and say what was missing or wrong.
+//! `cableside ear`: hear another pilot's ready call over the radio and say what was missing or wrong, who called, which cable.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::Failure;
 use super::common::{self, SiteChoice};
 use super::kept::{Kept, Turn};
 use crate::call::Outcome;
-use crate::drill::ear::{Fault, deal_task};
+use crate::drill::ear::{Difficulty, Question, deal_question};
 use crate::logbook::{Done, Kind, RunKind};
-use crate::sound::{Player, Radio};
+use crate::sound::{Player, RATE, Radio};
 use crate::voice::{Line, Role, Speaker};
 use jiff::Timestamp;
 use std::io::Write;
@@ -28,6 +28,12 @@ pub struct EarArgs {
     /// Hiss on the radio, 0 (little) to 3 (much)
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=3))]
     noise: u8,
+    /// The beginning of the calls is cut off, as by a carrier that came late
+    #[arg(long)]
+    clipped: bool,
+    /// Ask only this
+    #[arg(long, value_enum)]
+    ask: Option<Ask>,
     /// Start of the random numbers: the same gives the same calls
     #[arg(long)]
     seed: Option<u64>,
@@ -37,6 +43,30 @@ pub struct EarArgs {
     /// Show the calls as text instead of speaking them
     #[arg(long)]
     shown: bool,
+}
+
+/// What is asked about a call.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Ask {
+    /// What was the matter with it
+    Matter,
+    /// Which cable was named
+    Cable,
+    /// How many are on board
+    Crew,
+    /// Who called
+    Callsign,
+}
+
+impl Ask {
+    fn question(self) -> Question {
+        match self {
+            Self::Matter => Question::Matter,
+            Self::Cable => Question::Cable,
+            Self::Crew => Question::Crew,
+            Self::Callsign => Question::Callsign,
+        }
+    }
 }
 
 /// Run the command.
@@ -51,46 +81,52 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     } else {
         (Some(Speaker::open()?), Some(Player::open(args.output.clone())?))
     };
-    let label = |e: &str| site.elements.get(e).map_or_else(|| e.to_owned(), |x| x.label.clone());
     let mut kept = args
         .student
         .as_ref()
         .map(|s| Kept::begin(s, RunKind::Ear, &site, None, seed, &serde_json::json!({})))
         .transpose()?;
+    let difficulty = Difficulty {
+        hiss: args.noise,
+        clipped: args.clipped,
+    };
     let mut before = None;
     let (mut right, mut asked) = (0, 0);
-    for _ in 0..args.turns {
-        let Some(task) = deal_task(&site, step, before.as_ref(), &mut random) else {
+    for number in 0..args.turns {
+        let Some(task) = deal_question(&site, step, before.as_ref(), args.ask.map(Ask::question), &mut random) else {
             return Err("the site has no glider, crew and cable to deal".into());
         };
-        let s = &task.situation;
-        let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
-        println!(
-            "\nOn the board: glider {} ({kind}), crew {}, cable {}.",
-            s.callsign, s.crew, s.cable
-        );
+        println!();
+        if task.question == Question::Matter {
+            let s = &task.situation;
+            let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+            println!(
+                "On the board: glider {} ({kind}), crew {}, cable {}.",
+                s.callsign, s.crew, s.cable
+            );
+        }
         if let (Some(speaker), Some(player)) = (&speaker, &player) {
             let line = Line {
                 text: task.text.clone(),
                 clip: None,
-                role: Role::Pilot,
+                role: if number % 2 == 0 { Role::Pilot } else { Role::OtherPilot },
                 language: site.language,
             };
             let radio = Radio {
-                hiss_dbfs: [-60.0, -42.0, -34.0, -28.0][usize::from(args.noise)],
+                hiss_dbfs: difficulty.hiss_dbfs(),
                 seed,
                 ..Radio::default()
             };
-            let samples = speaker.speak(line, Some(radio))?.samples;
-            let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(crate::sound::RATE));
+            let samples = difficulty.clip_start(speaker.speak(line, Some(radio))?.samples, RATE);
+            let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(RATE));
             player.play(samples);
             std::thread::sleep(length);
         } else {
-            println!("[{}] {}", step.speaker, task.text);
+            println!("[{}] {}", site.role_name(&step.speaker), task.text);
         }
-        println!("What was the matter?  0 nothing");
-        for (n, e) in task.choices.iter().enumerate() {
-            println!("                      {} {}", n + 1, label(e));
+        println!("{}  0 {}", task.question.text(&site), task.shown(&site, None));
+        for (n, choice) in task.choices.iter().enumerate() {
+            println!("                      {} {}", n + 1, task.shown(&site, Some(choice)));
         }
         let began = Timestamp::now();
         let choice = loop {
@@ -118,20 +154,17 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
                 outcome: if good { Outcome::Pass } else { Outcome::NotYet },
                 began,
                 call: None,
-                evidence: serde_json::json!({"call": task.text, "choice": choice, "right": good}),
+                evidence: serde_json::json!({"call": task.text, "question": task.question, "choice": choice, "right": good}),
             });
             if let Err(e) = stored {
                 println!("{e}\nThis answer is not in the logbook.");
             }
         }
-        let truth = match &task.fault {
-            None => "nothing was the matter".to_owned(),
-            Some(Fault::Missing(e)) => format!("missing: {}", label(e)),
-            Some(Fault::Other(e)) => format!("another value: {}", label(e)),
-        };
         println!(
-            "{}: {truth}. The call was: {}",
+            "{}: {}. {}: {}",
             if good { "Yes" } else { "No" },
+            task.shown(&site, task.right.as_deref()),
+            task.truth(&site),
             task.text
         );
         before = Some(task.situation.clone());

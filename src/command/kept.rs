@@ -208,7 +208,7 @@ pub fn came_of(want: Want, entries: &[Entry]) -> (Kind, Done, Outcome) {
         (Want::Call, None) => (Kind::Call, Outcome::NothingHeard),
         (Want::Readback, _) => (Kind::Readback, right(ending != Some(Ending::ReadbackAccepted))),
         (Want::Hazard, _) => (Kind::Hazard, right(ending != Some(Ending::HazardMissed))),
-        (Want::Words, _) => (Kind::Words, Outcome::Pass),
+        (Want::Words | Want::Aside, _) => (Kind::Words, Outcome::Pass),
         (Want::Release, _) => (
             Kind::Release,
             right(done == Done::Hand || ending == Some(Ending::StoppedToBeSure)),

@@ -1,21 +1,22 @@
 //! `cableside launch`: a whole launch in the terminal, one role the student's.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
+use super::Failure;
 use super::common::{self, ModelChoice, SiteChoice};
 use super::kept::{self, Call, Kept, came_of};
-use super::{Failure, debrief};
 use crate::call::{Evidence, Vocabulary};
 use crate::drill::deal::{course, deal};
+use crate::drill::debrief;
 use crate::drill::launch::{Turned, roles};
-use crate::drill::{Did, Launch, Next, Want};
+use crate::drill::{Did, Launch, Next, Pace, Want};
 use crate::hear::{LatticeRecogniser, Recogniser};
 use crate::logbook::{ModelUsed, RecordingName, RunKind};
-use crate::site::Site;
+use crate::site::{Site, Sound};
 use crate::sound::{Clip, Player, Recorder, RecorderEvent};
-use crate::voice::{Line, Role, Speaker};
+use crate::voice::{Line, Speaker, noise};
 use jiff::Timestamp;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
@@ -34,9 +35,9 @@ pub struct LaunchArgs {
     /// The student, by name or id: the launch goes into the logbook, with recordings if they are allowed
     #[arg(long)]
     student: Option<String>,
-    /// Others are on the frequency too
-    #[arg(long)]
-    busy: bool,
+    /// How much happens: "unhurried", "normal", or "busy" with others on the frequency
+    #[arg(long, default_value = "normal")]
+    pace: Pace,
     /// Start of the random numbers: the same gives the same launch
     #[arg(long)]
     seed: Option<u64>,
@@ -71,18 +72,21 @@ pub fn check_role(site: &Site, role: &str) -> Result<(), Failure> {
 
 /// Run the command.
 pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
-    let site = args.site.load()?;
+    let (site, folder) = args.site.load_with_folder()?;
     check_role(&site, &args.role)?;
     let seed = args.seed.unwrap_or_else(common::any_seed);
     let mut random = common::random(seed);
     let situation = deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?;
-    let course = course(&site, &situation, args.busy, &mut random);
+    let course = course(&site, &situation, args.pace, &mut random);
     let mut launch = Launch::new(&site, &args.role, situation, course, None).ok_or("the site describes no launch")?;
     println!("{}", site.caution);
     let s = &launch.situation;
     println!(
-        "Seed {seed}. You are the {}. Glider {}, crew {}, cable {}.",
-        args.role, s.callsign, s.crew, s.cable
+        "Seed {seed}. You are: {}. Glider {}, crew {}, cable {}.",
+        site.role_name(&args.role),
+        s.callsign,
+        s.crew,
+        s.cable
     );
     let mut talk = if args.typed {
         println!(
@@ -103,8 +107,15 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
     loop {
         match launch.next(&site) {
             Next::Say { line, radio } => {
-                println!("[{}] {}", line.role, line.text);
-                talk.play(&site, &line.role, &line.text, radio);
+                println!("[{}] {}", site.role_name(&line.role), line.text);
+                talk.play(
+                    Line::of_site(&site, folder.as_deref(), &line.role, &line.text, line.clip.as_deref()),
+                    radio,
+                );
+            }
+            Next::Hear(sound) => {
+                println!("({})", sound.noise.text(site.language));
+                talk.noise(&sound, folder.as_deref());
             }
             Next::See(text) => println!("({text})"),
             Next::Listen { want, .. } => {
@@ -116,7 +127,7 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
                     return Ok(ExitCode::SUCCESS);
                 }
                 for entry in &launch.record()[heard..] {
-                    println!("{}", debrief::line(&site, &launch, entry));
+                    println!("{}", debrief::line(&site, &launch.role, entry));
                 }
             }
             Next::Ended(ending) => {
@@ -176,14 +187,16 @@ impl Talk {
         })))
     }
 
-    fn play(&mut self, site: &Site, role: &str, text: &str, radio: bool) {
+    fn noise(&mut self, sound: &Sound, folder: Option<&Path>) {
         let Self::Spoken(s) = self else { return };
-        let line = Line {
-            text: text.to_owned(),
-            clip: None::<PathBuf>,
-            role: Role::of(role),
-            language: site.language,
-        };
+        if let Some(player) = &s.player {
+            let clip = folder.zip(sound.clip.as_ref()).map(|(f, c)| f.join(c));
+            player.play(noise::sound(sound.noise, clip.as_deref()).0);
+        }
+    }
+
+    fn play(&mut self, line: Line, radio: bool) {
+        let Self::Spoken(s) = self else { return };
         let (Ok(spoken), Some(player)) = (s.speaker.speak(line, radio.then(Default::default)), &s.player) else {
             return;
         };
@@ -200,14 +213,7 @@ impl Talk {
         want: Want,
         mut kept: Option<&mut Kept>,
     ) -> Result<bool, Failure> {
-        let ask = match want {
-            Want::Call => "Your call",
-            Want::Readback => "The readback (nothing lets it stand)",
-            Want::Hazard => "What do you do",
-            Want::Words => "And say, if anything",
-            Want::Release => "Your hand",
-        };
-        print!("{ask}: ");
+        print!("{}: ", want.text(site.language).trim_end_matches('?'));
         std::io::stdout().flush()?;
         let Some(text) = common::line()? else {
             return Ok(false);

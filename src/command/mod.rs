@@ -2,7 +2,6 @@
 
 pub mod class;
 pub mod common;
-pub mod debrief;
 pub mod demo;
 pub mod drill;
 pub mod ear;

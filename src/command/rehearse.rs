@@ -2,19 +2,21 @@
 //! spoken by the program's synthesiser, heard by the real recogniser. Writes the exchange as sound and its debrief.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
+use super::Failure;
 use super::common::{self, ModelChoice};
 use super::launch::check_role;
-use super::{Failure, debrief};
 use crate::call::{Situation, Vocabulary};
 use crate::drill::deal::deal;
+use crate::drill::debrief;
 use crate::drill::launch::Turned;
 use crate::drill::{Course, Did, Launch, Next};
 use crate::folders;
 use crate::hear::{LatticeRecogniser, Recogniser};
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, RATE, Radio, read_clip, write_wav};
-use crate::voice::{Line, Role, Speaker};
+use crate::voice::{Line, Speaker, noise};
 use serde::Deserialize;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
@@ -93,7 +95,7 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     let named = |e: &dyn std::fmt::Display| format!("the script cannot be used: {e}\n  {}", args.script.display());
     let text = std::fs::read_to_string(&args.script).map_err(|e| named(&e))?;
     let script: Script = toml::from_str(&text).map_err(|e| named(&e.to_string().trim_end()))?;
-    let (site, _) = folders::load_site(&script.site, args.phrases.as_deref())?;
+    let (site, site_folder) = folders::load_site(&script.site, args.phrases.as_deref())?;
     check_role(&site, &script.role)?;
     for step in script.steps.iter().flatten() {
         common::step(&site, step)?;
@@ -127,6 +129,24 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         }
         common::step(&site, step)?;
     }
+    for (turn, number) in script.turn.iter().zip(1usize..) {
+        let given = [turn.say.is_some(), turn.clip.is_some(), turn.hand, turn.nothing];
+        if given.iter().filter(|g| **g).count() != 1 {
+            let what = "it needs exactly one of: say = \"…\", clip = \"…\", hand = true, nothing = true";
+            return Err(named(&format!("turn {number}: {what}")).into());
+        }
+    }
+    for (id, step) in &script.course.interruptions {
+        if !site.interruptions.iter().any(|i| &i.id == id) {
+            let known: Vec<&str> = site.interruptions.iter().map(|i| i.id.as_str()).collect();
+            return Err(named(&format!(
+                "the site has no interruption \"{id}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(&site, step)?;
+    }
     std::fs::create_dir_all(&args.out)
         .map_err(|e| format!("the folder cannot be made: {e}\n  {}", args.out.display()))?;
     let launch = Launch::new(
@@ -140,6 +160,7 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     let mut rehearsal = Rehearsal {
         site: &site,
         launch,
+        site_folder,
         folder: args.script.parent().unwrap_or(Path::new(".")),
         recogniser: args.model.load()?,
         speaker: Speaker::open()?,
@@ -149,7 +170,6 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     };
     rehearsal.run(&script.turn)?;
     let text = debrief::text(&site, &rehearsal.launch, &rehearsal.times);
-    print!("{text}");
     let write = |name: &str, bytes: &[u8]| {
         let path = args.out.join(name);
         std::fs::write(&path, bytes).map_err(|e| format!("the result cannot be written: {e}\n  {}", path.display()))
@@ -168,12 +188,16 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     });
     write("debrief.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
     write_wav(&args.out.join("exchange.wav"), &rehearsal.sound)?;
+    // Last, and without a complaint: whoever reads it may have gone, and the files are what was asked for.
+    let _ = std::io::stdout().write_all(text.as_bytes());
     Ok(ExitCode::SUCCESS)
 }
 
 struct Rehearsal<'a> {
     site: &'a Site,
     launch: Launch,
+    /// Where the site's recorded prompts are.
+    site_folder: Option<PathBuf>,
     folder: &'a Path,
     recogniser: LatticeRecogniser,
     speaker: Speaker,
@@ -185,19 +209,36 @@ struct Rehearsal<'a> {
 
 impl Rehearsal<'_> {
     fn run(&mut self, turns: &[Turn]) -> Result<(), Failure> {
-        let mut turns = turns.iter();
+        let mut turns = turns.iter().zip(1usize..);
         loop {
             let at = self.sound.len() as f32 / RATE as f32;
             match self.launch.next(self.site) {
                 Next::Say { line, radio } => {
                     self.stamp(at);
-                    let samples = self.speak(&line.role, &line.text, radio)?;
+                    let samples = self.speak(&line.role, &line.text, line.clip.as_deref(), radio)?;
+                    self.add(&samples);
+                }
+                Next::Hear(sound) => {
+                    self.stamp(at);
+                    let clip = self
+                        .site_folder
+                        .as_ref()
+                        .zip(sound.clip.as_ref())
+                        .map(|(f, c)| f.join(c));
+                    let (samples, trouble) = noise::sound(sound.noise, clip.as_deref());
+                    if let Some(e) = trouble {
+                        return Err(e.into());
+                    }
                     self.add(&samples);
                 }
                 Next::See(_) => self.stamp(at),
                 Next::Listen { .. } => {
                     self.stamp(at);
-                    self.turn(turns.next())?;
+                    let next = turns.next();
+                    self.turn(next.map(|(t, _)| t)).map_err(|e| match next {
+                        Some((_, number)) => format!("turn {number} of the script: {e}").into(),
+                        None => e,
+                    })?;
                     self.stamp(at);
                 }
                 Next::Ended(_) => {
@@ -218,13 +259,8 @@ impl Rehearsal<'_> {
         self.sound.extend(std::iter::repeat_n(0.0, gap));
     }
 
-    fn speak(&self, role: &str, text: &str, radio: bool) -> Result<Vec<f32>, Failure> {
-        let line = Line {
-            text: text.to_owned(),
-            clip: None,
-            role: Role::of(role),
-            language: self.site.language,
-        };
+    fn speak(&self, role: &str, text: &str, clip: Option<&str>, radio: bool) -> Result<Vec<f32>, Failure> {
+        let line = Line::of_site(self.site, self.site_folder.as_deref(), role, text, clip);
         let radio = radio.then(|| Radio {
             seed: self.seed,
             ..Radio::default()
@@ -243,9 +279,9 @@ impl Rehearsal<'_> {
             return Ok(());
         }
         let clip = match (&turn.say, &turn.clip) {
-            (Some(text), None) => Clip::from_samples(self.speak(&self.launch.role, text, false)?),
+            (Some(text), None) => Clip::from_samples(self.speak(&self.launch.role, text, None, false)?),
             (None, Some(path)) => read_clip(&self.folder.join(path))?,
-            _ => return Err("each [[turn]] has one of: say, clip, hand = true, nothing = true".into()),
+            _ => return Err("it needs exactly one of: say, clip, hand = true, nothing = true".into()),
         };
         let vocabulary = Vocabulary::in_launch(self.site, step);
         let evidence = self.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;

@@ -2,7 +2,7 @@
 
 use crate::call::{Delivery, Evidence, Judgement, Situation};
 use crate::drill::Answer;
-use crate::site::{Site, Step};
+use crate::site::{Language, Site, Step};
 use std::fmt::Write as _;
 
 /// A judgement as a small table with reasons, advice and score.
@@ -31,10 +31,10 @@ pub fn judgement(
         let _ = writeln!(out, "  {label:<14} {:<8} {}", e.verdict.word(), e.reason);
     }
     for a in &judgement.advice {
-        let _ = writeln!(out, "  advice: {a}");
+        let _ = writeln!(out, "  advice: {}", a.text(site.language));
     }
     if let Some(d) = &evidence.delivery {
-        out.push_str(&delivery(d));
+        out.push_str(&delivery(d, site.language));
     }
     let score = judgement
         .score
@@ -55,7 +55,7 @@ pub fn judgement(
 }
 
 /// The figures of delivery with what is worth saying about them.
-fn delivery(d: &Delivery) -> String {
+fn delivery(d: &Delivery, language: Language) -> String {
     let mut figures = vec![format!("speech {:.1} s", d.speech)];
     let mut add = |name: &str, value: Option<f32>, unit: &str, digits: usize| {
         figures.extend(value.map(|v| format!("{name} {v:.digits$} {unit}")));
@@ -69,7 +69,7 @@ fn delivery(d: &Delivery) -> String {
     add("peak", Some(d.peak), "dBFS", 0);
     let mut out = format!("  delivery: {}\n", figures.join(", "));
     for r in d.remarks() {
-        let _ = writeln!(out, "  delivery: {r}");
+        let _ = writeln!(out, "  delivery: {}", r.text(language));
     }
     out
 }

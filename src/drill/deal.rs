@@ -1,8 +1,8 @@
 //! Dealing situations.
 
-use super::launch::Course;
+use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, Site};
+use crate::site::{Callsign, Interruption, Site};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -33,14 +33,28 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     Some(dealt)
 }
 
+/// Uniform random numbers from a seed (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", 2014:
+/// SplitMix64): the same seed gives the same numbers on every platform.
+pub fn random(seed: u64) -> impl FnMut() -> u32 {
+    let mut state = seed;
+    move || {
+        state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 32) as u32
+    }
+}
+
 /// A number from 0 to `count` - 1.
 pub(super) fn below(count: usize, random: &mut impl FnMut() -> u32) -> usize {
     ((u64::from(random()) * count as u64) >> 32) as usize
 }
 
 /// Deal what is out of the ordinary in a run: about every second run has one thing that must be noticed (a wrong readback,
-/// a hazard, a winch that does not answer), and steps that are not part of every launch come in one of three.
-pub fn course(site: &Site, situation: &Situation, busy: bool, random: &mut impl FnMut() -> u32) -> Course {
+/// a hazard, a winch that does not answer), and steps that are not part of every launch come in one of three. At the usual
+/// pace one run in two is interrupted; at a busy field others are on the frequency and every other step is.
+pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl FnMut() -> u32) -> Course {
     let mut course = Course::default();
     let Some(launch) = &site.launch else { return course };
     course.sometimes = launch
@@ -49,7 +63,7 @@ pub fn course(site: &Site, situation: &Situation, busy: bool, random: &mut impl 
         .filter(|_| below(3, random) == 0)
         .cloned()
         .collect();
-    if busy {
+    if pace == Pace::Busy {
         course.traffic = launch.order.iter().filter(|_| below(4, random) == 0).cloned().collect();
     }
     match below(8, random) {
@@ -64,7 +78,34 @@ pub fn course(site: &Site, situation: &Situation, busy: bool, random: &mut impl 
         }
         _ => {}
     }
+    course.interruptions = interruptions(site, &launch.order, pace, random);
     course
+}
+
+fn interruptions(site: &Site, order: &[String], pace: Pace, random: &mut impl FnMut() -> u32) -> Vec<(String, String)> {
+    let one = |step: &String, random: &mut dyn FnMut() -> u32| {
+        let fits = |i: &&Interruption| i.during.is_empty() || i.during.contains(step);
+        let fit: Vec<&Interruption> = site.interruptions.iter().filter(fits).collect();
+        let chosen = fit.get(below(fit.len(), &mut || random()))?;
+        Some((chosen.id.clone(), step.clone()))
+    };
+    match pace {
+        Pace::Unhurried => Vec::new(),
+        Pace::Normal if order.is_empty() || below(2, random) == 0 => Vec::new(),
+        Pace::Normal => {
+            let step = &order[below(order.len(), random)];
+            one(step, random).into_iter().collect()
+        }
+        Pace::Busy => {
+            let mut out = Vec::new();
+            for step in order {
+                if below(2, random) == 0 {
+                    out.extend(one(step, random));
+                }
+            }
+            out
+        }
+    }
 }
 
 /// An element that the driver reads back, and another value for it that is easily mixed up.

@@ -1,9 +1,10 @@
-//! Ear drills: another pilot's ready call is heard over the radio, and the student says what was missing or wrong in it.
-//! Half of the calls are right.
+//! Ear drills: another pilot's ready call is heard over the radio. What was missing or wrong in it, which cable was named,
+//! how many are on board, who called? Half of the calls are right.
 
 use super::deal::{another_value, below, deal};
 use crate::call::Situation;
-use crate::site::{Site, Step, fill};
+use crate::site::{Callsign, Site, Step, fill};
+use serde::{Deserialize, Serialize};
 
 /// What is the matter with a call.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -12,6 +13,86 @@ pub enum Fault {
     Missing(String),
     /// An element holds another value than the one written on the board.
     Other(String),
+}
+
+impl Fault {
+    /// The element.
+    pub fn element(&self) -> &str {
+        match self {
+            Self::Missing(e) | Self::Other(e) => e,
+        }
+    }
+}
+
+/// What is asked about a call.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Question {
+    /// What was the matter with it, against what stands on the board?
+    Matter,
+    /// Which cable was named?
+    Cable,
+    /// How many on board?
+    Crew,
+    /// Who called? The choices are callsigns that are easily mixed up.
+    Callsign,
+}
+
+impl Question {
+    /// Every question.
+    pub const ALL: [Self; 4] = [Self::Matter, Self::Cable, Self::Crew, Self::Callsign];
+
+    /// The element asked for; `None` where any may be the matter.
+    pub fn element(self) -> Option<&'static str> {
+        match self {
+            Self::Matter => None,
+            Self::Cable => Some("cable"),
+            Self::Crew => Some("crew"),
+            Self::Callsign => Some("callsign"),
+        }
+    }
+
+    /// The question in the site's language.
+    pub fn text(self, site: &Site) -> String {
+        let key = match self {
+            Self::Matter => "ear.matter",
+            Self::Cable => "ear.cable",
+            Self::Crew => "ear.crew",
+            Self::Callsign => "ear.callsign",
+        };
+        site.language.text(key, &[])
+    }
+}
+
+/// How hard a call is to hear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Hash, Serialize, Deserialize)]
+pub struct Difficulty {
+    /// Hiss on the radio, 0 (little) to 3 (much).
+    pub hiss: u8,
+    /// The carrier came late: the beginning is cut off.
+    pub clipped: bool,
+}
+
+/// So much of the beginning is cut off, seconds. A spoken call begins with who is called, whose name takes longer in both
+/// languages that ship (from listening, no source), so that nothing that is asked about is cut off.
+const CLIPPED: f64 = 0.25;
+
+impl Difficulty {
+    /// Hiss under the voice, dBFS.
+    pub fn hiss_dbfs(self) -> f64 {
+        [-60.0, -42.0, -34.0, -28.0][usize::from(self.hiss.min(3))]
+    }
+
+    /// The sound as it is heard: without its beginning if that is cut off. `rate`: samples a second.
+    pub fn clip_start(self, mut samples: Vec<f32>, rate: u32) -> Vec<f32> {
+        if self.clipped {
+            // Silence before the first word is no part of the call.
+            let first = samples.iter().position(|s| s.abs() > 0.05).unwrap_or(0);
+            let end = (first + (CLIPPED * f64::from(rate)) as usize).min(samples.len());
+            samples.drain(..end);
+        }
+        samples
+    }
 }
 
 /// A call to be listened to.
@@ -23,39 +104,93 @@ pub struct Task {
     pub text: String,
     /// What is the matter; `None` for a right call.
     pub fault: Option<Fault>,
-    /// The elements to choose from, in the taught order.
+    /// What is asked.
+    pub question: Question,
+    /// The answers to choose from beside "nothing" or "it was not said": elements in the taught order, or values.
     pub choices: Vec<String>,
+    /// The right one of them; `None`: nothing was the matter, or it was not said.
+    pub right: Option<String>,
 }
 
 impl Task {
-    /// Is this answer right? `None` stands for "nothing is the matter".
-    pub fn answered(&self, element: Option<&str>) -> bool {
-        let fault = self.fault.as_ref().map(|f| match f {
-            Fault::Missing(e) | Fault::Other(e) => e.as_str(),
-        });
-        fault == element
+    /// Is this answer right? `None` stands for "nothing is the matter" or "it was not said".
+    pub fn answered(&self, choice: Option<&str>) -> bool {
+        self.right.as_deref() == choice
+    }
+
+    /// An answer as it is shown, in the site's language.
+    pub fn shown(&self, site: &Site, choice: Option<&str>) -> String {
+        let key = if self.question == Question::Matter {
+            "ear.nothing"
+        } else {
+            "ear.unsaid"
+        };
+        let Some(choice) = choice else {
+            return site.language.text(key, &[]);
+        };
+        match self.question {
+            Question::Matter => label(site, choice),
+            Question::Callsign => choice.to_owned(),
+            Question::Cable | Question::Crew => {
+                let element = self.question.element().unwrap_or_default();
+                site.taught_words(element, choice).unwrap_or_else(|| choice.to_owned())
+            }
+        }
+    }
+
+    /// What was the matter, in the site's language.
+    pub fn truth(&self, site: &Site) -> String {
+        let text = |key, element: &str| site.language.text(key, &[("what", &label(site, element))]);
+        match &self.fault {
+            None => site.language.text("ear.fine", &[]),
+            Some(Fault::Missing(e)) => text("ear.missing", e),
+            Some(Fault::Other(e)) => text("ear.other", e),
+        }
     }
 }
 
-/// Deal a call of a step, which must have critical elements.
+fn label(site: &Site, element: &str) -> String {
+    site.elements
+        .get(element)
+        .map_or_else(|| element.to_owned(), |x| x.label.clone())
+}
+
+/// Deal a call of a step, which must have critical elements, and ask what was the matter with it.
 pub fn deal_task(
     site: &Site,
     step: &Step,
     before: Option<&Situation>,
     random: &mut impl FnMut() -> u32,
 ) -> Option<Task> {
+    deal_question(site, step, before, Some(Question::Matter), random)
+}
+
+/// Deal a call of a step and a question about it; any question that the step has an element for if none is named.
+pub fn deal_question(
+    site: &Site,
+    step: &Step,
+    before: Option<&Situation>,
+    question: Option<Question>,
+    random: &mut impl FnMut() -> u32,
+) -> Option<Task> {
     let situation = deal(site, before, random)?;
-    let choices: Vec<String> = step
-        .elements
-        .iter()
-        .filter(|e| step.critical.contains(e))
-        .cloned()
-        .collect();
+    let critical = |e: &&String| step.critical.contains(e);
+    let elements: Vec<String> = step.elements.iter().filter(critical).cloned().collect();
+    let question = question.unwrap_or_else(|| {
+        let fits = |q: &Question| q.element().is_none_or(|e| elements.iter().any(|x| x == e));
+        let fit: Vec<Question> = Question::ALL.into_iter().filter(fits).collect();
+        fit[below(fit.len(), random)]
+    });
+    // What is asked for must be able to be wrong.
+    let may_be_wrong = match question.element() {
+        Some(e) => vec![e.to_owned()],
+        None => elements.clone(),
+    };
     let mut values = situation.values(site, step);
-    let fault = if below(2, random) == 0 || choices.is_empty() {
+    let fault = if below(2, random) == 0 || may_be_wrong.is_empty() {
         None
     } else {
-        let element = choices[below(choices.len(), random)].clone();
+        let element = may_be_wrong[below(may_be_wrong.len(), random)].clone();
         let other = another_value(site, &situation, &element, random).filter(|_| below(2, random) == 0);
         if let Some(other) = other {
             values.insert(element.clone(), other);
@@ -63,6 +198,18 @@ pub fn deal_task(
         } else {
             values.remove(&element);
             Some(Fault::Missing(element))
+        }
+    };
+    let (choices, right) = match question {
+        Question::Matter => (elements, fault.as_ref().map(|f| f.element().to_owned())),
+        Question::Cable => (
+            site.cables.iter().map(|c| c.id.clone()).collect(),
+            values.get("cable").cloned(),
+        ),
+        Question::Crew => (vec!["1".to_owned(), "2".to_owned()], values.get("crew").cloned()),
+        Question::Callsign => {
+            let said = values.get("callsign").cloned();
+            (similar(site, said.as_deref(), &situation.callsign), said)
         }
     };
     // What is left out leaves its comma behind; one is enough.
@@ -80,23 +227,37 @@ pub fn deal_task(
         situation,
         text: super::answer::sentence(&text),
         fault,
+        question,
         choices,
+        right,
     })
+}
+
+/// The callsign said and the three of the fleet that are most like it, in their own order.
+fn similar(site: &Site, said: Option<&str>, dealt: &Callsign) -> Vec<String> {
+    let dealt = dealt.to_string();
+    let like = said.unwrap_or(&dealt);
+    let mut all: Vec<String> = site.fleet.iter().map(|a| a.registration.to_string()).collect();
+    all.sort_by_key(|c| strsim::osa_distance(c, like));
+    all.truncate(4);
+    all.sort();
+    all
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::drill::deal::random;
+
+    fn site(name: &str) -> Site {
+        Site::check(&crate::site::bundled::files(name).unwrap()).unwrap()
+    }
 
     #[test]
     fn half_of_the_calls_are_right_and_the_fault_is_in_the_words() {
-        let site = Site::check(&crate::site::bundled::files("larkmoor").unwrap()).unwrap();
+        let site = site("larkmoor");
         let step = site.step("ready").unwrap();
-        let mut state = 7u32;
-        let mut random = || {
-            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            state
-        };
+        let mut random = random(7);
         let mut right = 0;
         for _ in 0..1000 {
             let task = deal_task(&site, step, None, &mut random).unwrap();
@@ -108,5 +269,57 @@ mod tests {
             right += usize::from(task.fault.is_none());
         }
         assert!((400..=600).contains(&right), "{right}");
+    }
+
+    /// The words themselves, read by the grammar that reads the students' calls, must agree with the answer.
+    #[test]
+    fn what_is_asked_is_answered_by_the_words() {
+        use crate::call::{Evidence, Verdict, Vocabulary, judge, judge::Limits};
+        for name in ["larkmoor", "erlengrund"] {
+            let site = site(name);
+            let step = site.step("ready").unwrap();
+            let vocabulary = Vocabulary::of(&site, step);
+            let mut random = random(3);
+            let mut asked = [0; 4];
+            for _ in 0..400 {
+                let task = deal_question(&site, step, None, None, &mut random).unwrap();
+                asked[Question::ALL.iter().position(|q| *q == task.question).unwrap()] += 1;
+                let right = task.right.as_deref();
+                assert!(right.is_none_or(|r| task.choices.iter().any(|c| c == r)), "{task:?}");
+                let Some(element) = task.question.element() else {
+                    continue;
+                };
+                let evidence = Evidence::typed(&vocabulary, &task.text);
+                let judgement = judge(&site, step, &task.situation, &evidence, &Limits::DEFAULT);
+                let heard = judgement.element(element).unwrap();
+                let value = (heard.verdict != Verdict::Missing)
+                    .then_some(heard.heard.as_deref())
+                    .flatten();
+                assert_eq!(value, right, "{}", task.text);
+            }
+            assert!(asked.iter().all(|n| *n > 50), "{asked:?}");
+        }
+    }
+
+    #[test]
+    fn callsigns_to_choose_from_are_easily_mixed_up() {
+        let site = site("larkmoor");
+        let choices = similar(&site, Some("G-CLRM"), &Callsign::parse("D-2058").unwrap());
+        assert!(
+            choices.contains(&"G-CLMR".to_owned()) && choices.contains(&"G-CLRM".to_owned()),
+            "{choices:?}"
+        );
+        assert_eq!(choices.len(), 4);
+    }
+
+    #[test]
+    fn a_clipped_start_takes_the_beginning_of_the_sound_away() {
+        let difficulty = Difficulty { hiss: 9, clipped: true };
+        let mut samples = vec![0.0; 100];
+        samples.extend([0.5; 8000]);
+        assert_eq!(difficulty.clip_start(samples.clone(), 16_000).len(), 8000 - 4000);
+        assert_eq!(Difficulty::default().clip_start(samples.clone(), 16_000), samples);
+        assert!(difficulty.clip_start(vec![0.5; 10], 16_000).is_empty());
+        assert!((difficulty.hiss_dbfs() + 28.0).abs() < 1e-9);
     }
 }

@@ -3,17 +3,22 @@
 //! The other side reacts to what was heard. Whoever sees a danger may stop the launch at any moment, and who flies may
 //! always release: neither is ever an error. In a danger the hand comes before the voice.
 //!
-//! Here is the order of things; `launch/others.rs` has what the program's roles say, `launch/student.rs` what the student does.
+//! Here is the order of things; `launch/others.rs` has what the program's roles say, `launch/student.rs` what the student does in turn,
+//! `launch/cut_in.rs` out of turn, and `launch/picture.rs` says what is to be drawn.
 
+mod cut_in;
 mod others;
+mod picture;
 mod student;
+
+pub use picture::{Phase, Picture};
 
 use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
 use crate::call::{Evidence, Judgement, Situation, words};
-use crate::site::{By, Hazard, Site, Step};
+use crate::site::{By, Hazard, Language, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -36,6 +41,62 @@ pub struct Course {
     pub unanswered: u8,
     /// Steps before which others are on the frequency.
     pub traffic: Vec<String>,
+    /// Interruptions of the site, each with the step before whose call it comes.
+    pub interruptions: Vec<(String, String)>,
+}
+
+/// How much happens at the field, and how long others wait for an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Pace {
+    /// Nobody else is there, and there is time.
+    Unhurried,
+    /// Now and then an interruption.
+    #[default]
+    Normal,
+    /// Others are on the frequency and must be waited for; interruptions are usual.
+    Busy,
+}
+
+impl Pace {
+    /// Every pace, the calmest first.
+    pub const ALL: [Self; 3] = [Self::Unhurried, Self::Normal, Self::Busy];
+
+    /// Its name on a command line and in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Unhurried => "unhurried",
+            Self::Normal => "normal",
+            Self::Busy => "busy",
+        }
+    }
+
+    /// How long silence lasts before it is taken for the student's answer, seconds. From trying it out, no source: a
+    /// call takes a moment to be thought of, a right readback is let stand by saying nothing, and a hazard does not wait.
+    pub fn patience(self, want: Want) -> f32 {
+        let normal = match want {
+            Want::Call => 20.0,
+            Want::Readback => 4.0,
+            Want::Hazard => 5.0,
+            Want::Words | Want::Aside => 6.0,
+            Want::Release => 8.0,
+        };
+        match self {
+            Self::Unhurried if want == Want::Call => 60.0,
+            Self::Unhurried => normal * 1.5,
+            Self::Normal => normal,
+            Self::Busy => normal * 0.75,
+        }
+    }
+}
+
+impl std::str::FromStr for Pace {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let found = Self::ALL.into_iter().find(|p| p.name() == text);
+        found.ok_or_else(|| format!("\"{text}\" is no pace; use unhurried, normal or busy"))
+    }
 }
 
 /// What the student must do.
@@ -52,6 +113,23 @@ pub enum Want {
     Words,
     /// Operate the release.
     Release,
+    /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
+    Aside,
+}
+
+impl Want {
+    /// What is wanted, as a short title in the site's language.
+    pub fn text(self, language: Language) -> String {
+        let key = match self {
+            Self::Call => "want.call",
+            Self::Readback => "want.readback",
+            Self::Hazard => "want.hazard",
+            Self::Words => "want.words",
+            Self::Release => "want.release",
+            Self::Aside => "want.aside",
+        };
+        language.text(key, &[])
+    }
 }
 
 /// What happens next.
@@ -66,6 +144,8 @@ pub enum Next {
     },
     /// Something is seen.
     See(String),
+    /// Something is heard that is no words. What comes next does not wait for its end.
+    Hear(Sound),
     /// The student's turn.
     Listen {
         /// The step.
@@ -156,6 +236,8 @@ pub struct Launch {
     /// The step at [`Self::at`] has begun.
     begun: bool,
     hazard_over: bool,
+    /// Somebody asked something between the student's cue and the call.
+    interrupted: bool,
     ending: Option<Ending>,
 }
 
@@ -207,6 +289,7 @@ impl Launch {
             pulls: 0,
             begun: false,
             hazard_over: false,
+            interrupted: false,
             ending: None,
         })
     }
@@ -214,6 +297,21 @@ impl Launch {
     /// What has happened so far.
     pub fn record(&self) -> &[Entry] {
         &self.record
+    }
+
+    /// What the student's turn wants, if it is the student's turn or about to be.
+    pub fn want(&self) -> Option<Want> {
+        self.want
+    }
+
+    /// How it ended, if it did.
+    pub fn ending(&self) -> Option<Ending> {
+        self.ending
+    }
+
+    /// What is out of the ordinary in it.
+    pub fn course(&self) -> &Course {
+        &self.course
     }
 
     /// The step at hand.
@@ -266,6 +364,10 @@ impl Launch {
                 step,
                 text: text.clone(),
             }),
+            Next::Hear(sound) => self.record.push(Entry::Heard {
+                step,
+                noise: sound.noise,
+            }),
             Next::Listen { .. } | Next::Ended(_) => {}
         }
     }
@@ -307,6 +409,7 @@ impl Launch {
         self.begun = true;
         self.passed_over = 0;
         self.pulls = 0;
+        self.interrupted = false;
         self.turn = Turn::new(self.situation.clone());
         if self.course.traffic.contains(&step.id) && step.by == By::Radio {
             self.others(site, step);
@@ -317,6 +420,7 @@ impl Launch {
         }
         if let Some(hazard) = self.hazard_of(site, step) {
             self.queue.push_back(Next::See(hazard.scene.clone()));
+            self.queue.extend(hazard.sound.clone().map(Next::Hear));
             self.hazard_over = true;
             self.want = Some(Want::Hazard);
         } else if step.speaker == self.role {
@@ -325,8 +429,10 @@ impl Launch {
             } else {
                 self.prompt(step);
                 self.want = Some(Want::Call);
+                self.interruptions(site, step);
             }
         } else if step.by != By::Hand {
+            self.interruptions(site, step);
             self.play(site, step);
         }
     }

@@ -2,6 +2,7 @@
 
 pub mod answer;
 pub mod deal;
+pub mod debrief;
 pub mod ear;
 pub mod launch;
 pub mod record;
@@ -10,6 +11,6 @@ pub mod turn;
 
 pub use answer::{Answer, answer};
 pub use deal::deal;
-pub use launch::{Course, Did, Launch, Next, Want};
+pub use launch::{Course, Did, Launch, Next, Pace, Want};
 pub use record::{Ending, Entry, Note};
 pub use turn::{Turn, TurnState};

@@ -2,7 +2,7 @@
 
 use super::launch::Want;
 use crate::call::Judgement;
-use crate::site::{Language, Site};
+use crate::site::{Language, Noise, Site};
 use serde::Serialize;
 
 /// How a run ended.
@@ -54,54 +54,21 @@ impl Ending {
 
     /// The sentence for the debrief.
     pub fn text(self, site: &Site) -> String {
-        let (en, de) = match self {
-            Self::Complete => ("To the last step.", "Bis zum letzten Schritt."),
-            Self::Stopped => (
-                "Stopped, and rightly: the launch does not go on.",
-                "Angehalten, und zu Recht: der Start geht nicht weiter.",
-            ),
-            Self::StoppedToBeSure => (
-                "Stopped. Nobody is ever blamed for a stop; say what you saw.",
-                "Angehalten. Ein Halt wird niemandem vorgeworfen; sagen Sie, was Sie gesehen haben.",
-            ),
-            Self::ByHand => (
-                "Ended by hand, and rightly: the launch does not go on.",
-                "Mit der Hand beendet, und zu Recht: der Start geht nicht weiter.",
-            ),
-            Self::ByHandToBeSure => (
-                "Ended by hand. That is not held against you here; say what you saw.",
-                "Mit der Hand beendet. Das wird Ihnen hier nicht angerechnet; sagen Sie, was Sie gesehen haben.",
-            ),
-            Self::ReadbackAccepted => (
-                "What was read back was not what it should have been, and nobody corrected it. A wrong readback is corrected, or stop is called.",
-                "Bestätigt wurde etwas anderes, als es sein sollte, und niemand hat es berichtigt. Eine falsche Bestätigung wird berichtigt, oder es wird Halt gerufen.",
-            ),
-            Self::HazardMissed => (
-                "Nothing stopped the launch. Here the pilot's and the winch driver's first answer is the hand, everybody else's is stop.",
-                "Nichts hat den Start angehalten. Hier ist die erste Antwort des Piloten und des Windenfahrers die Hand, die aller anderen das Halt.",
-            ),
+        let key = match self {
+            Self::Complete => "ending.complete",
+            Self::Stopped => "ending.stopped",
+            Self::StoppedToBeSure => "ending.stopped_to_be_sure",
+            Self::ByHand => "ending.by_hand",
+            Self::ByHandToBeSure => "ending.by_hand_to_be_sure",
+            Self::ReadbackAccepted => "ending.readback_accepted",
+            Self::HazardMissed => "ending.hazard_missed",
             Self::NoAnswer => return site.launch.as_ref().map(|l| l.no_answer.clone()).unwrap_or_default(),
-            Self::BrokenOff => (
-                "Broken off: practise this call alone, then the launch again.",
-                "Abgebrochen: üben Sie diese Meldung allein, dann wieder den Start.",
-            ),
-            Self::NobodyCalled => (
-                "The call did not come, so nothing went on.",
-                "Die Meldung kam nicht, also ging nichts weiter.",
-            ),
-            Self::NothingMoves => (
-                "Not yet, was said, and nothing moves. That is always right to say.",
-                "Noch nicht, wurde gesagt, und nichts bewegt sich. Das darf man immer sagen.",
-            ),
-            Self::NotReleased => (
-                "The hand did not come. Practise it: the release key, as often as your site has it.",
-                "Die Hand kam nicht. Üben Sie sie: die Ausklinktaste, so oft wie an Ihrem Platz üblich.",
-            ),
+            Self::BrokenOff => "ending.broken_off",
+            Self::NobodyCalled => "ending.nobody_called",
+            Self::NothingMoves => "ending.nothing_moves",
+            Self::NotReleased => "ending.not_released",
         };
-        match site.language {
-            Language::English => en.to_owned(),
-            Language::German => de.to_owned(),
-        }
+        site.language.text(key, &[])
     }
 }
 
@@ -127,50 +94,29 @@ pub enum Note {
     HandWanted,
     /// Let the turn pass.
     TurnPassed,
+    /// Spoken into other stations' words: neither was understood.
+    Lost,
+    /// Went on with the call after an interruption.
+    Interrupted,
 }
 
 impl Note {
     /// The sentence for the debrief.
-    pub fn text(self, language: Language) -> &'static str {
-        let (en, de) = match self {
-            Self::SpokeOver => (
-                "You spoke while somebody else was speaking. Listen first.",
-                "Sie haben gesprochen, während ein anderer sprach. Erst hören.",
-            ),
-            Self::Corrected => (
-                "The wrong readback was noticed and corrected.",
-                "Die falsche Bestätigung wurde bemerkt und berichtigt.",
-            ),
-            Self::CorrectedWithoutNegative => (
-                "The wrong readback was noticed and corrected. The standard form begins with \"negative, I say again\".",
-                "Die falsche Bestätigung wurde bemerkt und berichtigt. Üblich ist \"negativ, ich wiederhole\".",
-            ),
-            Self::WordsBeforeHand => (
-                "Words came before the hand. Here the hand comes first, then the words.",
-                "Das Wort kam vor der Hand. Hier kommt erst die Hand, dann das Wort.",
-            ),
-            Self::HandFirst => ("The hand came first.", "Die Hand kam zuerst."),
-            Self::NothingInHand => (
-                "There is nothing for your hand to stop at this moment; words can, at any time.",
-                "Ihre Hand kann in diesem Augenblick nichts anhalten; Worte können es jederzeit.",
-            ),
-            Self::Unanswered => (
-                "Nobody answered. Nothing moves; wait at least ten seconds before calling again.",
-                "Keine Antwort. Nichts bewegt sich; vor der zweiten Meldung mindestens zehn Sekunden warten.",
-            ),
-            Self::HandWanted => (
-                "No words are asked for here; the hand is.",
-                "Hier werden keine Worte verlangt, sondern die Hand.",
-            ),
-            Self::TurnPassed => (
-                "It was your turn, and nothing was heard.",
-                "Sie waren an der Reihe, und nichts war zu hören.",
-            ),
+    pub fn text(self, language: Language) -> String {
+        let key = match self {
+            Self::SpokeOver => "note.spoke_over",
+            Self::Lost => "note.lost",
+            Self::Corrected => "note.corrected",
+            Self::CorrectedWithoutNegative => "note.corrected_without_negative",
+            Self::WordsBeforeHand => "note.words_before_hand",
+            Self::HandFirst => "note.hand_first",
+            Self::NothingInHand => "note.nothing_in_hand",
+            Self::Unanswered => "note.unanswered",
+            Self::HandWanted => "note.hand_wanted",
+            Self::TurnPassed => "note.turn_passed",
+            Self::Interrupted => "note.interrupted",
         };
-        match language {
-            Language::English => en,
-            Language::German => de,
-        }
+        language.text(key, &[])
     }
 }
 
@@ -193,6 +139,13 @@ pub enum Entry {
         step: String,
         /// What.
         text: String,
+    },
+    /// Something was heard that is no words.
+    Heard {
+        /// Step id.
+        step: String,
+        /// What.
+        noise: Noise,
     },
     /// The student called.
     Called {

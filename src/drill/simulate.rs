@@ -1,7 +1,7 @@
 //! Whole launches with random students: does every run end, are stop and release obeyed in any state?
 
 use super::deal::{another_value, below, course, deal};
-use super::launch::{Did, Launch, Next, Want, roles};
+use super::launch::{Did, Launch, Next, Pace, Want, roles};
 use super::record::Ending;
 use crate::call::{Judgement, Situation, Verdict};
 use crate::site::{Site, Step};
@@ -38,8 +38,8 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
         let Some(role) = roles.get(below(roles.len(), random)) else {
             break;
         };
-        let busy = below(2, random) == 0;
-        let course = course(site, &situation, busy, random);
+        let pace = Pace::ALL[below(3, random)];
+        let course = course(site, &situation, pace, random);
         let Some(mut launch) = Launch::new(site, role, situation, course, None) else {
             break;
         };
@@ -51,7 +51,13 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
         let mut ended = false;
         for _ in 0..ENDLESS {
             match launch.next(site) {
-                Next::Say { .. } | Next::See(_) => {}
+                Next::Say { radio, .. } => {
+                    // Now and then the student does something while others speak.
+                    if below(40, random) == 0 {
+                        cut_in(site, &mut launch, radio, random);
+                    }
+                }
+                Next::See(_) | Next::Hear(_) => {}
                 Next::Listen { step, want } => {
                     turns += 1;
                     *tally.turns.entry((step, want)).or_default() += 1;
@@ -111,6 +117,19 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
             let mut judgement = random_call(site, step, &launch.situation, false, random);
             judgement.stop = true;
             launch.did(site, called(&judgement));
+        }
+    }
+}
+
+/// Something in the middle of somebody else's words: the hand, a stop, or a call.
+fn cut_in(site: &Site, launch: &mut Launch, radio: bool, random: &mut impl FnMut() -> u32) {
+    let Some(step) = launch.judged_step(site) else { return };
+    let mut judgement = random_call(site, step, &launch.situation, false, random);
+    match below(3, random) {
+        0 => launch.cut_in(site, Did::Hand, radio),
+        n => {
+            judgement.stop = n == 1;
+            launch.cut_in(site, called(&judgement), radio);
         }
     }
 }

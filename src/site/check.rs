@@ -1,5 +1,7 @@
 //! From the files as written to a [`Site`]: every rule of the site form stands here, with its message.
 
+mod around;
+
 use super::problem::{Collector, Problem, Problems};
 use super::raw::{self, RawElements, RawLine, RawWording};
 use super::{
@@ -13,7 +15,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 const SPOKEN_FORMS: [&str; 4] = ["registration", "competition sign", "last letters", "type"];
-/// Who may speak. Ids; what they are called on screen is the interface's business.
+/// Who may speak. Ids; what they are called on screen stands in `[[role]]`.
 const SPEAKERS: [&str; 8] = [
     "pilot",
     "wing runner",
@@ -23,6 +25,19 @@ const SPEAKERS: [&str; 8] = [
     "retrieve driver",
     "instructor",
     "anybody",
+];
+/// Who may be heard: those, and people who have no part in the launch.
+const HEARD: [&str; 10] = [
+    "pilot",
+    "wing runner",
+    "signaller",
+    "controller",
+    "winch driver",
+    "retrieve driver",
+    "instructor",
+    "anybody",
+    "another pilot",
+    "bystander",
 ];
 const NOT_AN_ELEMENT: [&str; 1] = ["asked"];
 
@@ -292,8 +307,18 @@ impl Builder<'_> {
 
     fn line(&mut self, file: &str, raw: RawLine, elements: &[String]) -> Line {
         self.template(file, &raw.text, elements);
-        self.one_of(file, &raw.role, &SPEAKERS);
-        if let Some(clip) = &raw.clip {
+        self.one_of(file, &raw.role, &HEARD);
+        self.clip(file, raw.clip.as_ref());
+        Line {
+            role: raw.role.get_ref().clone(),
+            text: raw.text.get_ref().clone(),
+            clip: raw.clip.map(Spanned::into_inner),
+        }
+    }
+
+    /// A recording must be a WAV file inside the site's folder.
+    fn clip(&mut self, file: &str, clip: Option<&Spanned<String>>) {
+        if let Some(clip) = clip {
             let path = clip.get_ref();
             let climbs = path.split(['/', '\\']).any(|part| part == "..");
             let absolute = path.starts_with(['/', '\\']) || path.contains(':');
@@ -319,11 +344,6 @@ impl Builder<'_> {
                     "Prompts are WAV files.",
                 );
             }
-        }
-        Line {
-            role: raw.role.get_ref().clone(),
-            text: raw.text.get_ref().clone(),
-            clip: raw.clip.map(Spanned::into_inner),
         }
     }
 
@@ -358,6 +378,7 @@ impl Builder<'_> {
         let stations: Vec<raw::RawStation> = self.list(tables, s, "station", true);
         let directions: Vec<raw::RawDirection> = self.list(tables, s, "direction", true);
         let cables: Vec<raw::RawCable> = self.list(tables, s, "cable", true);
+        let roles: Vec<raw::RawRole> = self.list(tables, s, "role", false);
         let customs: Option<raw::RawCustoms> = self.section(tables, s, "customs", true);
         let signals: Vec<raw::RawSignal> = self.list(tables, s, "signal", false);
         let fleet: Vec<raw::RawAircraft> = self.list(tables, "fleet.toml", "aircraft", true);
@@ -365,6 +386,7 @@ impl Builder<'_> {
         let steps: Vec<raw::RawStep> = self.list(tables, "steps.toml", "step", true);
         let launch: Option<raw::RawLaunch> = self.section(tables, "steps.toml", "launch", false);
         let hazards: Vec<raw::RawHazard> = self.list(tables, "steps.toml", "hazard", false);
+        let interruptions: Vec<raw::RawInterruption> = self.list(tables, "steps.toml", "interruption", false);
         let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
         self.leftovers(tables);
@@ -439,6 +461,8 @@ impl Builder<'_> {
         let steps = self.steps(steps, &elements, &stations);
         let launch = launch.map(|l| self.launch(l, &steps));
         let hazards = self.hazards(hazards, &steps);
+        let interruptions = self.interruptions(interruptions, &steps);
+        let roles = self.roles(roles);
         let mut last = 0;
         let bands = bands
             .into_iter()
@@ -504,6 +528,7 @@ impl Builder<'_> {
             invented: head.invented,
             about: head.about,
             caution: head.caution.into_inner(),
+            roles,
             stations,
             directions: directions.into_iter().map(|(_, d)| d).collect(),
             cables,
@@ -517,6 +542,7 @@ impl Builder<'_> {
             steps,
             launch,
             hazards,
+            interruptions,
             eventualities,
             bands,
         })
@@ -950,6 +976,7 @@ impl Builder<'_> {
                 }
                 self.no_braces(f, &h.scene);
                 Hazard {
+                    sound: self.sound(f, h.sound.as_ref(), h.clip),
                     scene: self.words(f, &h.scene),
                     id: h.id.into_inner(),
                     label: h.label.into_inner(),

@@ -12,11 +12,13 @@ pub mod number;
 pub mod problem;
 mod raw;
 pub mod spelling;
+mod texts;
 
 pub use callsign::Callsign;
 pub use language::Language;
 pub use problem::{Problem, Problems};
 
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The files of a site's folder that must be there.
@@ -56,6 +58,8 @@ pub struct Site {
     pub about: String,
     /// Caution shown on screen, on prints and in debriefs.
     pub caution: String,
+    /// Names on screen of who speaks, by the name that steps use; who has none is called by that.
+    pub roles: BTreeMap<String, String>,
     /// Stations on the frequency.
     pub stations: Vec<Station>,
     /// Launch directions; the usual one first.
@@ -76,6 +80,8 @@ pub struct Site {
     pub launch: Option<Launch>,
     /// What can go wrong at the launch point.
     pub hazards: Vec<Hazard>,
+    /// What interrupts whoever is at work at the launch point, and what else is on the frequency.
+    pub interruptions: Vec<Interruption>,
     /// Eventualities to be spoken before each launch, in order.
     pub eventualities: Vec<Eventuality>,
     /// Height bands of the briefing, lowest first.
@@ -236,6 +242,95 @@ pub struct Hazard {
     pub scene: String,
     /// Steps in which it can happen.
     pub during: Vec<String>,
+    /// What is heard of it.
+    pub sound: Option<Sound>,
+}
+
+/// What is heard beside words.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Sound {
+    /// Made by the program where there is no recording.
+    pub noise: Noise,
+    /// A recording, relative to the site's folder.
+    pub clip: Option<String>,
+}
+
+/// Sounds that the program can make.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Noise {
+    /// A wing tip on the grass.
+    Scrape,
+    /// Somebody calls out.
+    Shout,
+    /// A glider passes close by.
+    Glider,
+    /// A piston engine.
+    Engine,
+    /// Steps on grass and a dog.
+    Steps,
+    /// A steel cable jerks tight.
+    Jerk,
+    /// A telephone.
+    Phone,
+}
+
+impl Noise {
+    /// Every sound.
+    pub const ALL: [Self; 7] = [
+        Self::Scrape,
+        Self::Shout,
+        Self::Glider,
+        Self::Engine,
+        Self::Steps,
+        Self::Jerk,
+        Self::Phone,
+    ];
+
+    /// What is heard, in a site's language.
+    pub fn text(self, language: Language) -> String {
+        language.text(&format!("sound.{}", self.name()), &[])
+    }
+
+    /// Its name in a site's files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Scrape => "scrape",
+            Self::Shout => "shout",
+            Self::Glider => "glider",
+            Self::Engine => "engine",
+            Self::Steps => "steps",
+            Self::Jerk => "jerk",
+            Self::Phone => "phone",
+        }
+    }
+}
+
+/// What an interruption asks of the student.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Interrupts {
+    /// Others speak on the frequency: they are waited for.
+    Traffic,
+    /// Others speak nearby: nothing is wanted.
+    Chatter,
+    /// Somebody asks the student something: an answer may be given, and the work goes on where it was.
+    Question,
+}
+
+/// An interruption.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Interruption {
+    /// Id.
+    pub id: String,
+    /// What it asks of the student.
+    pub kind: Interrupts,
+    /// Steps before whose call it can come; empty for any.
+    pub during: Vec<String>,
+    /// What is heard before the words.
+    pub sound: Option<Sound>,
+    /// Who says what; `{callsign}` and `{cable}` are another glider's.
+    pub lines: Vec<Line>,
 }
 
 /// A line the other side speaks.
@@ -315,6 +410,11 @@ impl Site {
     /// A step by id.
     pub fn step(&self, id: &str) -> Option<&Step> {
         self.steps.iter().find(|s| s.id == id)
+    }
+
+    /// The name on screen of whoever speaks.
+    pub fn role_name<'s>(&'s self, role: &'s str) -> &'s str {
+        self.roles.get(role).map_or(role, String::as_str)
     }
 
     /// An aircraft by registration.

@@ -186,6 +186,33 @@ pub struct RawHazard {
     pub label: Text,
     pub scene: Text,
     pub during: Vec<Text>,
+    #[serde(default)]
+    pub sound: Option<Text>,
+    /// A recording of it, a path inside the site's folder.
+    #[serde(default)]
+    pub clip: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawRole {
+    pub id: Text,
+    pub name: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawInterruption {
+    pub id: Text,
+    pub kind: Text,
+    #[serde(default)]
+    pub during: Vec<Text>,
+    #[serde(default)]
+    pub sound: Option<Text>,
+    #[serde(default)]
+    pub clip: Option<Text>,
+    #[serde(default)]
+    pub line: Vec<RawLine>,
 }
 
 #[derive(Deserialize)]

@@ -4,10 +4,11 @@
 //! One worker thread speaks; a line goes in, 16 kHz samples come out as an event, and the caller never waits unless it
 //! asks to.
 
+pub mod noise;
 mod pico;
 pub mod prompt;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -16,6 +17,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 pub use crate::site::Language;
+use crate::site::Site;
 use crate::sound::{Radio, SoundError, read_clip};
 
 /// Speech level aimed at: RMS over the whole line, dBFS.
@@ -91,6 +93,10 @@ pub enum Role {
     Retrieve,
     /// The program itself, explaining.
     Instructor,
+    /// A pilot of another glider.
+    OtherPilot,
+    /// Somebody who has no part in the launch.
+    Bystander,
 }
 
 impl Role {
@@ -98,7 +104,11 @@ impl Role {
     pub fn of(speaker: &str) -> Self {
         let name = speaker.to_lowercase();
         let is = |words: &[&str]| words.iter().any(|w| name.contains(w));
-        if is(&["winch", "winde"]) {
+        if is(&["another"]) {
+            Self::OtherPilot
+        } else if is(&["bystander"]) {
+            Self::Bystander
+        } else if is(&["winch", "winde"]) {
             Self::Winch
         } else if is(&["wing", "signaller", "fläche"]) {
             Self::WingRunner
@@ -115,7 +125,7 @@ impl Role {
 
     /// Does this voice come over the radio in a single call? Who holds the wing stands beside the glider.
     pub fn on_radio(self) -> bool {
-        !matches!(self, Self::WingRunner | Self::Instructor)
+        !matches!(self, Self::WingRunner | Self::Instructor | Self::Bystander)
     }
 
     /// The engine's pitch and speed, per cent of the voice's own.
@@ -127,6 +137,8 @@ impl Role {
             Self::WingRunner => (118, 100),
             Self::Retrieve => (88, 95),
             Self::Instructor => (100, 95),
+            Self::OtherPilot => (112, 112),
+            Self::Bystander => (126, 108),
         }
     }
 }
@@ -142,6 +154,18 @@ pub struct Line {
     pub role: Role,
     /// In which language.
     pub language: Language,
+}
+
+impl Line {
+    /// A line of a site: `role` and `clip` as its files name them, `folder` the site's, if it has one on disk.
+    pub fn of_site(site: &Site, folder: Option<&Path>, role: &str, text: &str, clip: Option<&str>) -> Self {
+        Self {
+            text: text.to_owned(),
+            clip: folder.zip(clip).map(|(folder, clip)| folder.join(clip)),
+            role: Role::of(role),
+            language: site.language,
+        }
+    }
 }
 
 /// Where a line's sound came from.

@@ -2,8 +2,10 @@
 //! no files.
 
 use super::desk::DeskPage;
+use super::ear::EarPage;
 use super::first::FirstPage;
 use super::help::HelpPage;
+use super::launch::LaunchPage;
 use super::look;
 use super::lookpage::LookPage;
 use super::page::{Action, Content, Given};
@@ -36,6 +38,8 @@ const COLUMN: f32 = 720.0;
 #[derive(Default)]
 struct Pages {
     practice: Practice,
+    launch: LaunchPage,
+    ear: EarPage,
     student: StudentPage,
     site: SitePage,
     sound: Sound,
@@ -50,6 +54,8 @@ impl Pages {
     fn get(&mut self, page: Page) -> &mut dyn Content {
         match page {
             Page::Practice => &mut self.practice,
+            Page::Launch => &mut self.launch,
+            Page::Ear => &mut self.ear,
             Page::Student => &mut self.student,
             Page::Site => &mut self.site,
             Page::Sound => &mut self.sound,

@@ -34,10 +34,12 @@
 
 mod debrief;
 mod desk;
+mod ear;
 mod figures;
 mod first;
 mod front;
 mod help;
+mod launch;
 mod look;
 mod lookpage;
 mod page;

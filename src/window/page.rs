@@ -13,6 +13,10 @@ use serde::{Deserialize, Serialize};
 pub enum Page {
     /// Single calls.
     Practice,
+    /// A whole launch.
+    Launch,
+    /// Another pilot's calls, listened to.
+    Ear,
     /// How the student comes along.
     Progress,
     /// Who practises, and consent.
@@ -53,6 +57,20 @@ impl Page {
             page: Self::Practice,
             name: "page.practice",
             help: "help.practice",
+            needs_site: true,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::Launch,
+            name: "page.launch",
+            help: "help.launch",
+            needs_site: true,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::Ear,
+            name: "page.ear",
+            help: "help.ear",
             needs_site: true,
             begins_group: false,
         },

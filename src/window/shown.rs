@@ -4,7 +4,7 @@ use crate::drill::TurnState;
 use crate::logbook::Student;
 use crate::site::{Site, Step};
 use crate::sound::{DeviceList, Level};
-use crate::worker::{Dealt, Event, FoundSite, Judged, ModelState, Planned};
+use crate::worker::{Dealt, Ear, Event, Flown, FoundSite, Judged, ModelState, Planned};
 use std::collections::HashSet;
 use std::sync::Arc;
 use std::time::Instant;
@@ -68,6 +68,10 @@ pub struct Shown {
     waiting: Option<Judged>,
     /// Attempts held out of the record since the start.
     pub held_out: HashSet<Uuid>,
+    /// The whole launch under way, or its debrief.
+    pub launch: Option<Flown>,
+    /// Another pilot's call that is listened to.
+    pub ear: Option<Ear>,
     /// Attempts stored since the start.
     pub stored: u32,
     /// Messages not closed yet, oldest first.
@@ -93,6 +97,8 @@ impl Default for Shown {
             judged: None,
             waiting: None,
             held_out: HashSet::new(),
+            launch: None,
+            ear: None,
             stored: 0,
             troubles: Vec::new(),
         }
@@ -141,6 +147,16 @@ impl Shown {
             Event::NotStored(id) => self.settled(id),
             Event::HeldOut { attempt, held: true } => drop(self.held_out.insert(attempt)),
             Event::HeldOut { attempt, held: false } => drop(self.held_out.remove(&attempt)),
+            Event::Launch(flown) => {
+                if flown.is_some() && self.dealt.is_some() {
+                    self.no_turn();
+                }
+                self.launch = flown.map(|f| *f);
+            }
+            Event::Ear(ear) => {
+                self.no_turn();
+                self.ear = Some(*ear);
+            }
             // What only one page shows, it takes itself.
             Event::Progress(_)
             | Event::Desk(_)
@@ -165,6 +181,7 @@ impl Shown {
     fn no_turn(&mut self) {
         self.waiting = None;
         self.dealt = None;
+        self.ear = None;
         self.state = None;
         self.judged = None;
         self.since = None;

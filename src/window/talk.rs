@@ -18,7 +18,6 @@ pub enum Moved {
 /// voice: it works while the key is held too. `label` is the key of its name. True when it was used.
 ///
 /// The letter R uses it wherever the keyboard's focus is, except in a text field.
-#[allow(dead_code, reason = "for the page of whole launches")]
 pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bool {
     let text = format!("{} (R)", words.say(label));
     let size = Vec2::new(ui.available_width(), 48.0);

@@ -4,6 +4,8 @@
 //! the logbook keeps, `bench.rs` has the sound outside a turn.
 
 mod bench;
+mod ear;
+mod flight;
 mod kept;
 mod planned;
 mod play;
@@ -74,6 +76,10 @@ enum What {
     Aside,
     /// The sentence of the trial.
     Trial,
+    /// A sound that nothing waits for.
+    Noise,
+    /// Another pilot's call, of the ear drill.
+    Ear,
 }
 
 /// A call between its end and its verdicts.
@@ -93,7 +99,6 @@ struct Run {
     id: Uuid,
     prompt_end: Option<Instant>,
     answer: Option<Answer>,
-    own: Option<Arc<Clip>>,
     level: Level,
     /// What another pilot says first.
     interruption: Option<String>,
@@ -108,6 +113,7 @@ struct Setup {
     output: Option<String>,
     situation: Option<SituationRequest>,
     step: String,
+    sound: bool,
 }
 
 /// A turn that is wanted, perhaps with a situation.
@@ -136,6 +142,12 @@ struct Conductor {
     /// The level the user chose.
     level: Option<Level>,
     run: Option<Run>,
+    /// A whole launch; never beside a single turn.
+    flight: Option<flight::Flight>,
+    /// Another pilot's call that is listened to.
+    ear: Option<ear::Listening>,
+    /// The student's last call.
+    own: Option<Arc<Clip>>,
     turns: u32,
     /// Recording, or waiting for the clip of one; since when.
     expecting: Option<Timestamp>,
@@ -178,6 +190,7 @@ pub(super) fn start(
         output,
         situation,
         step,
+        sound,
     };
     let thread = |name: &str| std::thread::Builder::new().name(name.into());
     let (ears, ears_inbox) = mpsc::channel();
@@ -237,6 +250,9 @@ impl Conductor {
             wanted: None,
             level: None,
             run: None,
+            flight: None,
+            ear: None,
+            own: None,
             turns: 0,
             expecting: None,
             hearing: None,
@@ -275,7 +291,8 @@ impl Conductor {
                 || self.playing.is_some()
                 || self.watch_level
                 || self.devices.is_some()
-                || self.bench.busy();
+                || self.bench.busy()
+                || self.flight.is_some();
             match inbox.recv_timeout(if busy { BUSY } else { IDLE }) {
                 Ok(Message::Command(Command::Quit)) | Err(RecvTimeoutError::Disconnected) => break,
                 Ok(Message::Command(command)) => self.obey(command),
@@ -293,6 +310,7 @@ impl Conductor {
                 Err(RecvTimeoutError::Timeout) => {}
             }
             self.attend_to_sound();
+            self.attend_to_flight();
         }
         self.cancel();
         self.bench.quit();
@@ -317,6 +335,14 @@ impl Conductor {
             Command::ChooseLevel(level) => self.level = level,
             Command::Deal(situation) => self.next(Some(&situation)),
             Command::Given(given) => self.given(*given),
+            Command::Launch(request) => self.launch(*request),
+            Command::LeaveLaunch => self.leave_launch(),
+            Command::Hand => self.hand(),
+            Command::LetPass => self.nothing_done(),
+            Command::Typing => self.typing(),
+            Command::Ear(request) => self.next_ear(request),
+            Command::PlayEar => self.play_ear(),
+            Command::AnswerEar(choice) => self.answer_ear(choice),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(What::Own),

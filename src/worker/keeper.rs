@@ -3,7 +3,7 @@
 use super::conductor::Message;
 use super::message::{Event, Outbox};
 use crate::logbook::{
-    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewStudent, RecordingName, Student, Whose,
+    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
 };
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
@@ -61,6 +61,14 @@ pub(super) enum Order {
     HoldOut {
         attempt: Uuid,
         held: bool,
+    },
+    /// A launch or a series of ear drills begins.
+    BeginRun(Box<NewRun>),
+    /// What happened in it so far, and how it ended.
+    UpdateRun {
+        id: Uuid,
+        ending: Option<String>,
+        record: serde_json::Value,
     },
     Quit,
 }
@@ -203,6 +211,10 @@ impl Keeper {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
                 let progress = self.logbook.progress(whose, site.as_deref())?;
                 self.out.tell(Event::Progress(Box::new(progress)));
+            }
+            Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,
+            Order::UpdateRun { id, ending, record } => {
+                self.logbook.update_run(id, ending.as_deref(), &record, now)?;
             }
             Order::Record { attempt, file } => {
                 // Where this one fails the others would too, each after a wait of its own.

@@ -4,7 +4,9 @@ use super::desk::{DeskCommand, DeskEvent};
 use super::fetch::FetchState;
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
-use crate::drill::{Answer, TurnState};
+use crate::drill::ear::{Difficulty, Question, Task};
+use crate::drill::launch::Picture;
+use crate::drill::{Answer, Course, Ending, Entry, Pace, TurnState, Want};
 use crate::logbook::{Progress, Student};
 use crate::plan::{self, Reason, Today};
 use crate::site::{Callsign, Site};
@@ -56,6 +58,22 @@ pub enum Command {
     Deal(SituationRequest),
     /// A new turn with a call dealt beforehand.
     Given(Box<Given>),
+    /// Begin a whole launch; a turn or launch under way is given up.
+    Launch(Box<LaunchRequest>),
+    /// Give a launch up, or close its debrief.
+    LeaveLaunch,
+    /// The hand: the pilot's release, the winch driver's power. At any moment of a launch.
+    Hand,
+    /// Let the turn of a launch pass: a readback stands, or nothing is said.
+    LetPass,
+    /// A call is being typed: silence is not taken for an answer.
+    Typing,
+    /// Another pilot's call to listen to.
+    Ear(EarRequest),
+    /// The same call again.
+    PlayEar,
+    /// What was heard in it; `None`: nothing was the matter, or it was not said.
+    AnswerEar(Option<String>),
     /// The prompt of the turn (again).
     PlayPrompt,
     /// The last answer of the other side again.
@@ -168,6 +186,87 @@ impl SituationRequest {
     }
 }
 
+/// A whole launch as wanted.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LaunchRequest {
+    /// The student's role, such as "pilot".
+    pub role: String,
+    /// How much happens.
+    pub pace: Pace,
+    /// Start of the random numbers; another one each time if absent.
+    pub seed: Option<u64>,
+    /// Else dealt.
+    pub situation: Option<SituationRequest>,
+    /// Only these steps.
+    pub steps: Option<Vec<String>>,
+    /// What is out of the ordinary; else dealt.
+    pub course: Option<Course>,
+}
+
+/// What is being said in a launch by somebody else.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Saying {
+    /// Who, by the name that the site's steps use.
+    pub role: String,
+    /// The words.
+    pub text: String,
+    /// On the radio.
+    pub radio: bool,
+}
+
+/// Where a launch stands. The same with each change, whole.
+#[derive(Debug, Clone)]
+pub struct Flown {
+    /// The student's role.
+    pub role: String,
+    /// How much happens.
+    pub pace: Pace,
+    /// Start of the random numbers: with the same role and pace it gives the same launch.
+    pub seed: u64,
+    /// What was dealt.
+    pub situation: Situation,
+    /// Who acts.
+    pub state: TurnState,
+    /// The step at hand, by its title.
+    pub step: Option<String>,
+    /// What somebody says now.
+    pub saying: Option<Saying>,
+    /// What the student's turn wants.
+    pub want: Option<Want>,
+    /// What was seen last.
+    pub scene: Option<String>,
+    /// What is to be drawn.
+    pub picture: Picture,
+    /// What happened, each with its time in seconds from the beginning.
+    pub record: Vec<(f32, Entry)>,
+    /// How it ended, if it did.
+    pub ending: Option<Ending>,
+}
+
+/// Another pilot's call as wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct EarRequest {
+    /// What is asked; any if absent.
+    pub question: Option<Question>,
+    /// How hard it is to hear.
+    pub difficulty: Difficulty,
+}
+
+/// Another pilot's call that is listened to.
+#[derive(Debug, Clone)]
+pub struct Ear {
+    /// What was dealt and what is asked.
+    pub task: Task,
+    /// How hard it is to hear.
+    pub difficulty: Difficulty,
+    /// Counts from 1.
+    pub number: u32,
+    /// The answer given, if one was.
+    pub answer: Option<Option<String>>,
+    /// Right answers so far, the last one too.
+    pub right: u32,
+}
+
 /// The speech model.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ModelState {
@@ -251,6 +350,10 @@ pub enum Event {
     Planned(Box<Planned>),
     /// The state of the turn: receiving, your call, transmitting, judging.
     State(TurnState),
+    /// Where a launch stands; `None`: there is none any more.
+    Launch(Option<Box<Flown>>),
+    /// Where an ear drill stands.
+    Ear(Box<Ear>),
     /// Something plays, or no longer does.
     Playing(bool),
     /// The microphone's level: about 20 a second while transmitting.

@@ -22,7 +22,10 @@ pub mod trial;
 pub use crate::folders::FoundSite;
 pub use ears::{Heard, Loaded, Loader};
 pub use keeper::LogbookPlace;
-pub use message::{Command, Dealt, Event, Given, Judged, ModelState, Planned, SiteRequest, SituationRequest};
+pub use message::{
+    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying, SiteRequest,
+    SituationRequest,
+};
 
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -109,7 +112,7 @@ impl Drop for Worker {
 mod tests {
     use super::*;
     use crate::call::{Evidence, Outcome, Verdict, Vocabulary};
-    use crate::drill::{Answer, TurnState};
+    use crate::drill::{Answer, TurnState, Want};
     use crate::hear::{HearError, Recogniser};
     use crate::logbook::{Logbook, ModelUsed, Whose};
     use crate::sound::Clip;
@@ -352,6 +355,132 @@ mod tests {
         desk.stored();
         drop(desk);
         assert!(!dir.path().join("recordings").exists());
+    }
+
+    /// The next change of the launch that is what is waited for.
+    fn flown(desk: &Desk, wanted: impl Fn(&Flown) -> bool) -> Flown {
+        desk.until(|e| match e {
+            Event::Launch(Some(f)) if wanted(f) => Some((**f).clone()),
+            _ => None,
+        })
+    }
+
+    fn launch(desk: &Desk, role: &str, course: crate::drill::Course, steps: &[&str]) {
+        desk.send(Command::LoadSite(SiteRequest("larkmoor".into())));
+        desk.send(Command::Launch(Box::new(LaunchRequest {
+            role: role.into(),
+            steps: Some(steps.iter().map(|s| (*s).to_owned()).collect()),
+            course: Some(course),
+            ..LaunchRequest::default()
+        })));
+    }
+
+    #[test]
+    fn a_launch_goes_from_the_call_to_the_release_and_its_calls_are_kept() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        let steps = ["ready", "readback", "slack", "release"];
+        launch(&desk, "pilot", crate::drill::Course::default(), &steps);
+        let mine = |want| move |f: &Flown| f.state == TurnState::YourCall && f.want == Some(want);
+        flown(&desk, mine(Want::Call));
+        *desk.text.lock().unwrap() = "winch golf charlie lima romeo mike north winch cable ready".into();
+        desk.send(Command::Speak(Box::new(clip())));
+        flown(&desk, |f| f.state == TurnState::Judging);
+        let asked = flown(&desk, |f| f.saying.is_some());
+        assert_eq!(asked.saying.unwrap().text, "Say again crew.");
+        flown(&desk, mine(Want::Call));
+        desk.send(Command::Type("two up".into()));
+        flown(&desk, mine(Want::Readback));
+        desk.send(Command::LetPass);
+        flown(&desk, mine(Want::Release));
+        desk.send(Command::Hand);
+        desk.send(Command::Hand);
+        let end = flown(&desk, |f| f.ending.is_some());
+        assert_eq!(end.ending, Some(crate::drill::Ending::Complete));
+        assert_eq!(end.state, TurnState::Done);
+        assert!(end.record.windows(2).all(|w| w[0].0 <= w[1].0));
+        drop(desk);
+        let kept = book(dir.path()).attempts(Whose::Anyone, 0, 10).unwrap();
+        assert_eq!(kept.len(), 2);
+        assert_eq!(kept[0].turn, kept[1].turn);
+        let runs = book(dir.path()).runs(Whose::Anyone, 0, 10).unwrap();
+        assert_eq!(runs.len(), 1);
+        assert_eq!(runs[0].ending.as_deref(), Some("complete"));
+        assert_eq!(runs[0].record.as_array().unwrap().len(), end.record.len());
+        let in_run = kept[0].part.run.as_ref().unwrap();
+        assert_eq!((in_run.run, in_run.role.as_deref()), (runs[0].run.id, Some("pilot")));
+    }
+
+    #[test]
+    fn in_a_hazard_the_hand_is_obeyed_and_silence_is_an_answer_after_a_time() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        let course = || crate::drill::Course {
+            hazard: Some(("wing drops".into(), "slack".into())),
+            ..Default::default()
+        };
+        launch(&desk, "pilot", course(), &["slack"]);
+        let now = flown(&desk, |f| f.want == Some(Want::Hazard));
+        assert_eq!(now.picture.hazard.as_deref(), Some("wing drops"));
+        desk.send(Command::Hand);
+        flown(&desk, |f| f.want == Some(Want::Words));
+        desk.send(Command::LetPass);
+        let end = flown(&desk, |f| f.ending.is_some());
+        assert_eq!(end.ending, Some(crate::drill::Ending::ByHand));
+        // Nobody does anything: the hazard does not wait.
+        let begun = Instant::now();
+        launch(&desk, "wing runner", course(), &["slack"]);
+        let end = flown(&desk, |f| f.ending.is_some());
+        assert_eq!(end.ending, Some(crate::drill::Ending::HazardMissed));
+        let waited = begun.elapsed().as_secs_f32();
+        let patience = crate::drill::Pace::Normal.patience(Want::Hazard);
+        assert!((patience..patience + 3.0).contains(&waited), "{waited}");
+    }
+
+    #[test]
+    fn a_launch_is_given_up_for_a_turn_and_a_role_that_is_not_there_is_named() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        launch(&desk, "signaller", crate::drill::Course::default(), &["ready"]);
+        let told = desk.trouble("nobody is \"signaller\"");
+        assert!(told.contains("wing runner"), "{told}");
+        launch(&desk, "pilot", crate::drill::Course::default(), &["ready"]);
+        flown(&desk, |f| f.state == TurnState::YourCall);
+        desk.send(Command::Next);
+        desk.until(|e| matches!(e, Event::Launch(None)).then_some(()));
+        desk.state(TurnState::YourCall);
+        // What belongs to a launch does nothing in a turn.
+        for command in [Command::Hand, Command::LetPass, Command::Typing, Command::LeaveLaunch] {
+            desk.send(command);
+        }
+        desk.send(Command::Type("winch".into()));
+        assert_eq!(desk.judged().attempt, 1);
+    }
+
+    #[test]
+    fn an_ear_drill_is_dealt_and_the_first_answer_counts() {
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.send(Command::LoadSite(SiteRequest("larkmoor".into())));
+        let ear = |e: &Event| match e {
+            Event::Ear(ear) => Some((**ear).clone()),
+            _ => None,
+        };
+        for number in 1..4 {
+            desk.send(Command::Ear(EarRequest::default()));
+            let dealt = desk.until(ear);
+            assert_eq!((dealt.number, &dealt.answer), (number, &None));
+            desk.trouble("no loudspeaker");
+            desk.send(Command::AnswerEar(dealt.task.right.clone()));
+            let answered = desk.until(ear);
+            assert_eq!(answered.right, number);
+            desk.send(Command::AnswerEar(Some("nonsense".into())));
+            desk.stored();
+        }
+        drop(desk);
+        let kept = book(dir.path()).attempts(Whose::Anyone, 0, 10).unwrap();
+        assert_eq!(kept.len(), 3);
+        assert!(kept.iter().all(|a| a.part.kind == crate::logbook::Kind::Ear));
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! What the program's roles say in a launch: their calls, readbacks and answers.
 
-use super::{Launch, PILOT, Want};
+use super::{Launch, Next, PILOT, Want};
 use crate::call::{Judgement, Situation};
 use crate::drill::answer::{Spoken, sentence};
-use crate::site::{Site, Step, fill};
+use crate::site::{By, Interruption, Interrupts, Site, Step, fill};
 use std::collections::BTreeMap;
 
 impl Launch {
@@ -31,6 +31,51 @@ impl Launch {
             clip: None,
         };
         self.say(step, line);
+    }
+
+    /// What interrupts the work before the call of a step. Questions are for whoever is about to call; what is on the
+    /// frequency comes where the step is on it.
+    pub(super) fn interruptions(&mut self, site: &Site, step: &Step) {
+        let due = self
+            .course
+            .interruptions
+            .iter()
+            .filter(|(_, during)| during == &step.id);
+        let due: Vec<&Interruption> = due
+            .filter_map(|(id, _)| site.interruptions.iter().find(|i| &i.id == id))
+            .collect();
+        for interruption in due {
+            let mine = step.speaker == self.role;
+            match interruption.kind {
+                Interrupts::Traffic if step.by != By::Radio => continue,
+                Interrupts::Question if !mine => continue,
+                Interrupts::Question => {
+                    self.want = Some(Want::Aside);
+                    self.interrupted = true;
+                }
+                _ => {}
+            }
+            self.queue.extend(interruption.sound.clone().map(Next::Hear));
+            let other = site
+                .fleet
+                .iter()
+                .rev()
+                .find(|a| a.registration != self.situation.callsign);
+            for line in &interruption.lines {
+                let text = fill(&line.text, |name| match name {
+                    "callsign" => Some(other?.registration.spoken(site.language)),
+                    _ => site.taught_words("cable", &self.situation.cable),
+                });
+                self.queue.push_back(Next::Say {
+                    line: Spoken {
+                        role: line.role.clone(),
+                        text: sentence(&text),
+                        clip: line.clip.clone(),
+                    },
+                    radio: interruption.kind == Interrupts::Traffic,
+                });
+            }
+        }
     }
 
     /// The program's own call. A readback of the student's own call is listened to, whether it is right or not: nothing

@@ -40,6 +40,7 @@ impl Launch {
         }
         match want {
             Want::Call => self.did_call(site, step, did),
+            Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
             Want::Hazard => self.did_hazard(site, did),
             Want::Words => self.end(Ending::ByHand),
@@ -49,7 +50,7 @@ impl Launch {
 
     /// Has the student a hand on something that stops this launch? The pilot from hooking on, the winch driver from the
     /// ready call.
-    fn has_a_hand(&self) -> bool {
+    pub(super) fn has_a_hand(&self) -> bool {
         let place = |step: &str| self.order.iter().position(|s| s == step);
         let from = match self.role.as_str() {
             PILOT => place("close").map(|c| c + 1).or_else(|| place("ready")),
@@ -72,6 +73,20 @@ impl Launch {
                 self.note(Note::TurnPassed);
                 self.pass_over(step);
             }
+        }
+    }
+
+    /// An answer to a question in between, or none; whoever makes the call at once has made it.
+    fn did_aside(&mut self, site: &Site, step: &Step, did: Did) {
+        self.want = Some(Want::Call);
+        let calls = |j: &Judgement| {
+            let mut critical = j.elements.iter().filter(|e| e.critical);
+            critical.any(|e| matches!(e.verdict, Verdict::Said | Verdict::Wrong))
+        };
+        match did {
+            Did::Called { judgement, .. } if judgement.stop || calls(judgement) => self.did_call(site, step, did),
+            Did::Hand => self.did_call(site, step, did),
+            Did::Called { .. } | Did::Nothing => {}
         }
     }
 
@@ -106,6 +121,9 @@ impl Launch {
                 }
                 let values = heard_values(so_far);
                 self.keep(&values);
+                if std::mem::take(&mut self.interrupted) {
+                    self.note(Note::Interrupted);
+                }
                 self.reply(site, step, &values);
                 self.want = None;
             }
@@ -276,7 +294,7 @@ fn denied(site: &Site, judgement: &Judgement) -> bool {
 }
 
 /// In the step "stop" itself: was it a stop, or may it have been one?
-fn maybe_stop(judgement: &Judgement) -> bool {
+pub(super) fn maybe_stop(judgement: &Judgement) -> bool {
     let Some(stop) = judgement.element("stop") else {
         return false;
     };

@@ -2,12 +2,13 @@
 
 use super::*;
 use crate::call::{Evidence, Situation, Vocabulary, judge, judge::Limits};
-use crate::drill::Turn;
+use crate::drill::ear::{Difficulty, Question, Task};
+use crate::drill::{Course, Ending, Entry, Launch, Pace, Turn, Want};
 use crate::logbook::{Consent, Student};
 use crate::site::{Callsign, Site};
 use crate::sound::{DeviceInfo, DeviceList, Level};
 use crate::window::settings::Light;
-use crate::worker::{Dealt, FoundSite, Judged};
+use crate::worker::{Dealt, Ear, Flown, FoundSite, Judged, Saying};
 use eframe::egui::accesskit::Role;
 use eframe::egui::{Event as Input, Key, Modifiers, PointerButton, Vec2};
 use egui_kittest::Harness;
@@ -795,4 +796,139 @@ fn the_hand_is_used_by_button_and_by_key_but_not_while_text_is_typed() {
     h.key_press(Key::R);
     h.run();
     assert_eq!(h.state().0, 2);
+}
+
+fn flown(state: TurnState, want: Option<Want>, role: &str, ending: Option<Ending>) -> Event {
+    let site = larkmoor();
+    let course = Course {
+        hazard: Some(("wing drops".into(), "slack".into())),
+        ..Course::default()
+    };
+    let launch = Launch::new(&site, role, situation(), course, None).unwrap();
+    Event::Launch(Some(Box::new(Flown {
+        role: role.into(),
+        pace: Pace::Normal,
+        seed: 5,
+        situation: situation(),
+        state,
+        step: Some("Slack out".into()),
+        saying: (state == TurnState::Receiving).then(|| Saying {
+            role: "winch driver".into(),
+            text: "Taking up slack.".into(),
+            radio: true,
+        }),
+        want,
+        scene: Some("The left wing tip sinks towards the grass.".into()),
+        picture: launch.picture(&site),
+        record: vec![(
+            1.5,
+            Entry::Spoken {
+                step: "readback".into(),
+                role: "winch driver".into(),
+                text: "Two up.".into(),
+            },
+        )],
+        ending,
+    })))
+}
+
+#[test]
+fn a_launch_is_chosen_run_by_hand_and_debriefed() {
+    let mut w = practising();
+    w.get_by_label("Launch").click();
+    w.run();
+    asked(&mut w);
+    w.get_by_label("wing runner").click();
+    w.run();
+    w.get_by_label_contains("Busy").click();
+    w.run();
+    w.get_by_label("Begin the launch").click();
+    w.run();
+    let wanted = asked(&mut w);
+    assert!(wanted[0].contains("role: \"wing runner\", pace: Busy"), "{wanted:?}");
+    // Whoever has nothing in the hand has no key for it.
+    tell(&mut w, flown(TurnState::Receiving, None, "wing runner", None));
+    assert!(w.query_by_label("Release (R)").is_none());
+    assert!(w.query_by_label_contains("winch driver, on the radio").is_some());
+
+    tell(&mut w, flown(TurnState::YourCall, Some(Want::Hazard), "pilot", None));
+    assert!(w.query_by_label("What do you do?").is_some());
+    assert!(w.query_by_label_contains("wing tip sinks").is_some());
+    w.get_by_label("Release (R)").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["Hand"]);
+    w.key_press(Key::R);
+    w.run();
+    assert_eq!(asked(&mut w), ["Hand"]);
+    w.get_by_label("Say nothing, let it stand").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["LetPass"]);
+    // In the text field the letter is a letter, and silence does not count while somebody types.
+    w.get_by_label("Or type the call").focus();
+    w.run();
+    w.key_press(Key::R);
+    w.event(Input::Text("r".into()));
+    w.run();
+    assert_eq!(asked(&mut w), ["Typing"]);
+
+    tell(&mut w, flown(TurnState::Done, None, "pilot", Some(Ending::ByHand)));
+    assert!(w.query_by_label_contains("Ended by hand, and rightly").is_some());
+    assert!(w.query_by_label_contains("[winch driver] Two up.").is_some());
+    w.get_by_label("Another role or pace").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["LeaveLaunch"]);
+    tell(&mut w, Event::Launch(None));
+    assert!(w.query_by_label("Begin the launch").is_some());
+}
+
+#[test]
+fn a_call_is_listened_to_and_the_answer_is_told() {
+    let mut w = practising();
+    w.get_by_label("Listening").click();
+    w.run();
+    asked(&mut w);
+    w.get_by_label("Which cable was named?").click();
+    w.run();
+    w.get_by_label("The beginning is cut off").click();
+    w.run();
+    w.get_by_label("Hear a call").click();
+    w.run();
+    let wanted = asked(&mut w);
+    assert!(
+        wanted[0].contains("Some(Cable)") && wanted[0].contains("clipped: true"),
+        "{wanted:?}"
+    );
+    let task = Task {
+        situation: situation(),
+        text: "Winch, delta two zero five eight, solo, south winch cable, ready.".into(),
+        fault: None,
+        question: Question::Cable,
+        choices: vec!["north".into(), "south".into()],
+        right: Some("south".into()),
+    };
+    let mut ear = Ear {
+        task,
+        difficulty: Difficulty::default(),
+        number: 1,
+        answer: None,
+        right: 0,
+    };
+    tell(&mut w, Event::Ear(Box::new(ear.clone())));
+    assert!(
+        w.query_by_label_contains("solo, south winch cable").is_none(),
+        "the words are not shown before the answer"
+    );
+    w.get_by_label("north").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["AnswerEar(Some(\"north\"))"]);
+    ear.answer = Some(Some("north".into()));
+    tell(&mut w, Event::Ear(Box::new(ear)));
+    assert!(w.query_by_label("No, it was: south").is_some());
+    assert!(w.query_by_label_contains("solo, south winch cable").is_some());
+    w.get_by_label("Hear it again").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["PlayEar"]);
+    w.get_by_label("Next call").click();
+    w.run();
+    assert!(asked(&mut w)[0].starts_with("Ear("));
 }

@@ -1,7 +1,7 @@
 //! A judged call as the logbook keeps it.
 
-use super::Run;
-use crate::call::{Evidence, Judgement};
+use crate::call::{Evidence, Judgement, Outcome, Situation, Verdict};
+use crate::drill::ear::{Difficulty, Fault, Task};
 use crate::logbook::{self, ModelUsed, NewAttempt, RecordingName, Timings};
 use crate::plan::Level;
 use crate::site::{Site, Step};
@@ -16,7 +16,12 @@ const READINGS_KEPT: usize = 16;
 pub(super) struct Facts<'a> {
     pub(super) site: &'a Site,
     pub(super) step: &'a Step,
-    pub(super) run: &'a Run,
+    pub(super) situation: &'a Situation,
+    /// The level at which a single turn was dealt.
+    pub(super) level: Option<Level>,
+    pub(super) turn: Uuid,
+    pub(super) turn_attempt: u32,
+    pub(super) part: logbook::Part,
     pub(super) student: Option<Uuid>,
     pub(super) began: Timestamp,
     pub(super) judgement: &'a Judgement,
@@ -29,10 +34,14 @@ pub(super) struct Facts<'a> {
 }
 
 /// The situation, with the level it was dealt at where that is not the written one.
-fn dealt(run: &Run, json: fn(serde_json::Result<serde_json::Value>) -> serde_json::Value) -> serde_json::Value {
-    let mut dealt = json(serde_json::to_value(&run.turn.situation));
-    if let Some(object) = dealt.as_object_mut().filter(|_| run.level != Level::Written) {
-        object.insert(logbook::LEVEL.to_owned(), run.level.word().into());
+fn dealt(
+    situation: &Situation,
+    level: Option<Level>,
+    json: fn(serde_json::Result<serde_json::Value>) -> serde_json::Value,
+) -> serde_json::Value {
+    let mut dealt = json(serde_json::to_value(situation));
+    if let (Some(object), Some(level)) = (dealt.as_object_mut(), level.filter(|l| *l != Level::Written)) {
+        object.insert(logbook::LEVEL.to_owned(), level.word().into());
     }
     dealt
 }
@@ -52,10 +61,10 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
         site: f.site.id.clone(),
         site_version: f.site.version.clone(),
         step: f.step.id.clone(),
-        situation: dealt(f.run, json),
-        part: logbook::Part::default(),
-        turn: f.run.id,
-        turn_attempt: f.run.turn.attempts,
+        situation: dealt(f.situation, f.level, json),
+        part: f.part.clone(),
+        turn: f.turn,
+        turn_attempt: f.turn_attempt,
         model: f.model.clone(),
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
         outcome: f.judgement.outcome,
@@ -83,6 +92,64 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
                 critical: Some(e.critical),
                 ..logbook::ElementVerdict::new(e.element.clone(), e.verdict, e.heard.clone())
             })
+            .collect(),
+    }
+}
+
+/// The answer to a call that was listened to. It stands beside the calls in the logbook, and counts for none of them.
+pub(super) fn listened(
+    site: &Site,
+    task: &Task,
+    difficulty: Difficulty,
+    choice: Option<&str>,
+    student: Option<Uuid>,
+) -> NewAttempt {
+    let now = Timestamp::now();
+    let good = task.answered(choice);
+    // Plain data of texts: this cannot fail.
+    let situation = serde_json::to_value(&task.situation).unwrap_or_default();
+    let fault = task
+        .fault
+        .as_ref()
+        .map(|f| (matches!(f, Fault::Missing(_)), f.element()));
+    let about = task.question.element().or(fault.map(|(_, e)| e));
+    let verdict = if good { Verdict::Said } else { Verdict::Wrong };
+    NewAttempt {
+        id: Uuid::new_v4(),
+        student,
+        started_at: now,
+        utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(now).seconds(),
+        site: site.id.clone(),
+        site_version: site.version.clone(),
+        step: "ready".to_owned(),
+        part: logbook::Part {
+            kind: logbook::Kind::Ear,
+            done: logbook::Done::Chose,
+            run: None,
+        },
+        situation,
+        turn: Uuid::new_v4(),
+        turn_attempt: 1,
+        model: None,
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        outcome: if good { Outcome::Pass } else { Outcome::NotYet },
+        score: None,
+        timings: Timings {
+            prompt_end_to_press_ms: None,
+            press_to_release_ms: None,
+            judging_ms: None,
+        },
+        transcript: String::new(),
+        evidence: serde_json::json!({
+            "call": task.text, "question": task.question, "choice": choice, "right": task.right,
+            "fault": fault.map(|(missing, element)| serde_json::json!({ "missing": missing, "element": element })),
+            "difficulty": difficulty,
+        }),
+        recording: None,
+        held_out: false,
+        elements: about
+            .map(|e| logbook::ElementVerdict::new(e.to_owned(), verdict, choice.map(str::to_owned)))
+            .into_iter()
             .collect(),
     }
 }

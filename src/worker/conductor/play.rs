@@ -13,14 +13,19 @@ const AROUND: f32 = 0.06;
 impl Conductor {
     /// The call there is to listen to, unless one is being made.
     fn own(&mut self) -> Option<Arc<Clip>> {
-        let run = self.run.as_ref()?;
-        if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
+        let state = match (&self.flight, &self.run) {
+            // In a launch the student's last call is heard again in the debrief, and nowhere else.
+            (Some(flight), _) if flight.state == TurnState::Done => TurnState::Done,
+            (None, Some(run)) => run.turn.state,
+            _ => return None,
+        };
+        if matches!(state, TurnState::Transmitting | TurnState::Judging) {
             return None;
         }
-        if run.own.is_none() {
+        if self.own.is_none() {
             self.out.trouble("there is no spoken call to play yet");
         }
-        run.own.clone()
+        self.own.clone()
     }
 
     pub(super) fn play_own(&mut self, what: What) {

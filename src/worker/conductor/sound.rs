@@ -120,11 +120,15 @@ impl Conductor {
             What::Line => self.line_ended(at),
             What::Other => self.play_prompt(),
             What::Trial => self.out.tell(Event::Trial(TrialEvent::Said)),
-            What::Own | What::OwnThenModel | What::Model | What::Aside => {}
+            What::Own | What::OwnThenModel | What::Model | What::Aside | What::Noise | What::Ear => {}
         }
     }
 
     pub(super) fn line_ended(&mut self, at: Instant) {
+        if self.flight.is_some() {
+            self.flight_line_ended(at);
+            return;
+        }
         let Some(run) = &mut self.run else { return };
         if run.turn.state == TurnState::Receiving {
             run.prompt_end = Some(at);
@@ -154,10 +158,8 @@ impl Conductor {
                 Err(mpsc::TryRecvError::Empty) => {}
             }
         }
-        let transmitting = self
-            .run
-            .as_ref()
-            .is_some_and(|r| r.turn.state == TurnState::Transmitting);
+        let state = self.flight.as_ref().map(|f| f.state);
+        let transmitting = state.or(self.run.as_ref().map(|r| r.turn.state)) == Some(TurnState::Transmitting);
         if (transmitting || self.watch_level)
             && self.microphone.is_some()
             && self.last_level.elapsed() >= LEVELS
@@ -179,7 +181,11 @@ impl Conductor {
                     if let Origin::InsteadOfClip(e) = &spoken.origin {
                         self.out.trouble(format!("The line is spoken by the synthesiser: {e}"));
                     }
-                    self.play(spoken.samples, what);
+                    let samples = match what {
+                        What::Ear => self.clip_start(spoken.samples),
+                        _ => spoken.samples,
+                    };
+                    self.play(samples, what);
                 }
                 VoiceEvent::Failed { error, .. } => {
                     self.out.trouble(error);
@@ -232,6 +238,7 @@ impl Conductor {
                 if let Some(run) = &mut self.run {
                     run.turn.cancel();
                 }
+                self.flight_cancelled();
                 self.out.trouble(text);
                 self.tell_state();
             }
@@ -258,9 +265,7 @@ impl Conductor {
             return;
         };
         // The device went away, or the longest time was reached: nobody has let go of the key.
-        if self.run.as_mut().is_some_and(|r| r.turn.release()) {
-            self.tell_state();
-        }
+        self.spoken();
         let recording = path.as_ref().and_then(|p| p.file_name()?.to_str()?.parse().ok());
         self.out.tell(Event::Recorded {
             seconds: clip.seconds(),

@@ -5,7 +5,7 @@ use super::planned::interruption;
 use super::{Conductor, Hearing, Run, Wanted};
 use crate::call::{Evidence, Outcome, Situation, Vocabulary, judge, judge::Limits};
 use crate::drill::{Turn, TurnState};
-use crate::logbook::{ModelUsed, RecordingName};
+use crate::logbook::{ModelUsed, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
 use crate::sound::Clip;
@@ -28,9 +28,12 @@ impl Conductor {
 
     /// Throws the turn away with what belongs to it.
     pub(super) fn abandon(&mut self) {
+        self.leave_launch();
         self.cancel();
         self.stop_playing();
         self.run = None;
+        self.ear = None;
+        self.own = None;
     }
 
     /// A new turn; with the situation wanted where the site has it.
@@ -104,7 +107,6 @@ impl Conductor {
             id,
             prompt_end: None,
             answer: None,
-            own: None,
             level,
             interruption: other,
         });
@@ -129,6 +131,9 @@ impl Conductor {
     }
 
     pub(super) fn may_speak(&self) -> bool {
+        if let Some(flight) = &self.flight {
+            return flight.may_speak();
+        }
         self.run
             .as_ref()
             .is_some_and(|r| matches!(r.turn.state, TurnState::YourCall | TurnState::Receiving))
@@ -155,13 +160,38 @@ impl Conductor {
         // The microphone is one: what was being recorded outside the turn is thrown away.
         self.taking_cancelled();
         let Some(recorder) = &self.recorder else { return };
-        recorder.press(target, self.run.as_ref().and_then(|r| r.prompt_end));
+        let prompt_end = match &self.flight {
+            Some(flight) => flight.prompt_end(),
+            None => self.run.as_ref().and_then(|r| r.prompt_end),
+        };
+        recorder.press(target, prompt_end);
         self.expecting = Some(Timestamp::now());
+        self.begins();
+    }
+
+    /// The student begins to speak.
+    fn begins(&mut self) {
+        if self.flight.is_some() {
+            self.flight_speaks();
+            return;
+        }
         self.stop_playing();
         if let Some(run) = &mut self.run {
             run.turn.press();
         }
         self.tell_state();
+    }
+
+    /// The student has spoken.
+    pub(super) fn spoken(&mut self) {
+        if let Some(flight) = &mut self.flight {
+            if flight.state == TurnState::Transmitting {
+                flight.state = TurnState::Judging;
+                self.tell_flight();
+            }
+        } else if self.run.as_mut().is_some_and(|r| r.turn.release()) {
+            self.tell_state();
+        }
     }
 
     pub(super) fn release(&mut self) {
@@ -171,9 +201,7 @@ impl Conductor {
         if let Some(recorder) = &self.recorder {
             recorder.release();
         }
-        if self.run.as_mut().is_some_and(|r| r.turn.release()) {
-            self.tell_state();
-        }
+        self.spoken();
     }
 
     /// Throws away what is being said or judged.
@@ -196,6 +224,7 @@ impl Conductor {
             if let Some(run) = &mut self.run {
                 run.turn.cancel();
             }
+            self.flight_cancelled();
             self.ask_for_name();
             self.out.tell(Event::Cancelled);
             self.tell_state();
@@ -203,15 +232,14 @@ impl Conductor {
     }
 
     pub(super) fn typed(&mut self, text: &str) {
-        let Some((site, step)) = self.step().filter(|_| self.may_speak()) else {
+        if !self.may_speak() {
             return;
-        };
-        self.stop_playing();
+        }
+        self.begins();
+        self.spoken();
+        let Some(vocabulary) = self.vocabulary() else { return };
         let began = Timestamp::now();
-        let evidence = Evidence::typed(&Vocabulary::of(&site, &step), text);
-        let Some(run) = &mut self.run else { return };
-        run.turn.press();
-        run.turn.release();
+        let evidence = Evidence::typed(&vocabulary, text);
         self.judged(evidence, None, None, began, Instant::now());
     }
 
@@ -219,13 +247,20 @@ impl Conductor {
         if !self.may_speak() {
             return;
         }
-        self.stop_playing();
-        if let Some(run) = &mut self.run {
-            run.turn.press();
-            run.turn.release();
-        }
-        self.tell_state();
+        self.begins();
+        self.spoken();
         self.hear(clip, None, None, Timestamp::now());
+    }
+
+    /// What can be said now.
+    fn vocabulary(&self) -> Option<Vocabulary> {
+        if let Some(flight) = &self.flight {
+            let site = flight.site();
+            let step = flight.launch().judged_step(site)?;
+            return Some(Vocabulary::in_launch(site, step));
+        }
+        let (site, step) = self.step()?;
+        Some(Vocabulary::of(&site, &step))
     }
 
     pub(super) fn hear(
@@ -235,7 +270,7 @@ impl Conductor {
         file: Option<PathBuf>,
         began: Timestamp,
     ) {
-        let Some((site, step)) = self.step() else {
+        let Some(vocabulary) = self.vocabulary() else {
             return;
         };
         self.jobs += 1;
@@ -245,12 +280,10 @@ impl Conductor {
         let _ = self.ears.send(ears::Order::Hear {
             job: self.jobs,
             clip: clip.clone(),
-            vocabulary: Box::new(Vocabulary::of(&site, &step)),
+            vocabulary: Box::new(vocabulary),
             cancel: cancel.clone(),
         });
-        if let Some(run) = &mut self.run {
-            run.own = Some(clip.clone());
-        }
+        self.own = Some(clip.clone());
         self.hearing = Some(Hearing {
             job: self.jobs,
             cancel,
@@ -276,6 +309,7 @@ impl Conductor {
                 if let Some(run) = &mut self.run {
                     run.turn.cancel();
                 }
+                self.flight_cancelled();
                 self.out.trouble(e);
                 self.tell_state();
             }
@@ -290,6 +324,10 @@ impl Conductor {
         began: Timestamp,
         ended: Instant,
     ) {
+        if self.flight.is_some() {
+            self.flight_judged(&evidence, model, hearing, began, ended);
+            return;
+        }
         let Some((site, step)) = self.step() else {
             return;
         };
@@ -307,7 +345,11 @@ impl Conductor {
         let attempt = attempt(&Facts {
             site: &site,
             step: &step,
-            run,
+            situation: &run.turn.situation,
+            level: Some(run.level),
+            turn: run.id,
+            turn_attempt: run.turn.attempts,
+            part: Part::default(),
             student: self.student.as_ref().map(|s| s.id),
             began,
             judgement: &judgement,
@@ -330,7 +372,7 @@ impl Conductor {
             milliseconds,
         };
         if clip.is_none() {
-            run.own = None;
+            self.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
         self.learn(&attempt, this_call.stop);

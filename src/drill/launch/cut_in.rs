@@ -1,0 +1,75 @@
+//! What the student does while others act: stop and the hand count at any moment, other words into a transmission are lost.
+
+use super::student::maybe_stop;
+use super::{Did, Launch, Next, Want};
+use crate::drill::record::{Ending, Entry, Note};
+use crate::site::Site;
+
+impl Launch {
+    /// Is somebody else about to speak? Between two transmissions of others the frequency is quiet and not free.
+    pub fn others_speak_next(&self) -> bool {
+        self.queue.iter().any(|n| matches!(n, Next::Say { .. }))
+    }
+
+    /// The student acts while others do. `radio`: spoken into somebody's transmission, so that neither is understood.
+    /// Stop and the hand are obeyed; anything else said on the radio is lost and noted, and what was wanted still is.
+    pub fn cut_in(&mut self, site: &Site, did: Did, radio: bool) {
+        let Some(step) = self.step(site).filter(|_| self.ending.is_none()) else {
+            return;
+        };
+        match did {
+            Did::Nothing => {}
+            Did::Hand => match self.want {
+                Some(Want::Hazard | Want::Readback | Want::Words) => self.at_once(site, did),
+                _ => {
+                    self.record.push(Entry::Hand { step: step.id.clone() });
+                    if self.has_a_hand() {
+                        self.end(Ending::ByHandToBeSure);
+                    } else {
+                        self.note(Note::NothingInHand);
+                    }
+                }
+            },
+            Did::Called {
+                judgement,
+                words,
+                negative,
+                ..
+            } => {
+                let stop = judgement.stop || self.want == Some(Want::Hazard) && maybe_stop(judgement);
+                let over = !stop;
+                match self.want {
+                    Some(_) if stop || !radio => self.at_once(
+                        site,
+                        Did::Called {
+                            judgement,
+                            words,
+                            negative,
+                            over,
+                        },
+                    ),
+                    _ => {
+                        self.record.push(Entry::Called {
+                            step: step.id.clone(),
+                            want: Want::Aside,
+                            asked: None,
+                            words: words.to_owned(),
+                            judgement: judgement.clone(),
+                        });
+                        if stop {
+                            self.end(Ending::StoppedToBeSure);
+                        } else if radio {
+                            self.note(Note::Lost);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// What others were about to say is not said any more.
+    fn at_once(&mut self, site: &Site, did: Did) {
+        self.queue.clear();
+        self.did(site, did);
+    }
+}

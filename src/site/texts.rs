@@ -1,0 +1,80 @@
+//! What the program says to a student, by key and language. The texts are data: `texts/en.toml`, `texts/de.toml`.
+
+use super::{Language, fill};
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+type Texts = BTreeMap<String, String>;
+
+const ENGLISH: &str = include_str!("texts/en.toml");
+const GERMAN: &str = include_str!("texts/de.toml");
+
+// A file that cannot be read would show keys instead of sentences; the tests below see to it that it can.
+static IN_ENGLISH: LazyLock<Texts> = LazyLock::new(|| toml::from_str(ENGLISH).unwrap_or_default());
+static IN_GERMAN: LazyLock<Texts> = LazyLock::new(|| toml::from_str(GERMAN).unwrap_or_default());
+
+impl Language {
+    /// A text by its key, with the names in braces filled in.
+    pub fn text(self, key: &str, values: &[(&str, &str)]) -> String {
+        let texts = match self {
+            Self::English => &*IN_ENGLISH,
+            Self::German => &*IN_GERMAN,
+        };
+        let value = |name: &str| values.iter().find(|(n, _)| *n == name).map(|(_, v)| (*v).to_owned());
+        texts.get(key).map_or_else(|| key.to_owned(), |text| fill(text, value))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::placeholders;
+
+    #[test]
+    fn every_language_has_every_text_with_the_same_braces() {
+        let (en, de): (Texts, Texts) = (toml::from_str(ENGLISH).unwrap(), toml::from_str(GERMAN).unwrap());
+        assert!(en.len() > 60);
+        let names = |t: &Texts| {
+            t.iter()
+                .map(|(key, text)| {
+                    let mut names: Vec<String> = placeholders(text).iter().map(ToString::to_string).collect();
+                    names.sort();
+                    (key.clone(), names)
+                })
+                .collect::<BTreeMap<_, _>>()
+        };
+        assert_eq!(names(&en), names(&de));
+        for (key, text) in &de {
+            assert!(*text != en[key] || text.starts_with('"'), "{key} is not translated");
+        }
+    }
+
+    /// The keys are written in the code as they stand in the files.
+    #[test]
+    fn every_text_has_its_place_in_the_code() {
+        let code = [
+            include_str!("../call/judge.rs"),
+            include_str!("../call/delivery.rs"),
+            include_str!("../drill/record.rs"),
+            include_str!("../drill/ear.rs"),
+            include_str!("../drill/launch.rs"),
+            include_str!("../drill/debrief.rs"),
+            include_str!("mod.rs"),
+        ]
+        .concat();
+        let en: Texts = toml::from_str(ENGLISH).unwrap();
+        for key in en.keys() {
+            let (_, last) = key.split_once('.').unwrap();
+            assert!(
+                code.contains(&format!("\"{key}\"")) || code.contains(&format!("\"{last}\"")),
+                "{key} is used nowhere"
+            );
+        }
+    }
+
+    #[test]
+    fn braces_are_filled() {
+        let german = Language::German.text("reason.missing", &[("right", "doppelsitzig")]);
+        assert_eq!(german, "Nicht gehört; sagen Sie \"doppelsitzig\".");
+    }
+}

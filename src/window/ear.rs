@@ -1,0 +1,116 @@
+//! The ear drill: another pilot's call over the radio, a question about it, and what it was.
+
+use super::look;
+use super::page::{Content, Given};
+use super::shown::Shown;
+use crate::drill::ear::{Difficulty, Question};
+use crate::site::Site;
+use crate::worker::{Command, Ear, EarRequest};
+use eframe::egui::{Button, Label, RichText, Slider, Ui};
+
+/// The page's drafts: what is asked, and how hard it is to hear.
+#[derive(Debug, Default)]
+pub struct EarPage {
+    question: Option<Question>,
+    difficulty: Difficulty,
+}
+
+impl Content for EarPage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        let Some(site) = shown.site.as_deref() else {
+            ui.label(words.say("practice.not_ready"));
+            return;
+        };
+        ui.heading(words.say("ear.heading"));
+        ui.add(Label::new(words.say("ear.about")).wrap());
+        self.choose(ui, given, site);
+        ui.separator();
+        if let Some(ear) = &shown.ear {
+            task(ui, given, site, ear);
+        }
+        let next = if shown.ear.is_some() { "ear.next" } else { "ear.begin" };
+        ui.add_space(6.0);
+        if ui.button(words.say(next)).clicked() {
+            given.ask(Command::Ear(EarRequest {
+                question: self.question,
+                difficulty: self.difficulty,
+            }));
+        }
+    }
+
+    fn left(&mut self, shown: &Shown) -> Vec<Command> {
+        if shown.ear.is_some() && shown.playing {
+            vec![Command::StopPlaying]
+        } else {
+            Vec::new()
+        }
+    }
+}
+
+impl EarPage {
+    fn choose(&mut self, ui: &mut Ui, given: &Given<'_>, site: &Site) {
+        let words = given.words;
+        ui.horizontal_wrapped(|ui| {
+            ui.label(words.say("ear.ask"));
+            ui.selectable_value(&mut self.question, None, words.say("ear.anything"));
+            for question in Question::ALL {
+                ui.selectable_value(&mut self.question, Some(question), question.text(site));
+            }
+        });
+        let label = ui.label(words.say("ear.hiss"));
+        ui.add(Slider::new(&mut self.difficulty.hiss, 0..=3))
+            .labelled_by(label.id);
+        ui.checkbox(&mut self.difficulty.clipped, words.say("ear.clipped"));
+    }
+}
+
+fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
+    let words = given.words;
+    let task = &ear.task;
+    if task.question == Question::Matter {
+        let s = &task.situation;
+        let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+        let crew = words.count("facts.person", "facts.people", usize::from(s.crew));
+        let board = words.fill(
+            "ear.board",
+            &[
+                ("glider", &format!("{} {kind}", s.callsign)),
+                ("crew", &crew),
+                ("cable", &s.cable),
+            ],
+        );
+        ui.add(Label::new(RichText::new(board).strong()).wrap());
+    }
+    if ui.button(words.say("ear.hear_again")).clicked() {
+        given.ask(Command::PlayEar);
+    }
+    ui.label(RichText::new(task.question.text(site)).heading());
+    let open = ear.answer.is_none();
+    ui.horizontal_wrapped(|ui| {
+        let choices = task.choices.iter().map(|c| Some(c.as_str())).chain([None]);
+        for choice in choices {
+            let given_answer = ear.answer.as_ref().is_some_and(|a| a.as_deref() == choice);
+            let button = Button::selectable(given_answer, task.shown(site, choice));
+            if ui.add_enabled(open, button).clicked() {
+                given.ask(Command::AnswerEar(choice.map(str::to_owned)));
+            }
+        }
+    });
+    if let Some(answer) = &ear.answer {
+        let good = task.answered(answer.as_deref());
+        let dark = ui.visuals().dark_mode;
+        let (key, verdict) = if good {
+            ("ear.yes", crate::call::Verdict::Said)
+        } else {
+            ("ear.no", crate::call::Verdict::Wrong)
+        };
+        let right = task.shown(site, task.right.as_deref());
+        let text = words.fill(key, &[("answer", &right)]);
+        ui.label(RichText::new(text).heading().color(look::verdict(verdict, dark)));
+        ui.add(Label::new(words.fill("ear.call_was", &[("call", &task.text), ("truth", &task.truth(site))])).wrap());
+    }
+    let so_far = [("right", ear.right.to_string()), ("n", ear.number.to_string())];
+    let so_far: Vec<(&str, &str)> = so_far.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    ui.label(look::remark(words.fill("ear.so_far", &so_far)));
+}

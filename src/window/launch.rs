@@ -1,0 +1,278 @@
+//! A whole launch: role and pace are chosen, the others speak, the student talks, types or uses the hand; the time line grows
+//! beside it and is the debrief at the end.
+
+use super::page::{Content, Given};
+use super::shown::Shown;
+use super::scene::{self, View};
+use super::talk::{self, Moved, Talk};
+use super::words::Words;
+use super::{look, practice};
+use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
+use crate::drill::{Entry, Pace, TurnState, debrief};
+use crate::site::Site;
+use crate::worker::{Command, Flown, LaunchRequest, ModelState};
+use eframe::egui::{Button, Key, Label, Panel, RichText, ScrollArea, TextEdit, Ui};
+
+/// Beside each other from this width, in points; below each other under it.
+const WIDE: f32 = 860.0;
+/// Greatest height of the picture, points.
+const PICTURE: f32 = 180.0;
+
+/// The page's drafts.
+#[derive(Debug, Default)]
+pub struct LaunchPage {
+    role: Option<String>,
+    pace: Pace,
+    talk: Talk,
+    typed: String,
+}
+
+impl Content for LaunchPage {
+    fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let shown = given.shown;
+        let Some(site) = shown.site.as_deref() else {
+            ui.label(given.words.say("practice.not_ready"));
+            return;
+        };
+        let Some(flown) = &shown.launch else {
+            ScrollArea::vertical().show(ui, |ui| self.choose(ui, given, site));
+            return;
+        };
+        if ui.available_width() >= WIDE {
+            Panel::left("launch").resizable(false).exact_size(420.0).show(ui, |ui| {
+                area(ui, "launch now", |ui| self.now(ui, given, site, flown));
+            });
+            area(ui, "time line", |ui| time_line(ui, given.words, site, flown));
+        } else {
+            area(ui, "launch all", |ui| {
+                self.now(ui, given, site, flown);
+                ui.separator();
+                time_line(ui, given.words, site, flown);
+            });
+        }
+    }
+
+    fn left(&mut self, shown: &Shown) -> Vec<Command> {
+        // Nobody goes on speaking to somebody who reads another page; a debrief stays.
+        let under_way = shown.launch.as_ref().is_some_and(|f| f.ending.is_none());
+        if under_way {
+            vec![Command::LeaveLaunch]
+        } else {
+            Vec::new()
+        }
+    }
+
+    fn in_column(&self) -> bool {
+        false
+    }
+}
+
+fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
+    ScrollArea::vertical()
+        .id_salt(name)
+        .auto_shrink([false, false])
+        .show(ui, content);
+}
+
+impl LaunchPage {
+    fn choose(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site) {
+        let words = given.words;
+        ui.heading(words.say("launch.heading"));
+        let roles = roles(site);
+        if roles.is_empty() {
+            ui.label(words.say("launch.none"));
+            return;
+        }
+        ui.add(Label::new(words.say("launch.about")).wrap());
+        if self.role.as_ref().is_none_or(|r| !roles.contains(r)) {
+            self.role = roles.iter().find(|r| *r == PILOT).or(roles.first()).cloned();
+        }
+        ui.label(words.say("launch.role"));
+        ui.horizontal_wrapped(|ui| {
+            for role in &roles {
+                let chosen = self.role.as_ref() == Some(role);
+                if ui.add(Button::selectable(chosen, site.role_name(role))).clicked() {
+                    self.role = Some(role.clone());
+                }
+            }
+        });
+        ui.label(words.say("launch.pace"));
+        for (pace, key) in [
+            (Pace::Unhurried, "launch.unhurried"),
+            (Pace::Normal, "launch.normal"),
+            (Pace::Busy, "launch.busy"),
+        ] {
+            ui.radio_value(&mut self.pace, pace, words.say(key));
+        }
+        ui.add_space(6.0);
+        if ui.button(words.say("launch.begin")).clicked() {
+            self.typed.clear();
+            given.ask(self.request());
+        }
+    }
+
+    fn request(&self) -> Command {
+        Command::Launch(Box::new(LaunchRequest {
+            role: self.role.clone().unwrap_or_else(|| PILOT.to_owned()),
+            pace: self.pace,
+            ..LaunchRequest::default()
+        }))
+    }
+
+    fn now(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
+        let words = given.words;
+        if let Some(ending) = flown.ending {
+            ui.heading(words.say("launch.over"));
+            ui.add(Label::new(RichText::new(ending.text(site)).strong()).wrap());
+            ui.label(look::remark(
+                words.fill("launch.seed", &[("seed", &flown.seed.to_string())]),
+            ));
+            ui.horizontal_wrapped(|ui| {
+                if ui.button(words.say("launch.again")).clicked() {
+                    given.ask(self.request());
+                }
+                if ui.button(words.say("launch.other")).clicked() {
+                    given.ask(Command::LeaveLaunch);
+                }
+            });
+            return;
+        }
+        facts(ui, words, site, flown);
+        ui.heading(flown.step.as_deref().unwrap_or_default());
+        // A site that names no directions cannot be drawn.
+        if let (Some(step), Some(direction)) = (step, scene::direction(site, 1)) {
+            let hazard = flown.picture.hazard.as_deref();
+            let view = View::of(site, step, &flown.situation, direction, hazard, given.settings.level);
+            view.ui(ui, words, PICTURE);
+        }
+        if let Some(scene) = &flown.scene {
+            ui.add(Label::new(scene).wrap());
+        }
+        let dark = ui.visuals().dark_mode;
+        let state = words.say(look::state_key(flown.state));
+        let title = match (&flown.want, flown.state) {
+            (Some(want), TurnState::YourCall) => want.text(site.language),
+            _ => state.to_owned(),
+        };
+        ui.label(
+            RichText::new(title)
+                .text_style(look::big())
+                .color(look::state(flown.state, dark)),
+        );
+        if let Some(saying) = &flown.saying {
+            let how = words.say(if saying.radio {
+                "launch.on_radio"
+            } else {
+                "launch.nearby"
+            });
+            let line = format!("{}, {how}: \"{}\"", site.role_name(&saying.role), saying.text);
+            ui.add(Label::new(line).wrap());
+        }
+        Self::hand(ui, given, flown);
+        self.key(ui, given, flown);
+        self.type_it(ui, given, flown);
+        ui.horizontal_wrapped(|ui| {
+            let may = flown.state == TurnState::YourCall;
+            if ui.add_enabled(may, Button::new(words.say("launch.pass"))).clicked() {
+                given.ask(Command::LetPass);
+            }
+            if ui.button(words.say("launch.leave")).clicked() {
+                given.ask(Command::LeaveLaunch);
+            }
+        });
+    }
+
+    /// The hand has a control of its own, apart from the key: it works at any moment, while the key is held too.
+    fn hand(ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
+        let label = match flown.role.as_str() {
+            PILOT => "launch.release",
+            WINCH_DRIVER => "launch.power_off",
+            _ => return,
+        };
+        if talk::hand(ui, given.words, label, true) {
+            given.ask(Command::Hand);
+        }
+        ui.add_space(10.0);
+    }
+
+    fn key(&mut self, ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
+        let (shown, words) = (given.shown, given.words);
+        let transmitting = flown.state == TurnState::Transmitting;
+        let may = matches!(
+            flown.state,
+            TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
+        );
+        let able = !matches!(shown.model, ModelState::Missing(_));
+        for moved in self.talk.ui(ui, words, transmitting, may && able) {
+            given.ask(match moved {
+                Moved::Down => Command::Press,
+                Moved::Up => Command::Release,
+                Moved::Cancel => Command::Cancel,
+            });
+        }
+        match flown.state {
+            TurnState::Transmitting => practice::level_bar(ui, words, shown.level),
+            TurnState::Judging => {
+                ui.label(words.say("practice.listening"));
+            }
+            _ if shown.microphone.is_none() => {
+                ui.label(look::remark(words.say("practice.no_microphone")));
+            }
+            _ => {}
+        }
+    }
+
+    fn type_it(&mut self, ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
+        let words = given.words;
+        let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
+        let label = ui.label(words.say("practice.type"));
+        let edit = TextEdit::singleline(&mut self.typed)
+            .char_limit(300)
+            .desired_width(f32::INFINITY);
+        let field = ui.add(edit).labelled_by(label.id);
+        if field.changed() {
+            given.ask(Command::Typing);
+        }
+        let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
+        let ready = may && !self.typed.trim().is_empty();
+        let send = ui.add_enabled(ready, Button::new(words.say("practice.send"))).clicked();
+        if ready && (enter || send) {
+            given.ask(Command::Type(std::mem::take(&mut self.typed)));
+        }
+    }
+}
+
+/// The situation in one line of plain facts, never in the words of a call.
+fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown) {
+    let s = &flown.situation;
+    let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+    let crew = words.count("facts.person", "facts.people", usize::from(s.crew));
+    let text = words.fill(
+        "launch.facts",
+        &[
+            ("role", site.role_name(&flown.role)),
+            ("glider", &format!("{} {kind}", s.callsign)),
+            ("crew", &crew),
+            ("cable", &s.cable),
+        ],
+    );
+    ui.add(Label::new(look::remark(text)).wrap());
+}
+
+fn time_line(ui: &mut Ui, words: Words, site: &Site, flown: &Flown) {
+    ui.heading(words.say("launch.time_line"));
+    if flown.record.is_empty() {
+        ui.label(look::remark(words.say("launch.empty")));
+    }
+    for (at, entry) in &flown.record {
+        let text = format!("{at:.0} s  {}", debrief::line(site, &flown.role, entry));
+        let rich = match entry {
+            Entry::Called { .. } | Entry::Hand { .. } => RichText::new(text).strong(),
+            Entry::Noted { .. } | Entry::Ended { .. } => {
+                RichText::new(text).color(look::trouble(ui.visuals().dark_mode))
+            }
+            _ => RichText::new(text),
+        };
+        ui.add(Label::new(rich).wrap());
+    }
+}

@@ -1,0 +1,515 @@
+//! A whole launch: the program's roles speak, the student is listened to, everything goes into one time line.
+//!
+//! What happens is decided in [`drill::Launch`]; here are the clock, the sound, and silence as an answer.
+
+use super::kept::{Facts, attempt};
+use super::{Conductor, Hearing, What};
+use crate::call::Evidence;
+use crate::drill::launch::{Turned, roles};
+use crate::drill::{Did, Launch, Next, TurnState, Want, deal};
+use crate::logbook::{Done, InRun, Kind, ModelUsed, NewRun, Part, RunKind};
+use crate::site::{Line, Site};
+use crate::sound::Radio;
+use crate::voice::{self, noise};
+use crate::worker::keeper;
+use crate::worker::message::{Event, Flown, LaunchRequest, Saying};
+use jiff::Timestamp;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+
+/// Between two transmissions. From listening, no source.
+const GAP: Duration = Duration::from_millis(600);
+/// Without a loudspeaker lines are read: so long a character.
+const READING: Duration = Duration::from_millis(55);
+
+/// A launch under way.
+pub(super) struct Flight {
+    launch: Launch,
+    site: Arc<Site>,
+    folder: Option<PathBuf>,
+    asked: LaunchRequest,
+    seed: u64,
+    id: Uuid,
+    begun: Instant,
+    /// Seconds from the beginning for each entry of the record.
+    times: Vec<f32>,
+    pub(super) state: TurnState,
+    saying: Option<Saying>,
+    /// What was seen last.
+    scene: Option<String>,
+    /// The student is waited for, since when.
+    waiting: Option<Instant>,
+    /// The others go on then.
+    resume: Option<Instant>,
+    /// What is being said or judged began while others spoke; `true`: on the radio.
+    over: Option<bool>,
+    /// The student's turn at hand, and the attempts at it.
+    turn: Uuid,
+    /// Calls made so far.
+    position: u32,
+    turn_of: Option<(String, Want)>,
+    attempts: u32,
+}
+
+impl Flight {
+    fn stamp(&mut self) {
+        let at = self.begun.elapsed().as_secs_f32();
+        self.times.resize(self.launch.record().len(), at);
+    }
+
+    pub(super) fn may_speak(&self) -> bool {
+        matches!(self.state, TurnState::YourCall | TurnState::Receiving)
+    }
+
+    /// When the student's turn began.
+    pub(super) fn prompt_end(&self) -> Option<Instant> {
+        self.waiting
+    }
+
+    pub(super) fn site(&self) -> &Arc<Site> {
+        &self.site
+    }
+
+    pub(super) fn launch(&self) -> &Launch {
+        &self.launch
+    }
+
+    fn flown(&self) -> Flown {
+        let step = self.launch.step(&self.site);
+        Flown {
+            role: self.launch.role.clone(),
+            pace: self.asked.pace,
+            seed: self.seed,
+            situation: self.launch.situation.clone(),
+            state: self.state,
+            step: step.map(|s| s.title.clone()),
+            saying: self.saying.clone(),
+            want: self.launch.want().filter(|_| self.state != TurnState::Receiving),
+            scene: self.scene.clone(),
+            picture: self.launch.picture(&self.site),
+            record: self
+                .times
+                .iter()
+                .copied()
+                .zip(self.launch.record().iter().cloned())
+                .collect(),
+            ending: self.launch.ending(),
+        }
+    }
+}
+
+impl Conductor {
+    /// Begins a launch.
+    pub(super) fn launch(&mut self, asked: LaunchRequest) {
+        let Some((site, folder)) = self.site.clone() else {
+            self.out.trouble("choose a site first");
+            return;
+        };
+        let known = roles(&site);
+        if !known.contains(&asked.role) {
+            let text = if known.is_empty() {
+                format!(
+                    "the site {} describes no whole launch: its steps.toml has no [launch]",
+                    site.id
+                )
+            } else {
+                format!(
+                    "at {} nobody is \"{}\"; there are: {}",
+                    site.name,
+                    asked.role,
+                    known.join(", ")
+                )
+            };
+            self.out.trouble(text);
+            return;
+        }
+        // The low half of a random identifier is random in every bit but two of the highest.
+        let seed = asked.seed.unwrap_or_else(|| u64::from(Uuid::new_v4().as_u128() as u32));
+        let mut random = deal::random(seed);
+        let fixed = asked
+            .situation
+            .as_ref()
+            .or(self.setup.situation.as_ref())
+            .map(|s| s.at(&site));
+        let situation = match fixed {
+            Some(Ok(s)) => Some(s),
+            Some(Err(e)) => {
+                self.out.trouble(e);
+                return;
+            }
+            None => deal::deal(&site, None, &mut random),
+        };
+        let launch = situation.and_then(|situation| {
+            let course = asked
+                .course
+                .clone()
+                .unwrap_or_else(|| deal::course(&site, &situation, asked.pace, &mut random));
+            Launch::new(&site, &asked.role, situation, course, asked.steps.as_deref())
+        });
+        let Some(launch) = launch else {
+            self.out
+                .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
+            return;
+        };
+        self.abandon();
+        self.flight = Some(Flight {
+            launch,
+            site,
+            folder,
+            asked,
+            seed,
+            id: Uuid::new_v4(),
+            begun: Instant::now(),
+            times: Vec::new(),
+            state: TurnState::Receiving,
+            saying: None,
+            scene: None,
+            waiting: None,
+            resume: Some(Instant::now()),
+            over: None,
+            turn: Uuid::new_v4(),
+            position: 0,
+            turn_of: None,
+            attempts: 0,
+        });
+        self.begin_run();
+        self.tell_flight();
+    }
+
+    /// The logbook hears of it at once, so that a launch broken off is kept too.
+    fn begin_run(&self) {
+        let Some(flight) = &self.flight else { return };
+        let now = Timestamp::now();
+        // Plain data of texts and numbers: this cannot fail.
+        let json = |v: serde_json::Result<serde_json::Value>| v.unwrap_or_default();
+        self.order(keeper::Order::BeginRun(Box::new(NewRun {
+            id: flight.id,
+            kind: RunKind::Launch,
+            student: self.student.as_ref().map(|s| s.id),
+            class: None,
+            started_at: now,
+            utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(now).seconds(),
+            site: flight.site.id.clone(),
+            site_version: flight.site.version.clone(),
+            role: Some(flight.launch.role.clone()),
+            seed: Some(flight.seed.to_string()),
+            situation: json(serde_json::to_value(&flight.launch.situation)),
+            course: json(serde_json::to_value(flight.launch.course())),
+        })));
+    }
+
+    /// The time line so far, and the ending if there is one.
+    fn keep_record(&self) {
+        let Some(flight) = &self.flight else { return };
+        let entries = flight.times.iter().zip(flight.launch.record());
+        let record = entries
+            .map(|(at, entry)| serde_json::json!({ "at_seconds": at, "entry": entry }))
+            .collect();
+        let ending = flight
+            .launch
+            .ending()
+            .map(|e| serde_json::to_value(e).unwrap_or_default());
+        self.order(keeper::Order::UpdateRun {
+            id: flight.id,
+            ending: ending.and_then(|e| e.as_str().map(str::to_owned)),
+            record,
+        });
+    }
+
+    /// The launch is broken off or its debrief closed.
+    pub(super) fn leave_launch(&mut self) {
+        if let Some(ended) = self.flight.as_ref().map(|f| f.launch.ending().is_some()) {
+            self.cancel();
+            self.silence();
+            if !ended {
+                self.keep_record();
+            }
+            self.flight = None;
+            self.out.tell(Event::Launch(None));
+        }
+    }
+
+    pub(super) fn tell_flight(&self) {
+        if let Some(flight) = &self.flight {
+            self.out.tell(Event::Launch(Some(Box::new(flight.flown()))));
+            self.out.tell(Event::State(flight.state));
+        }
+    }
+
+    /// Time passes: the others go on, or silence has been the answer.
+    pub(super) fn attend_to_flight(&mut self) {
+        let Some(flight) = &mut self.flight else { return };
+        let now = Instant::now();
+        if flight.resume.is_some_and(|at| at <= now) {
+            flight.resume = None;
+            self.fly_on();
+        } else if let (TurnState::YourCall, Some(since), Some(want)) =
+            (flight.state, flight.waiting, flight.launch.want())
+            && now.duration_since(since).as_secs_f32() > flight.asked.pace.patience(want)
+        {
+            self.nothing_done();
+        }
+    }
+
+    /// The student is typing: silence does not count.
+    pub(super) fn typing(&mut self) {
+        if let Some(since) = self.flight.as_mut().and_then(|f| f.waiting.as_mut()) {
+            *since = Instant::now();
+        }
+    }
+
+    /// What happens next, until something takes time.
+    fn fly_on(&mut self) {
+        loop {
+            let Some(flight) = &mut self.flight else { return };
+            flight.waiting = None;
+            flight.saying = None;
+            let next = flight.launch.next(&flight.site);
+            flight.stamp();
+            match next {
+                Next::Say { line, radio } => {
+                    flight.state = TurnState::Receiving;
+                    flight.saying = Some(Saying {
+                        role: line.role.clone(),
+                        text: line.text.clone(),
+                        radio,
+                    });
+                    self.tell_flight();
+                    let line = Line {
+                        role: line.role,
+                        text: line.text,
+                        clip: line.clip,
+                    };
+                    self.say_in_flight(&line, radio);
+                    return;
+                }
+                Next::See(text) => flight.scene = Some(text),
+                Next::Hear(sound) => {
+                    let clip = flight.folder.as_ref().zip(sound.clip.as_ref()).map(|(f, c)| f.join(c));
+                    let (samples, trouble) = noise::sound(sound.noise, clip.as_deref());
+                    if let Some(e) = trouble {
+                        self.out.trouble(format!("A sound is made by the program: {e}"));
+                    }
+                    if self.player.is_some() {
+                        self.play(samples, What::Noise);
+                    }
+                }
+                Next::Listen { step, want } => {
+                    let turn_of = Some((step, want));
+                    flight.state = TurnState::YourCall;
+                    flight.waiting = Some(Instant::now());
+                    if flight.turn_of != turn_of {
+                        flight.turn = Uuid::new_v4();
+                        flight.attempts = 0;
+                        flight.turn_of = turn_of;
+                    }
+                    self.tell_flight();
+                    return;
+                }
+                Next::Ended(_) => {
+                    flight.state = TurnState::Done;
+                    self.keep_record();
+                    self.tell_flight();
+                    return;
+                }
+            }
+        }
+    }
+
+    fn say_in_flight(&mut self, line: &Line, radio: bool) {
+        self.silence();
+        let Some(flight) = &mut self.flight else { return };
+        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+            let length = u32::try_from(line.text.chars().count()).unwrap_or(u32::MAX);
+            let reading = if self.setup.sound {
+                READING * length
+            } else {
+                Duration::ZERO
+            };
+            flight.resume = Some(Instant::now() + reading);
+            return;
+        };
+        let line = voice::Line::of_site(
+            &flight.site,
+            flight.folder.as_deref(),
+            &line.role,
+            &line.text,
+            line.clip.as_deref(),
+        );
+        let radio = radio.then(|| Radio {
+            seed: flight.seed,
+            ..Radio::default()
+        });
+        self.speaking = Some((speaker.say(line, radio), What::Line));
+        self.out.tell(Event::Playing(true));
+    }
+
+    /// A line was spoken to its end.
+    pub(super) fn flight_line_ended(&mut self, at: Instant) {
+        let Some(flight) = &mut self.flight else { return };
+        flight.saying = None;
+        if flight.state == TurnState::Receiving {
+            flight.resume = Some(at + GAP);
+            self.tell_flight();
+        }
+    }
+
+    /// The student acts: what others say stops being heard. `Some` when they were at it, `true` on the radio.
+    pub(super) fn hush(&mut self) -> Option<bool> {
+        self.silence();
+        let flight = self.flight.as_mut()?;
+        let speaking = flight.saying.take().map(|s| s.radio);
+        flight.resume = None;
+        let between = flight.launch.others_speak_next();
+        // Between two transmissions the frequency is quiet, and not free.
+        let over = speaking.or(between.then_some(true));
+        if over.is_none() && flight.state == TurnState::Receiving && flight.launch.want().is_some() {
+            self.fly_on();
+            return None;
+        }
+        over.or((flight.state == TurnState::Receiving).then_some(false))
+    }
+
+    /// Begins the student's words. False when nothing can be said now.
+    pub(super) fn flight_speaks(&mut self) {
+        let over = self.hush();
+        if let Some(flight) = &mut self.flight {
+            flight.over = over;
+            flight.waiting = None;
+            flight.state = TurnState::Transmitting;
+        }
+        self.tell_flight();
+    }
+
+    /// Thrown away: whatever was going on goes on.
+    pub(super) fn flight_cancelled(&mut self) {
+        if let Some(flight) = &mut self.flight
+            && matches!(flight.state, TurnState::Transmitting | TurnState::Judging)
+        {
+            flight.over = None;
+            flight.state = TurnState::Receiving;
+            flight.resume = Some(Instant::now());
+            self.tell_flight();
+        }
+    }
+
+    /// The release, or the winch's power: at any moment, also while speaking.
+    pub(super) fn hand(&mut self) {
+        let busy = matches!(
+            self.flight.as_ref().map(|f| f.state),
+            Some(TurnState::Transmitting | TurnState::Judging)
+        );
+        let over = if busy { None } else { self.hush() };
+        let Some(flight) = &mut self.flight else { return };
+        if flight.state == TurnState::Done {
+            return;
+        }
+        match (over, busy && flight.over.is_some()) {
+            (None, false) => flight.launch.did(&flight.site, Did::Hand),
+            (over, _) => flight.launch.cut_in(&flight.site, Did::Hand, over.unwrap_or(true)),
+        }
+        flight.stamp();
+        if !busy {
+            self.go_on_soon();
+        }
+        self.tell_flight();
+    }
+
+    /// The student lets the turn pass: says nothing, or lets a readback stand.
+    pub(super) fn nothing_done(&mut self) {
+        let Some(flight) = &mut self.flight else { return };
+        if flight.state != TurnState::YourCall {
+            return;
+        }
+        flight.launch.did(&flight.site, Did::Nothing);
+        flight.stamp();
+        self.go_on_soon();
+    }
+
+    fn go_on_soon(&mut self) {
+        if let Some(flight) = &mut self.flight {
+            flight.state = TurnState::Receiving;
+            flight.waiting = None;
+            flight.resume = Some(Instant::now());
+        }
+    }
+
+    /// The student's words were heard or read.
+    pub(super) fn flight_judged(
+        &mut self,
+        evidence: &Evidence,
+        model: Option<ModelUsed>,
+        hearing: Option<Hearing>,
+        began: Timestamp,
+        ended: Instant,
+    ) {
+        let student = self.student.as_ref().map(|s| s.id);
+        let Some(flight) = &mut self.flight else { return };
+        let site = flight.site.clone();
+        let Some(step) = flight.launch.judged_step(&site) else {
+            self.go_on_soon();
+            return;
+        };
+        let turned = Turned::new(&site, step, &flight.launch.situation, evidence);
+        flight.attempts += 1;
+        let clip = hearing.as_ref().map(|h| h.clip.clone());
+        let kept = attempt(&Facts {
+            site: &site,
+            step,
+            situation: &flight.launch.situation,
+            level: None,
+            turn: flight.turn,
+            turn_attempt: flight.attempts,
+            part: Part {
+                kind: kind(flight),
+                done: Done::Called,
+                run: Some(InRun {
+                    run: flight.id,
+                    position: flight.position,
+                    role: Some(flight.launch.role.clone()),
+                }),
+            },
+            student,
+            began,
+            judgement: &turned.judgement,
+            this_call: &turned.judgement,
+            evidence,
+            model,
+            clip: clip.as_deref(),
+            recording: hearing.as_ref().and_then(|h| h.recording),
+            milliseconds: u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX),
+        });
+        match flight.over.take() {
+            None => flight.launch.did(&site, turned.did(false)),
+            Some(radio) => flight.launch.cut_in(&site, turned.did(false), radio),
+        }
+        flight.stamp();
+        flight.position += 1;
+        if let Some(clip) = clip {
+            self.own = Some(clip);
+        }
+        self.order(keeper::Order::Record {
+            attempt: Box::new(kept),
+            file: hearing.and_then(|h| h.file),
+        });
+        self.ask_for_name();
+        self.go_on_soon();
+        self.tell_flight();
+    }
+}
+
+/// What the call that is judged now was for. What is said into others' words is no call of the record.
+fn kind(flight: &Flight) -> Kind {
+    if flight.over.is_some() {
+        return Kind::Words;
+    }
+    match flight.launch.want() {
+        Some(Want::Call) => Kind::Call,
+        Some(Want::Readback) => Kind::Readback,
+        Some(Want::Hazard) => Kind::Hazard,
+        Some(Want::Release) => Kind::Release,
+        Some(Want::Words | Want::Aside) | None => Kind::Words,
+    }
+}
