@@ -16,7 +16,7 @@ use crate::sound::{Clip, Player, Recorder, RecorderEvent};
 use crate::voice::{Line, Speaker, noise};
 use jiff::Timestamp;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};

@@ -138,7 +138,8 @@ impl LaunchPage {
             return;
         }
         facts(ui, words, site, flown);
-        ui.heading(flown.step.as_deref().unwrap_or_default());
+        let step = flown.step.as_ref().and_then(|id| site.step(id));
+        ui.heading(step.map_or("", |s| s.title.as_str()));
         // A site that names no directions cannot be drawn.
         if let (Some(step), Some(direction)) = (step, scene::direction(site, 1)) {
             let hazard = flown.picture.hazard.as_deref();

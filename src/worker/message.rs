@@ -227,7 +227,7 @@ pub struct Flown {
     pub situation: Situation,
     /// Who acts.
     pub state: TurnState,
-    /// The step at hand, by its title.
+    /// The step at hand, by its id.
     pub step: Option<String>,
     /// What somebody says now.
     pub saying: Option<Saying>,

@@ -811,7 +811,7 @@ fn flown(state: TurnState, want: Option<Want>, role: &str, ending: Option<Ending
         seed: 5,
         situation: situation(),
         state,
-        step: Some("Slack out".into()),
+        step: Some("slack".into()),
         saying: (state == TurnState::Receiving).then(|| Saying {
             role: "winch driver".into(),
             text: "Taking up slack.".into(),
@@ -853,7 +853,7 @@ fn a_launch_is_chosen_run_by_hand_and_debriefed() {
 
     tell(&mut w, flown(TurnState::YourCall, Some(Want::Hazard), "pilot", None));
     assert!(w.query_by_label("What do you do?").is_some());
-    assert!(w.query_by_label_contains("wing tip sinks").is_some());
+    assert!(w.query_all_by_label_contains("wing tip sinks").next().is_some());
     w.get_by_label("Release (R)").click();
     w.run();
     assert_eq!(asked(&mut w), ["Hand"]);

@@ -84,7 +84,7 @@ impl Flight {
             seed: self.seed,
             situation: self.launch.situation.clone(),
             state: self.state,
-            step: step.map(|s| s.title.clone()),
+            step: step.map(|s| s.id.clone()),
             saying: self.saying.clone(),
             want: self.launch.want().filter(|_| self.state != TurnState::Receiving),
             scene: self.scene.clone(),
