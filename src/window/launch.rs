@@ -2,8 +2,8 @@
 //! beside it and is the debrief at the end.
 
 use super::page::{Content, Given};
-use super::shown::Shown;
 use super::scene::{self, View};
+use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
 use super::words::Words;
 use super::{look, practice};
