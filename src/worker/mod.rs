@@ -23,8 +23,8 @@ pub use crate::folders::FoundSite;
 pub use ears::{Heard, Loaded, Loader};
 pub use keeper::LogbookPlace;
 pub use message::{
-    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying, SiteRequest,
-    SituationRequest,
+    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying,
+    SiteRequest, SituationRequest,
 };
 
 use std::path::PathBuf;
