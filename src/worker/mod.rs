@@ -295,7 +295,7 @@ mod tests {
         assert_eq!(first.model.unwrap().name, "script");
         assert_eq!(
             first.situation,
-            serde_json::json!({"callsign": "G-CLRM", "crew": 2, "cable": "north", "level": "written"})
+            serde_json::json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"})
         );
         let second = book.attempt(kept[1].id).unwrap().unwrap().attempt;
         assert_eq!((second.model, second.outcome), (None, crate::logbook::Outcome::Pass));

@@ -474,7 +474,8 @@ fn every_page_is_in_the_navigation_once_and_has_its_help() {
         w.run();
         w.get_by_label("Help").click();
         w.run();
-        let key = [
+        // There are keys for the first nine pages only.
+        let keys = [
             Key::Num1,
             Key::Num2,
             Key::Num3,
@@ -484,7 +485,8 @@ fn every_page_is_in_the_navigation_once_and_has_its_help() {
             Key::Num7,
             Key::Num8,
             Key::Num9,
-        ][n];
+        ];
+        let Some(key) = keys.get(n).copied() else { continue };
         w.key_press_modifiers(Modifiers::COMMAND, key);
         w.run();
         assert_eq!(w.state().front.page, entry.page);
