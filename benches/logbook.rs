@@ -87,6 +87,7 @@ fn attempt(dice: &mut Dice, students: &[Uuid], i: i64) -> NewAttempt {
     }
 }
 
+#[allow(clippy::too_many_lines, reason = "a list of measurements")]
 fn main() {
     // In memory where there is such a folder: the filling syncs after every attempt.
     let shm = Path::new("/dev/shm");

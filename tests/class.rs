@@ -115,8 +115,8 @@ fn practice_goes_out_and_results_come_back_once_and_unchanged() {
     let practice = practice_in(&out);
 
     // At home the student is somebody else's row in somebody else's logbook.
-    let practise = ["class", "practise", text(&practice), "--typed"];
-    let why = home.fails(&practise);
+    let at_home = ["class", "practise", text(&practice), "--typed"];
+    let why = home.fails(&at_home);
     assert!(why.contains("student add \"Jörg Weiß\""), "{why}");
     home.ok(&["logbook", "student", "add", "Jörg Weiß", "--consent", "yes"]);
     let results = home.path("results.zip");
@@ -124,12 +124,12 @@ fn practice_goes_out_and_results_come_back_once_and_unchanged() {
     assert!(home.fails(&hand_in).contains("nothing to hand in yet"));
 
     // Stopped in the middle of the second call; goes on with the third, since a first attempt was made.
-    let printed = home.typed(&practise, "stop\nabout nothing\n");
+    let printed = home.typed(&at_home, "stop\nabout nothing\n");
     assert!(
         printed.contains("3 of 3 calls are left") && printed.contains("Stopped."),
         "{printed}"
     );
-    let printed = home.typed(&practise, "stop\n");
+    let printed = home.typed(&at_home, "stop\n");
     assert!(
         printed.contains("1 of 3 calls are left") && printed.contains("Call 3 of 3"),
         "{printed}"

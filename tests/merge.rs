@@ -211,8 +211,9 @@ fn consent(given: bool, seconds: i64, by: Option<&str>) -> Consent {
 
 /// Anything that can be done with a logbook, at a time of few different ones: many things happen at the same moment, and
 /// the clock is sometimes put back.
+#[allow(clippy::too_many_lines, reason = "a table of what can be done")]
 fn edit(logbook: &mut Logbook, dice: &mut Dice) {
-    let t = dice.below(5) as i64;
+    let t = i64::try_from(dice.below(5)).unwrap();
     let now = at(t);
     let students: Vec<Uuid> = logbook.students().unwrap().iter().map(|s| s.id).collect();
     let attempts: Vec<Uuid> = logbook

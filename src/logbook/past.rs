@@ -143,9 +143,9 @@ mod tests {
             |a| a.situation = serde_json::json!({"callsign": "?"}),
             |a| a.evidence = serde_json::json!({"judgement": {"stop": true}, "this_call": {"stop": true}}),
         ];
-        for (i, change) in changes.iter().enumerate() {
+        for (seconds, change) in (0_i64..).zip(&changes) {
             // Stored newest first.
-            let mut a = attempt(ilse, 100 - i as i64, Verdict::Wrong);
+            let mut a = attempt(ilse, 100 - seconds, Verdict::Wrong);
             change(&mut a);
             logbook.record(&a, at(200)).unwrap();
         }

@@ -101,7 +101,9 @@ mod tests {
 
     fn after(calls: &[(Level, bool)]) -> Level {
         let mut ladder = Ladder::default();
-        calls.iter().for_each(|(at, right)| ladder.add(*at, *right));
+        for (at, right) in calls {
+            ladder.add(*at, *right);
+        }
         ladder.level
     }
 

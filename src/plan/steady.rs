@@ -83,7 +83,9 @@ mod tests {
 
     fn record(outcomes: &[bool]) -> Record {
         let mut record = Record::default();
-        outcomes.iter().for_each(|r| record.add(*r));
+        for right in outcomes {
+            record.add(*right);
+        }
         record
     }
 

@@ -57,7 +57,7 @@ impl Fonts {
     }
 
     /// One glyph a character, without joining: enough for the languages of the program. A letter the font lacks becomes
-    /// its empty box; the letter itself stays in the PDF's text.
+    /// its empty box.
     fn glyphs(&self, face: Face, text: &str) -> Vec<KrillaGlyph> {
         let font = &self.face(face).0;
         let (map, metrics) = (

@@ -11,6 +11,9 @@ use jiff::civil::date;
 use serde_json::json;
 use std::process::Command;
 
+/// Left, top, right, bottom, points.
+type Bounds = (f32, f32, f32, f32);
+
 const NAMES: [&str; 30] = [
     "Ärmin Öztürk",
     "Łukasz Wiśniewski",
@@ -73,7 +76,7 @@ fn rows(site: &Site, members: &[(Uuid, String)]) -> Vec<Practised> {
                         element: e.clone(),
                         verdict,
                         heard: (verdict == Verdict::Wrong).then(|| "D-4716".to_owned()),
-                        overrule: (verdict == Verdict::Wrong && random() % 9 == 0).then(|| Overrule {
+                        overrule: (verdict == Verdict::Wrong && random().is_multiple_of(9)).then(|| Overrule {
                             verdict: Verdict::Said,
                             by: Some(members[0].0),
                             at: Timestamp::UNIX_EPOCH,
@@ -93,10 +96,10 @@ fn rows(site: &Site, members: &[(Uuid, String)]) -> Vec<Practised> {
                 site_version: site.version.clone(),
                 step: step.id.clone(),
                 situation: serde_json::to_value(&situation).unwrap(),
-                turn_attempt: 1 + u32::from(random() % 5 == 0),
+                turn_attempt: 1 + u32::from(random().is_multiple_of(5)),
                 outcome: if said { Outcome::Pass } else { Outcome::NotYet },
-                held_out: random() % 40 == 0,
-                typed: random() % 10 == 0,
+                held_out: random().is_multiple_of(40),
+                typed: random().is_multiple_of(10),
                 elements,
             });
         }
@@ -180,7 +183,7 @@ fn nothing_leaves_the_page_or_covers_other_words() {
         let (width, height) = (paper.width, paper.height);
         let (fonts, pages) = paper.into_marks();
         for (n, page) in pages.iter().enumerate() {
-            let mut texts: Vec<(&str, (f32, f32, f32, f32))> = Vec::new();
+            let mut texts: Vec<(&str, Bounds)> = Vec::new();
             for mark in page {
                 let (l, t, r, b) = mark.bounds(&fonts);
                 assert!(

@@ -363,12 +363,15 @@ mod tests {
             let site = site(name);
             let situation = Situation::new(Callsign::parse("D-1234").unwrap(), 1, cable);
             let step = site.step("ready").unwrap();
-            let side = |number| {
+            let winch_side = |number| {
                 let direction = direction(&site, number).unwrap();
                 View::of(&site, step, &situation, direction, None, Level::Bare).side()
             };
-            assert!((side(1) + side(1 + TURNS_A_DIRECTION)).abs() < 0.1, "{name}");
-            assert!((side(1) - side(TURNS_A_DIRECTION)).abs() < 0.1, "{name}");
+            assert!(
+                (winch_side(1) + winch_side(1 + TURNS_A_DIRECTION)).abs() < 0.1,
+                "{name}"
+            );
+            assert!((winch_side(1) - winch_side(TURNS_A_DIRECTION)).abs() < 0.1, "{name}");
         }
     }
 

@@ -131,7 +131,7 @@ fn names_that_are_no_text_are_refused() {
 fn links_and_devices_are_refused() {
     let link = with(|zip| {
         zip.add_symlink("larkmoor/note.txt", "/etc/passwd", SimpleFileOptions::default())
-            .unwrap()
+            .unwrap();
     });
     refused(&link, "link or a device");
     // A pipe: the type of a file in the mode, forged from that of the link.
