@@ -70,6 +70,7 @@ impl Ask {
 }
 
 /// Run the command.
+#[allow(clippy::too_many_lines, reason = "one task after another, told and asked")]
 pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::step(&site, "ready")?;

@@ -316,7 +316,7 @@ mod tests {
     fn a_clipped_start_takes_the_beginning_of_the_sound_away() {
         let difficulty = Difficulty { hiss: 9, clipped: true };
         let mut samples = vec![0.0; 100];
-        samples.extend([0.5; 8000]);
+        samples.extend(vec![0.5; 8000]);
         assert_eq!(difficulty.clip_start(samples.clone(), 16_000).len(), 8000 - 4000);
         assert_eq!(Difficulty::default().clip_start(samples.clone(), 16_000), samples);
         assert!(difficulty.clip_start(vec![0.5; 10], 16_000).is_empty());

@@ -196,7 +196,11 @@ fn phone() -> Vec<f64> {
             if t >= 1.2 || on >= 0.4 {
                 return 0.0;
             }
-            let tone = if (on * 32.0) as u32 % 2 == 0 { 800.0 } else { 1000.0 };
+            let tone = if ((on * 32.0) as u32).is_multiple_of(2) {
+                800.0
+            } else {
+                1000.0
+            };
             (TAU * tone * on).sin()
         })
         .collect()
@@ -257,7 +261,7 @@ mod tests {
     fn a_recording_comes_first_and_a_broken_one_is_told() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("a.wav");
-        crate::sound::write_wav(&path, &[0.25; 8000]).unwrap();
+        crate::sound::write_wav(&path, &vec![0.25; 8000]).unwrap();
         let (samples, trouble) = sound(Noise::Shout, Some(&path));
         assert!(trouble.is_none() && samples.len() == 8000);
         let (samples, trouble) = sound(Noise::Shout, Some(&dir.path().join("none.wav")));

@@ -342,7 +342,7 @@ impl Conductor {
             Command::Typing => self.typing(),
             Command::Ear(request) => self.next_ear(request),
             Command::PlayEar => self.play_ear(),
-            Command::AnswerEar(choice) => self.answer_ear(choice),
+            Command::AnswerEar(choice) => self.answer_ear(choice.as_deref()),
             Command::PlayPrompt => self.play_prompt(),
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(What::Own),

@@ -14,22 +14,22 @@ impl Launch {
     /// The student acts while others do. `radio`: spoken into somebody's transmission, so that neither is understood.
     /// Stop and the hand are obeyed; anything else said on the radio is lost and noted, and what was wanted still is.
     pub fn cut_in(&mut self, site: &Site, did: Did, radio: bool) {
-        let Some(step) = self.step(site).filter(|_| self.ending.is_none()) else {
+        let Some(now) = self.step(site).filter(|_| self.ending.is_none()) else {
             return;
         };
         match did {
             Did::Nothing => {}
-            Did::Hand => match self.want {
-                Some(Want::Hazard | Want::Readback | Want::Words) => self.at_once(site, did),
-                _ => {
-                    self.record.push(Entry::Hand { step: step.id.clone() });
-                    if self.has_a_hand() {
-                        self.end(Ending::ByHandToBeSure);
-                    } else {
-                        self.note(Note::NothingInHand);
-                    }
+            Did::Hand if matches!(self.want, Some(Want::Hazard | Want::Readback | Want::Words)) => {
+                self.at_once(site, did);
+            }
+            Did::Hand => {
+                self.record.push(Entry::Hand { step: now.id.clone() });
+                if self.has_a_hand() {
+                    self.end(Ending::ByHandToBeSure);
+                } else {
+                    self.note(Note::NothingInHand);
                 }
-            },
+            }
             Did::Called {
                 judgement,
                 words,
@@ -50,7 +50,7 @@ impl Launch {
                     ),
                     _ => {
                         self.record.push(Entry::Called {
-                            step: step.id.clone(),
+                            step: now.id.clone(),
                             want: Want::Aside,
                             asked: None,
                             words: words.to_owned(),

@@ -385,6 +385,9 @@ fn verdicts_are_words_with_reasons_and_the_answer_follows() {
         ("Hear the answer", "PlayAnswer"),
         ("Hear the prompt", "PlayPrompt"),
     ] {
+        // On a small screen it lies below the launch point.
+        w.get_by_label(button).scroll_to_me();
+        w.run();
         w.get_by_label(button).click();
         w.run();
         assert_eq!(asked(&mut w), [command]);

@@ -98,19 +98,19 @@ impl Conductor {
     }
 
     /// What the student heard. The first answer counts.
-    pub(super) fn answer_ear(&mut self, choice: Option<String>) {
+    pub(super) fn answer_ear(&mut self, choice: Option<&str>) {
         let Some(listening) = self.ear.as_mut().filter(|l| l.ear.answer.is_none()) else {
             return;
         };
-        let right = listening.ear.task.answered(choice.as_deref());
+        let right = listening.ear.task.answered(choice);
         listening.ear.right += u32::from(right);
-        listening.ear.answer = Some(choice.clone());
+        listening.ear.answer = Some(choice.map(str::to_owned));
         let Ear { task, difficulty, .. } = listening.ear.clone();
         self.tell_ear();
         if let Some((site, _)) = &self.site {
             let student = self.student.as_ref().map(|s| s.id);
             self.order(keeper::Order::Record {
-                attempt: Box::new(listened(site, &task, difficulty, choice.as_deref(), student)),
+                attempt: Box::new(listened(site, &task, difficulty, choice, student)),
                 file: None,
             });
         }
