@@ -31,13 +31,19 @@ fn random() -> u32 {
     Uuid::new_v4().as_u128() as u32
 }
 
+/// Situations dealt to find one of another glider.
+const TRIES: usize = 40;
+
 /// On a busy field another pilot speaks first, on the same frequency and much alike: a call of the same step.
 pub(super) fn interruption(site: &Site, step: &Step, situation: &Situation, level: Level) -> Option<String> {
     if level != Level::BusyField || step.by != crate::site::By::Radio {
         return None;
     }
-    let other = drill::deal(site, Some(situation), &mut random)?;
-    (other.callsign != situation.callsign).then(|| other.taught_call(site, step))
+    // Another glider than the student's; a site with one alone has nobody to interrupt.
+    let another = (0..TRIES).find_map(|_| {
+        drill::deal(site, Some(situation), &mut random).filter(|other| other.callsign != situation.callsign)
+    });
+    another.map(|other| other.taught_call(site, step))
 }
 
 fn moment(at: Timestamp) -> Moment {
