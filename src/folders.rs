@@ -135,7 +135,7 @@ fn is_site(folder: &Path) -> bool {
     crate::site::FILES.iter().any(|f| folder.join(f).is_file())
 }
 
-/// Every site there is, by name; of two folders of one name the first found counts.
+/// Every site there is, those in the program too, by name; of two folders of one name the first found counts.
 pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
     let mut found: Vec<FoundSite> = Vec::new();
     for dir in folders_with_sites(first) {
@@ -162,6 +162,20 @@ pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
                     invented: false,
                     problem: Some(e.to_string()),
                 },
+            });
+        }
+    }
+    // The program's own copies are there wherever it was started.
+    for name in bundled::NAMES {
+        if let Some(Ok(site)) = bundled::files(name).map(|f| Site::check(&f))
+            && !found.iter().any(|f| f.id == *name)
+        {
+            found.push(FoundSite {
+                id: (*name).to_owned(),
+                name: site.name,
+                about: site.about,
+                invented: site.invented,
+                problem: None,
             });
         }
     }
@@ -210,9 +224,7 @@ pub fn load_site(name: &str, first: Option<&Path>) -> Result<(Site, Option<PathB
         return Ok((Site::check(&files)?, None));
     }
     let mut known: Vec<String> = find_sites(first).into_iter().map(|s| s.id).collect();
-    known.extend(bundled::NAMES.iter().map(|n| (*n).to_owned()));
     known.sort();
-    known.dedup();
     Err(SiteError::Unknown {
         name: name.to_owned(),
         known: known.join(", "),

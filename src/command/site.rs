@@ -327,15 +327,10 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
 }
 
 fn list() {
-    let found = folders::find_sites(None);
-    let bundled = bundled::NAMES.iter().filter(|n| !found.iter().any(|f| f.id == **n));
-    for name in bundled {
-        if let Some(Ok(site)) = bundled::files(name).map(|f| Site::check(&f)) {
-            println!("{:<16} {}: {} (built in)", site.id, site.name, site.about);
-        }
-    }
-    for site in found {
+    for site in folders::find_sites(None) {
+        let built_in = matches!(folders::load_site(&site.id, None), Ok((_, None)));
         match site.problem {
+            None if built_in => println!("{:<16} {}: {} (built in)", site.id, site.name, site.about),
             None => println!("{:<16} {}: {}", site.id, site.name, site.about),
             Some(why) => println!("{:<16} cannot be used: {}", site.id, why.trim_end()),
         }
