@@ -58,6 +58,9 @@ const ASKED: f32 = 20.0;
 /// Sound without words costs this (nats a second) beyond what may be a breath or a wrong border (seconds).
 const UNREAD: f32 = 6.0;
 const BREATH: f32 = 0.3;
+/// No more than this in all (nats): words that explain the sound much worse are not what was spoken there either, and what
+/// is left unread then says so.
+const MOST_UNREAD: f32 = 6.0;
 
 /// Makes paths lighter that leave sound unread, and puts them in order again: the model writes the beginning of a call and
 /// stops as willingly as it writes the whole, but the rest was spoken. `words` are the tokens of each word of a path.
@@ -76,7 +79,7 @@ pub fn weigh_unread(
             let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.word(*w))).collect();
             let unread = unread(&places, &syllables, sounding, false);
             let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
-            path.score -= UNREAD * too_much;
+            path.score -= (UNREAD * too_much).min(MOST_UNREAD);
         }
     }
     found
