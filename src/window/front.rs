@@ -105,6 +105,13 @@ impl Front {
         }
     }
 
+    /// Site and student were named at the start: there is nothing left to ask first.
+    pub fn knows_enough(&mut self) {
+        if self.page == Page::First {
+            self.page = self.settings.page;
+        }
+    }
+
     /// What the page that is open from the start needs.
     pub fn begin(&mut self) -> Vec<Command> {
         self.pages.get(self.page).opened(&self.shown)

@@ -132,6 +132,9 @@ impl App {
         if let Some(why) = unread {
             app.tell(Event::Trouble(why));
         }
+        if start.site.is_some() && start.student.is_some() {
+            app.front.knows_enough();
+        }
         let site = start.site.or_else(|| settings.site.clone().map(SiteRequest));
         if let Some(site) = site {
             app.send(Command::LoadSite(site));
