@@ -15,6 +15,7 @@
 //! * [`worker`]: the threads behind a window or a terminal: commands in, events out.
 //! * [`window`]: pages that show what the worker told and hand back what the student wants.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
+//! * `wilson`: the interval beside every rate. Pure.
 
 pub mod call;
 pub mod class;
@@ -29,5 +30,6 @@ pub mod report;
 pub mod site;
 pub mod sound;
 pub mod voice;
+mod wilson;
 pub mod window;
 pub mod worker;

@@ -98,9 +98,11 @@ pub fn today() -> jiff::civil::Date {
     jiff::tz::TimeZone::system().to_datetime(now).date()
 }
 
-/// Write a file that must not be there yet: whole, or not at all.
-pub fn write_new(file: &std::path::Path, bytes: &[u8]) -> Result<(), Failure> {
-    use std::io::Write;
+/// Write a file that must not be there yet: it appears under its name only when it is whole.
+pub fn write_new<T>(
+    file: &std::path::Path,
+    write: impl FnOnce(&mut std::io::BufWriter<std::fs::File>) -> Result<T, Failure>,
+) -> Result<T, Failure> {
     if file.exists() {
         return Err(format!(
             "this file exists already; choose another name or remove it: {}",
@@ -111,17 +113,26 @@ pub fn write_new(file: &std::path::Path, bytes: &[u8]) -> Result<(), Failure> {
     let mut unfinished = file.as_os_str().to_os_string();
     unfinished.push(".part");
     let unfinished = PathBuf::from(unfinished);
-    let write = || -> std::io::Result<()> {
-        let mut out = std::fs::File::create(&unfinished)?;
-        out.write_all(bytes)?;
-        out.sync_all()?;
-        std::fs::rename(&unfinished, file)
+    let whole = || -> Result<T, Failure> {
+        let mut out = std::io::BufWriter::new(std::fs::File::create(&unfinished)?);
+        let written = write(&mut out)?;
+        out.into_inner()
+            .map_err(std::io::IntoInnerError::into_error)?
+            .sync_all()?;
+        std::fs::rename(&unfinished, file)?;
+        Ok(written)
     };
-    write().map_err(|e| {
+    whole().map_err(|e| {
         // Half a file is of no use; if it cannot be removed either, the first error is the one to tell.
         let _ = std::fs::remove_file(&unfinished);
         format!("could not write ({e}): {}", file.display()).into()
     })
+}
+
+/// [`write_new`] for what is in memory already.
+pub fn write_new_bytes(file: &std::path::Path, bytes: &[u8]) -> Result<(), Failure> {
+    use std::io::Write;
+    write_new(file, |out| Ok(out.write_all(bytes)?))
 }
 
 /// A line from the user; `None` at the end of the input. What is no text is replaced, not refused.

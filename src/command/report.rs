@@ -178,7 +178,7 @@ fn deliver(bytes: &[u8], out: Option<&Path>) -> Result<(), Failure> {
             _ => Ok(()),
         };
     };
-    super::common::write_new(file, bytes)?;
+    super::common::write_new_bytes(file, bytes)?;
     println!("Written: {}", file.display());
     Ok(())
 }

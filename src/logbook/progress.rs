@@ -74,14 +74,11 @@ impl Share {
         if of < TOO_FEW || n > of {
             return None;
         }
-        let (n, of, z) = (f64::from(n), f64::from(of), 1.96_f64);
-        let share = n / of;
-        let middle = (share + z * z / (2.0 * of)) / (1.0 + z * z / of);
-        let half = z / (1.0 + z * z / of) * (share * (1.0 - share) / of + z * z / (4.0 * of * of)).sqrt();
+        let (low, high) = crate::wilson::interval(n.into(), of.into());
         Some(Self {
-            share,
-            low: (middle - half).max(0.0),
-            high: (middle + half).min(1.0),
+            share: f64::from(n) / f64::from(of),
+            low,
+            high,
         })
     }
 }

@@ -32,20 +32,16 @@ pub struct Steadiness {
 impl Steadiness {
     /// The share with its interval; `None` with too few calls ([`MIN_CALLS`]).
     pub fn share(self) -> Option<Share> {
-        (self.calls >= MIN_CALLS).then(|| wilson(self.right, self.calls))
+        (self.calls >= MIN_CALLS).then(|| share(self.right, self.calls))
     }
 }
 
-fn wilson(right: u32, of: u32) -> Share {
-    const Z2: f64 = 1.96 * 1.96;
-    let n = f64::from(of);
-    let p = f64::from(right) / n;
-    let middle = (p + Z2 / (2.0 * n)) / (1.0 + Z2 / n);
-    let half = (Z2 * (p * (1.0 - p) / n + Z2 / (4.0 * n * n))).sqrt() / (1.0 + Z2 / n);
+fn share(right: u32, of: u32) -> Share {
+    let (low, high) = crate::wilson::interval(right.into(), of.into());
     Share {
-        right: p,
-        low: (middle - half).max(0.0),
-        high: (middle + half).min(1.0),
+        right: f64::from(right) / f64::from(of),
+        low,
+        high,
     }
 }
 
@@ -100,7 +96,7 @@ mod tests {
             (0, 20, 0.0, 0.1611),
             (1, 29, 0.0061, 0.1718),
         ] {
-            let share = wilson(right, of);
+            let share = share(right, of);
             assert!((share.low - low).abs() < 0.000_06, "{right} of {of}: {share:?}");
             assert!((share.high - high).abs() < 0.000_06, "{right} of {of}: {share:?}");
         }

@@ -25,7 +25,7 @@ pub struct Share {
 impl Share {
     /// `came` of `of`; the interval is Wilson's score interval with z = 1.96 (0 to 1 when there is nothing).
     pub fn new(came: u64, of: u64) -> Self {
-        let (low, high) = wilson(came, of);
+        let (low, high) = crate::wilson::interval(came, of);
         Self { came, of, low, high }
     }
 
@@ -60,18 +60,6 @@ pub enum Standing {
     NotSteady,
     /// The calls do not tell.
     Open,
-}
-
-/// Wilson's score interval (E. B. Wilson, "Probable inference, the law of succession, and statistical inference", 1927).
-fn wilson(came: u64, of: u64) -> (f64, f64) {
-    if of == 0 {
-        return (0.0, 1.0);
-    }
-    let (n, z) = (of as f64, 1.96_f64);
-    let p = came.min(of) as f64 / n;
-    let middle = (p + z * z / (2.0 * n)) / (1.0 + z * z / n);
-    let half = z / (1.0 + z * z / n) * (p * (1.0 - p) / n + z * z / (4.0 * n * n)).sqrt();
-    ((middle - half).max(0.0), (middle + half).min(1.0))
 }
 
 #[cfg(test)]

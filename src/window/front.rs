@@ -88,6 +88,19 @@ pub struct Front {
     pages: Pages,
 }
 
+/// With Ctrl: the first nine pages.
+const DIGITS: [Key; 9] = [
+    Key::Num1,
+    Key::Num2,
+    Key::Num3,
+    Key::Num4,
+    Key::Num5,
+    Key::Num6,
+    Key::Num7,
+    Key::Num8,
+    Key::Num9,
+];
+
 impl Front {
     /// As it was left. `system` is the language where the settings name none.
     pub fn new(settings: Settings, system: Words) -> Self {
@@ -299,17 +312,6 @@ impl Front {
     /// The keys that work on every page: F1 for help, Ctrl with a digit for a page, with plus, minus and zero for the text's
     /// size.
     fn keys(&mut self, ui: &Ui) -> Vec<Command> {
-        const DIGITS: [Key; 9] = [
-            Key::Num1,
-            Key::Num2,
-            Key::Num3,
-            Key::Num4,
-            Key::Num5,
-            Key::Num6,
-            Key::Num7,
-            Key::Num8,
-            Key::Num9,
-        ];
         let pressed = |modifiers, key| ui.input_mut(|i| i.consume_shortcut(&KeyboardShortcut::new(modifiers, key)));
         if pressed(Modifiers::NONE, Key::F1) {
             self.helping = !self.helping;

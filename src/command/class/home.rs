@@ -4,9 +4,8 @@ use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook,
 use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
 use crate::command::common::{self, SiteChoice};
 use crate::command::drill::Terminal;
-use crate::folders;
 use crate::logbook::{Logbook, LogbookError, TakenIn};
-use crate::worker::{Command, Event, Given, Loader, LogbookPlace, Options};
+use crate::worker::{Command, Event, Given};
 use jiff::Timestamp;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -36,7 +35,7 @@ pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
             calls,
         };
         let file = args.out.join(file_name(name, practice.id));
-        common::write_new(&file, &HandOut::new(practice, &secret).bytes())?;
+        common::write_new_bytes(&file, &HandOut::new(practice, &secret).bytes())?;
         println!("{name}: {}", file.display());
     }
     println!(
@@ -95,19 +94,7 @@ pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
         return Ok(ExitCode::SUCCESS);
     };
     let step = common::step(&site, &practice.calls[*first].step)?.clone();
-    let options = Options {
-        phrases: args.phrases.clone(),
-        logbook: LogbookPlace::Disk {
-            file: folders::logbook(),
-            recordings: folders::recordings(),
-        },
-        loader: Loader::lattice(&folders::models(), args.hearing.model.clone(), args.hearing.threads),
-        sound: !args.hearing.typed,
-        input: args.hearing.input.clone(),
-        output: None,
-        situation: None,
-        step: step.id.clone(),
-    };
+    let options = args.hearing.options(args.phrases.clone(), step.id.clone());
     let mut terminal = Terminal::open(&choice, site, step, options)?;
     terminal.send(Command::ChooseStudent(Some(student.id)));
     terminal.until(|e| matches!(e, Event::Student(Some(s)) if s.id == student.id))?;
@@ -182,7 +169,7 @@ pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
         attempts,
         recordings,
     };
-    common::write_new(&args.out, &results.seal(&key)?)?;
+    common::write_new_bytes(&args.out, &results.seal(&key)?)?;
     println!(
         "{} attempts and {} recordings written: {}",
         results.attempts.len(),

@@ -5,12 +5,11 @@ use crate::class::{Rota, board};
 use crate::command::common;
 use crate::command::drill::{Terminal, ask};
 use crate::command::sound::play;
-use crate::folders;
 use crate::logbook::{Logbook, Whose};
 use crate::report::{Group, Scope};
 use crate::site::{By, Language, Site};
 use crate::voice::{Line, Role, Speaker};
-use crate::worker::{Command, Event, Loader, LogbookPlace, Options};
+use crate::worker::{Command, Event};
 use std::collections::HashMap;
 use std::process::ExitCode;
 use uuid::Uuid;
@@ -63,19 +62,7 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     }
     let book = logbook()?;
     let members = members(&book, &args.members)?;
-    let options = Options {
-        phrases: args.site.phrases.clone(),
-        logbook: LogbookPlace::Disk {
-            file: folders::logbook(),
-            recordings: folders::recordings(),
-        },
-        loader: Loader::lattice(&folders::models(), args.hearing.model.clone(), args.hearing.threads),
-        sound: !args.hearing.typed,
-        input: args.hearing.input.clone(),
-        output: None,
-        situation: None,
-        step: args.step.clone(),
-    };
+    let options = args.hearing.options(args.site.phrases.clone(), args.step.clone());
     let mut caller = Caller::new(site.language, !args.hearing.typed);
     let mut terminal = Terminal::open(&args.site, site, step, options)?;
     if !args.hearing.typed {

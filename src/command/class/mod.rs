@@ -10,6 +10,7 @@ use super::common::SiteChoice;
 use crate::class::Secret;
 use crate::folders;
 use crate::logbook::{INSTRUCTOR, Logbook, Student};
+use crate::worker::{Loader, LogbookPlace, Options};
 use clap::{Args, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -84,6 +85,25 @@ struct Hearing {
     /// Threads of the speech model; 1 where other programs are busy
     #[arg(long, default_value_t = 2, value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=16))]
     threads: usize,
+}
+
+impl Hearing {
+    /// A worker that keeps its calls in the logbook, for a step of a site.
+    fn options(&self, phrases: Option<PathBuf>, step: String) -> Options {
+        Options {
+            phrases,
+            logbook: LogbookPlace::Disk {
+                file: folders::logbook(),
+                recordings: folders::recordings(),
+            },
+            loader: Loader::lattice(&folders::models(), self.model.clone(), self.threads),
+            sound: !self.typed,
+            input: self.input.clone(),
+            output: None,
+            situation: None,
+            step,
+        }
+    }
 }
 
 #[derive(Debug, Args)]

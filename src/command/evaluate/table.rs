@@ -91,16 +91,9 @@ impl Calls {
     }
 }
 
-/// The interval of a rate that holds the true one 19 times of 20 (Wilson's score interval, z = 1.96), as shares.
+/// The interval of a rate, as shares.
 fn interval(n: usize, of: usize) -> (f64, f64) {
-    let (n, of, z) = (n as f64, of as f64, 1.96_f64);
-    if of == 0.0 {
-        return (0.0, 1.0);
-    }
-    let p = n / of;
-    let middle = (p + z * z / (2.0 * of)) / (1.0 + z * z / of);
-    let half = z / (1.0 + z * z / of) * (p * (1.0 - p) / of + z * z / (4.0 * of * of)).sqrt();
-    ((middle - half).max(0.0), (middle + half).min(1.0))
+    crate::wilson::interval(n as u64, of as u64)
 }
 
 fn percent(n: usize, of: usize) -> String {

@@ -1,12 +1,12 @@
 //! Files: exports, what a crash left over, another computer's logbook, a damaged one.
 
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::ValueEnum;
 
-use super::super::Failure;
+use super::super::{Failure, common};
 use super::counted;
 use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Whose, set_aside};
 
@@ -114,30 +114,8 @@ pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl 
     })
 }
 
-/// The file appears under its name only when it is whole, and never in the place of another.
 pub(super) fn export_to_file(logbook: &Logbook, format: Format, whose: Whose, file: &Path) -> Result<usize, Failure> {
-    if file.exists() {
-        return Err(format!(
-            "this file exists already; choose another name or remove it: {}",
-            file.display()
-        )
-        .into());
-    }
-    let mut unfinished = file.as_os_str().to_os_string();
-    unfinished.push(".part");
-    let unfinished = PathBuf::from(unfinished);
-    let write = || -> Result<usize, Failure> {
-        let mut out = io::BufWriter::new(std::fs::File::create(&unfinished)?);
-        let count = export(logbook, format, whose, &mut out)?;
-        out.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
-        std::fs::rename(&unfinished, file)?;
-        Ok(count)
-    };
-    write().map_err(|e| {
-        // Half an export is of no use; if it cannot be removed either, the first error is the one to tell.
-        let _ = std::fs::remove_file(&unfinished);
-        format!("could not write the export ({e}): {}", file.display()).into()
-    })
+    common::write_new(file, |out| export(logbook, format, whose, out))
 }
 
 pub(super) fn leftovers(leftovers: &[Leftover], out: &mut impl Write) -> Result<(), Failure> {

@@ -478,18 +478,7 @@ fn every_page_is_in_the_navigation_once_and_has_its_help() {
         w.get_by_label("Help").click();
         w.run();
         // There are keys for the first nine pages only.
-        let keys = [
-            Key::Num1,
-            Key::Num2,
-            Key::Num3,
-            Key::Num4,
-            Key::Num5,
-            Key::Num6,
-            Key::Num7,
-            Key::Num8,
-            Key::Num9,
-        ];
-        let Some(key) = keys.get(n).copied() else { continue };
+        let Some(key) = DIGITS.get(n).copied() else { continue };
         w.key_press_modifiers(Modifiers::COMMAND, key);
         w.run();
         assert_eq!(w.state().front.page, entry.page);
