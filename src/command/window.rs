@@ -25,6 +25,9 @@ pub struct WindowArgs {
     /// Deal this situation always, for instance G-CLRM,2,north
     #[arg(long, hide = true, value_name = "CALLSIGN,CREW,CABLE")]
     pub situation: Option<SituationRequest>,
+    /// Write how long frames took while calls were judged to this file
+    #[arg(long, hide = true, value_name = "FILE")]
+    pub frame_times: Option<PathBuf>,
     /// The microphone by name (`cableside sound devices` lists them)
     #[arg(long, value_name = "NAME")]
     pub input: Option<String>,
@@ -48,6 +51,7 @@ impl Default for WindowArgs {
             student: None,
             step: "ready".to_owned(),
             situation: None,
+            frame_times: None,
             input: None,
             output: None,
             model: None,
@@ -75,6 +79,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         site: args.site.clone().map(SiteRequest),
         student: args.student.clone(),
         settings: folders::settings(),
+        frame_times: args.frame_times.clone(),
     };
     window::run(options, start)?;
     Ok(ExitCode::SUCCESS)

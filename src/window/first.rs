@@ -67,7 +67,6 @@ pub struct FirstPage {
     step: Step,
     student: StudentPage,
     site: SitePage,
-    sound: Sound,
     fetch: Option<FetchState>,
     trial: Trial,
     waiting: Vec<Command>,
@@ -288,7 +287,7 @@ impl FirstPage {
 
     fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
-        self.sound.ui(ui, given);
+        Sound::devices(ui, given);
         ui.separator();
         ui.heading(words.say("first.trial"));
         // The call is judged in the site's language, so it is spoken in it.

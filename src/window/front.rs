@@ -183,11 +183,14 @@ impl Front {
         };
         match self.resume.take() {
             Some(u) if u.site == site.id => match crate::site::Callsign::parse(&u.callsign) {
-                Ok(callsign) => Command::Deal(SituationRequest {
-                    callsign,
-                    crew: u.crew,
-                    cable: u.cable,
-                }),
+                Ok(callsign) => Command::Deal {
+                    situation: SituationRequest {
+                        callsign,
+                        crew: u.crew,
+                        cable: u.cable,
+                    },
+                    step: Some(u.step),
+                },
                 Err(_) => command,
             },
             _ => command,
@@ -209,6 +212,7 @@ impl Front {
             let open = self.shown.state != Some(TurnState::Done);
             self.settings.under_way = open.then(|| UnderWay {
                 site: site.id.clone(),
+                step: dealt.step.clone(),
                 callsign: dealt.situation.callsign.to_string(),
                 crew: dealt.situation.crew,
                 cable: dealt.situation.cable.clone(),

@@ -2,21 +2,27 @@
 //! beside it and is the debrief at the end.
 
 use super::page::{Content, Given};
-use super::scene::{self, View};
+use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
 use super::words::Words;
-use super::{look, practice};
+use super::{look, practice, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
-use crate::drill::{Entry, Pace, TurnState, debrief};
+use crate::drill::{Ending, Entry, Pace, TurnState, debrief};
 use crate::site::Site;
 use crate::worker::{Command, Flown, LaunchRequest, ModelState};
-use eframe::egui::{Button, Key, Label, Panel, RichText, ScrollArea, TextEdit, Ui};
+use eframe::egui::{Button, Frame, Label, Margin, Panel, RichText, ScrollArea, Ui};
 
 /// Beside each other from this width, in points; below each other under it.
 const WIDE: f32 = 860.0;
-/// Greatest height of the picture, points.
-const PICTURE: f32 = 180.0;
+/// Share of the width for what is seen and done.
+const SHARE: f32 = 0.48;
+/// From this height on the controls stay in sight while what is above them scrolls.
+const HIGH: f32 = 460.0;
+/// What stands above and below the picture, points.
+const BESIDES: f32 = 470.0;
+/// Least height of the picture, points.
+const LEAST: f32 = 150.0;
 
 /// The page's drafts.
 #[derive(Debug, Default)]
@@ -38,14 +44,32 @@ impl Content for LaunchPage {
             ScrollArea::vertical().show(ui, |ui| self.choose(ui, given, site));
             return;
         };
+        let high = ui.available_height();
         if ui.available_width() >= WIDE {
-            Panel::left("launch").resizable(false).exact_size(420.0).show(ui, |ui| {
-                area(ui, "launch now", |ui| self.now(ui, given, site, flown));
+            let wide = (ui.available_width() * SHARE).min(900.0);
+            Panel::left("launch").resizable(false).exact_size(wide).show(ui, |ui| {
+                if flown.ending.is_none() && high >= HIGH {
+                    // The hand and the key stay where they are, whatever is said or told.
+                    Panel::bottom("launch talking")
+                        .resizable(false)
+                        .show_separator_line(false)
+                        .show(ui, |ui| self.talking(ui, given, site, flown));
+                    area(ui, "launch now", |ui| now(ui, given, site, flown, high));
+                } else {
+                    area(ui, "launch now", |ui| self.all(ui, given, site, flown, high));
+                }
             });
-            area(ui, "time line", |ui| time_line(ui, given.words, site, flown));
+            Frame::new()
+                .inner_margin(Margin {
+                    left: 14,
+                    ..Margin::default()
+                })
+                .show(ui, |ui| {
+                    area(ui, "time line", |ui| time_line(ui, given.words, site, flown));
+                });
         } else {
             area(ui, "launch all", |ui| {
-                self.now(ui, given, site, flown);
+                self.all(ui, given, site, flown, high);
                 ui.separator();
                 time_line(ui, given.words, site, flown);
             });
@@ -119,36 +143,37 @@ impl LaunchPage {
         }))
     }
 
-    fn now(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
+    /// What is to be seen and the controls, or the end.
+    fn all(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
+        match flown.ending {
+            Some(ending) => self.over(ui, given, site, flown, ending),
+            None => {
+                now(ui, given, site, flown, high);
+                self.talking(ui, given, site, flown);
+            }
+        }
+    }
+
+    fn over(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, ending: Ending) {
         let words = given.words;
-        if let Some(ending) = flown.ending {
-            ui.heading(words.say("launch.over"));
-            ui.add(Label::new(RichText::new(ending.text(site)).strong()).wrap());
-            ui.label(look::remark(
-                words.fill("launch.seed", &[("seed", &flown.seed.to_string())]),
-            ));
-            ui.horizontal_wrapped(|ui| {
-                if ui.button(words.say("launch.again")).clicked() {
-                    given.ask(self.request());
-                }
-                if ui.button(words.say("launch.other")).clicked() {
-                    given.ask(Command::LeaveLaunch);
-                }
-            });
-            return;
-        }
-        facts(ui, words, site, flown);
-        let step = flown.step.as_ref().and_then(|id| site.step(id));
-        ui.heading(step.map_or("", |s| s.title.as_str()));
-        // A site that names no directions cannot be drawn.
-        if let (Some(step), Some(direction)) = (step, scene::direction(site, 1)) {
-            let hazard = flown.picture.hazard.as_deref();
-            let view = View::of(site, step, &flown.situation, direction, hazard, given.settings.level);
-            view.ui(ui, words, PICTURE);
-        }
-        if let Some(scene) = &flown.scene {
-            ui.add(Label::new(scene).wrap());
-        }
+        ui.heading(words.say("launch.over"));
+        ui.add(Label::new(RichText::new(ending.text(site)).strong()).wrap());
+        ui.label(look::remark(
+            words.fill("launch.seed", &[("seed", &flown.seed.to_string())]),
+        ));
+        ui.horizontal_wrapped(|ui| {
+            if ui.button(words.say("launch.again")).clicked() {
+                given.ask(self.request());
+            }
+            if ui.button(words.say("launch.other")).clicked() {
+                given.ask(Command::LeaveLaunch);
+            }
+        });
+    }
+
+    /// Whose turn it is, the hand, the key, the typed call.
+    fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
+        let words = given.words;
         let dark = ui.visuals().dark_mode;
         let state = words.say(look::state_key(flown.state));
         let title = match (&flown.want, flown.state) {
@@ -160,18 +185,16 @@ impl LaunchPage {
                 .text_style(look::big())
                 .color(look::state(flown.state, dark)),
         );
-        if let Some(saying) = &flown.saying {
-            let how = words.say(if saying.radio {
-                "launch.on_radio"
-            } else {
-                "launch.nearby"
-            });
-            let line = format!("{}, {how}: \"{}\"", site.role_name(&saying.role), saying.text);
-            ui.add(Label::new(line).wrap());
-        }
         Self::hand(ui, given, flown);
         self.key(ui, given, flown);
-        self.type_it(ui, given, flown);
+        let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
+        let typed = typed::ui(ui, words, &mut self.typed, may);
+        if typed.changed {
+            given.ask(Command::Typing);
+        }
+        if let Some(call) = typed.sent {
+            given.ask(Command::Type(call));
+        }
         ui.horizontal_wrapped(|ui| {
             let may = flown.state == TurnState::YourCall;
             if ui.add_enabled(may, Button::new(words.say("launch.pass"))).clicked() {
@@ -204,7 +227,10 @@ impl LaunchPage {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        for moved in self.talk.ui(ui, words, transmitting, may && able) {
+        for moved in self
+            .talk
+            .ui(ui, words, given.settings.talk_key(), transmitting, may && able)
+        {
             given.ask(match moved {
                 Moved::Down => Command::Press,
                 Moved::Up => Command::Release,
@@ -222,29 +248,43 @@ impl LaunchPage {
             _ => {}
         }
     }
+}
 
-    fn type_it(&mut self, ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
-        let words = given.words;
-        let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
-        let label = ui.label(words.say("practice.type"));
-        let edit = TextEdit::singleline(&mut self.typed)
-            .char_limit(300)
-            .desired_width(f32::INFINITY);
-        let field = ui.add(edit).labelled_by(label.id);
-        if field.changed() {
-            given.ask(Command::Typing);
-        }
-        let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
-        let ready = may && !self.typed.trim().is_empty();
-        let send = ui.add_enabled(ready, Button::new(words.say("practice.send"))).clicked();
-        if ready && (enter || send) {
-            given.ask(Command::Type(std::mem::take(&mut self.typed)));
-        }
+/// What is to be seen and heard now.
+fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
+    let words = given.words;
+    let step = flown.step.as_ref().and_then(|id| site.step(id));
+    let drawn = step.zip(scene::direction_of(site, flown.seed));
+    // A site that names no directions cannot be drawn: there all is written.
+    let written = drawn.is_none() || given.settings.level == Level::Written;
+    facts(ui, words, site, flown, written);
+    ui.heading(step.map_or("", |s| s.title.as_str()));
+    if let Some((step, direction)) = drawn {
+        let hazard = flown.picture.hazard.as_deref();
+        let view = View::of(site, step, &flown.situation, direction, hazard, given.settings.level);
+        view.ui(ui, words, (high - BESIDES).max(LEAST));
+    }
+    if let Some(scene) = &flown.scene {
+        ui.add(Label::new(scene).wrap());
+    }
+    if let Some(saying) = &flown.saying {
+        let how = words.say(if saying.radio {
+            "launch.on_radio"
+        } else {
+            "launch.nearby"
+        });
+        let line = format!("{}, {how}: \"{}\"", site.role_name(&saying.role), saying.text);
+        ui.add(Label::new(line).wrap());
     }
 }
 
 /// The situation in one line of plain facts, never in the words of a call.
-fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown) {
+fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, written: bool) {
+    if !written {
+        let role = site.role_name(&flown.role);
+        ui.label(look::remark(words.fill("launch.you", &[("role", role)])));
+        return;
+    }
     let s = &flown.situation;
     let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
     let crew = words.count("facts.person", "facts.people", usize::from(s.crew));

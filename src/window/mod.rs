@@ -10,8 +10,9 @@
 //! | `look.rs` | colours, sizes, verdicts as word and colour |
 //! | `student.rs`, `place.rs`, `practice.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
 //! | `scene.rs`, `scene/*.rs` | the launch point drawn from the site's facts |
-//! | `plate.rs`, `talk.rs` | the state of the turn; the push-to-talk key (mouse, Space, Enter, assistive technology) and the hand |
+//! | `plate.rs`, `talk.rs`, `typed.rs` | the state of the turn; the push-to-talk key (mouse, talk key, Enter, assistive technology) and the hand; a typed call |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
+//! | `frames.rs` | how long frames take, when asked |
 //! | `first.rs`, `progress.rs`, `desk.rs` with `desk/` | first start, progress, phrase desk |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
@@ -37,6 +38,7 @@ mod desk;
 mod ear;
 mod figures;
 mod first;
+mod frames;
 mod front;
 mod help;
 mod launch;
@@ -56,6 +58,7 @@ mod shown;
 mod sound;
 mod student;
 mod talk;
+mod typed;
 mod wave;
 mod words;
 
@@ -65,6 +68,7 @@ pub use settings::{LastWho, Light, Settings, UnderWay};
 pub use shown::{Shown, Who};
 pub use words::Words;
 
+use crate::drill::TurnState;
 use crate::worker::{Command, Event, Options, SiteRequest, Worker, WorkerError};
 use eframe::egui;
 use std::path::PathBuf;
@@ -82,6 +86,9 @@ pub enum WindowError {
     /// The threads behind it.
     #[error(transparent)]
     Worker(#[from] WorkerError),
+    /// The times of the frames, asked for with `--frame-times`.
+    #[error("the times of the frames could not be written to {0} ({1})")]
+    Frames(PathBuf, std::io::Error),
 }
 
 /// What is chosen before the window opens.
@@ -93,6 +100,8 @@ pub struct Start {
     pub student: Option<String>,
     /// The file in which the window remembers how it was left.
     pub settings: PathBuf,
+    /// For measuring: how long frames took while calls were judged is written to this file at the end.
+    pub frame_times: Option<PathBuf>,
 }
 
 /// Messages from threads that are not the worker's.
@@ -104,6 +113,7 @@ struct App {
     title: String,
     keeper: Option<settings::Keeper>,
     messages: Messages,
+    frames: Option<frames::Watch>,
 }
 
 impl App {
@@ -123,6 +133,7 @@ impl App {
             title: String::new(),
             keeper: None,
             messages,
+            frames: None,
             front: Front::new(settings.clone(), Words::of_system()),
         };
         match kept {
@@ -164,7 +175,15 @@ impl App {
 }
 
 impl eframe::App for App {
-    fn ui(&mut self, ui: &mut egui::Ui, _: &mut eframe::Frame) {
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut eframe::Frame) {
+        let judging = self.front.shown.state == Some(TurnState::Judging);
+        if self
+            .frames
+            .as_mut()
+            .is_some_and(|f| f.begins(frame.info().cpu_usage, judging))
+        {
+            ui.ctx().request_repaint();
+        }
         let messages = std::mem::take(&mut *self.messages.lock().unwrap_or_else(PoisonError::into_inner));
         for text in messages {
             self.tell(Event::Trouble(text));
@@ -204,6 +223,8 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
     };
     let mut failed = None;
     let seen = &mut failed;
+    let frames = start.frame_times.clone().map(|file| (file, frames::Frames::default()));
+    let watch = frames.as_ref().map(|(_, f)| f.watch());
     let result = eframe::run_native(
         "Cableside",
         native,
@@ -218,11 +239,15 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
                     return Err(text.into());
                 }
             };
-            Ok(Box::new(App::new(worker, start, settings, &creation.egui_ctx)))
+            let mut app = App::new(worker, start, settings, &creation.egui_ctx);
+            app.frames = watch;
+            Ok(Box::new(app))
         }),
     );
     match (result, failed) {
-        (Ok(()), _) => Ok(()),
+        (Ok(()), _) => frames.map_or(Ok(()), |(file, frames)| {
+            frames.write(&file).map_err(|e| WindowError::Frames(file, e))
+        }),
         (Err(_), Some(e)) => Err(e.into()),
         (Err(e), None) => Err(WindowError::Display(reason(&e.to_string()))),
     }

@@ -7,12 +7,12 @@ use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, plate};
+use super::{look, plate, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::site::{By, Direction, Hazard, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{self, ComboBox, Key, Label, Panel, RichText, ScrollArea, TextEdit, Ui};
+use eframe::egui::{self, ComboBox, Key, Label, Panel, RichText, ScrollArea, Ui};
 pub(super) use plate::level_bar;
 
 /// Beside each other from this width, in points; below each other under it.
@@ -21,6 +21,10 @@ const WIDE: f32 = 860.0;
 const SHARE: f32 = 0.48;
 /// Greatest share of the page's height for the picture.
 const PICTURE: f32 = 0.42;
+/// What stands above and below the picture, points: the choices, the written facts, the prompt, the state and the key.
+const BESIDES: f32 = 430.0;
+/// Least height of the picture, points.
+const LEAST: f32 = 150.0;
 /// From this height on the state and the key stay in sight while what is above them scrolls.
 const HIGH: f32 = 460.0;
 
@@ -105,7 +109,10 @@ impl Practice {
         };
         plate::ui(ui, words, shown, state);
         self.key(ui, given, state);
-        self.type_it(ui, given, state);
+        let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
+        if let Some(call) = typed::ui(ui, words, &mut self.typed, may).sent {
+            given.ask(Command::Type(call));
+        }
         let next = if state == TurnState::Done {
             "practice.next"
         } else {
@@ -129,7 +136,10 @@ impl Practice {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        for moved in self.talk.ui(ui, words, transmitting, may && able) {
+        for moved in self
+            .talk
+            .ui(ui, words, given.settings.talk_key(), transmitting, may && able)
+        {
             given.ask(match moved {
                 Moved::Down => Command::Press,
                 Moved::Up => Command::Release,
@@ -152,28 +162,6 @@ impl Practice {
             if ui.button(words.say("practice.look_for_model")).clicked() {
                 given.ask(Command::LoadModel);
             }
-        }
-    }
-
-    fn type_it(&mut self, ui: &mut Ui, given: &mut Given<'_>, state: TurnState) {
-        let words = given.words;
-        let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
-        let label = ui.label(words.say("practice.type"));
-        let field = ui
-            .add_enabled(
-                may,
-                TextEdit::singleline(&mut self.typed)
-                    .char_limit(300)
-                    .desired_width(f32::INFINITY),
-            )
-            .labelled_by(label.id);
-        let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
-        let ready = may && !self.typed.trim().is_empty();
-        let send = ui
-            .add_enabled(ready, egui::Button::new(words.say("practice.send")))
-            .clicked();
-        if ready && (enter || send) {
-            given.ask(Command::Type(std::mem::take(&mut self.typed)));
         }
     }
 }
@@ -210,7 +198,8 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     let level = given.settings.level;
     if let Some(direction) = scene::direction(site, dealt.number) {
         let id = hazard.map(|h| h.id.as_str());
-        View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, (high * PICTURE).max(90.0));
+        let picture = (high - BESIDES).max(LEAST).min(high * PICTURE).max(90.0);
+        View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);
         seen(ui, site, step, &dealt.situation, hazard);
         if level == Level::Written {
             facts(ui, words, site, step, &dealt.situation, Some(direction));

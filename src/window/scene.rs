@@ -119,6 +119,12 @@ pub(super) fn direction(site: &Site, number: u32) -> Option<&Direction> {
     site.directions.get(day as usize % n.max(1))
 }
 
+/// The launch direction of a whole launch, the same one for the same seed; `None` at a site without any.
+pub(super) fn direction_of(site: &Site, seed: u64) -> Option<&Direction> {
+    let n = site.directions.len() as u64;
+    site.directions.get(seed.checked_rem(n)? as usize)
+}
+
 impl<'a> View<'a> {
     /// The picture of a step of a situation. `hazard` is the id of what happens.
     pub(super) fn of(

@@ -3,7 +3,9 @@
 
 use super::front::Page;
 use super::scene::Level;
+use super::talk::may_talk;
 use super::words::Words;
+use eframe::egui::Key;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
@@ -44,12 +46,19 @@ pub enum LastWho {
 pub struct UnderWay {
     /// The site's id.
     pub site: String,
+    /// The step's id; the ready call where the file is from before it was remembered.
+    #[serde(default = "ready")]
+    pub step: String,
     /// Registration.
     pub callsign: String,
     /// People on board.
     pub crew: u8,
     /// The cable's id.
     pub cable: String,
+}
+
+fn ready() -> String {
+    "ready".to_owned()
 }
 
 /// Everything that is remembered. A field that is not in the file has its first value.
@@ -72,6 +81,8 @@ pub struct Settings {
     pub input: Option<String>,
     /// Loudspeaker by id.
     pub output: Option<String>,
+    /// The talk key by its name; `None` is the Space bar.
+    pub talk_key: Option<String>,
     /// Who practised.
     pub who: LastWho,
     /// What was being practised.
@@ -89,6 +100,7 @@ impl Default for Settings {
             site: None,
             input: None,
             output: None,
+            talk_key: None,
             who: LastWho::Open,
             under_way: None,
         }
@@ -126,6 +138,12 @@ impl Settings {
         let beside = file.with_extension("toml.new");
         std::fs::write(&beside, text)?;
         std::fs::rename(&beside, file)
+    }
+
+    /// The talk key; a name that is none, or of a key that has another meaning, is the Space bar.
+    pub fn talk_key(&self) -> Key {
+        let named = self.talk_key.as_deref().and_then(Key::from_name);
+        named.filter(|k| may_talk(*k)).unwrap_or(Key::Space)
     }
 
     /// The window's language.
@@ -227,6 +245,7 @@ mod tests {
             who: LastWho::Student(Uuid::from_u128(7)),
             under_way: Some(UnderWay {
                 site: "larkmoor".into(),
+                step: "stop".into(),
                 callsign: "G-CLRM".into(),
                 crew: 2,
                 cable: "north".into(),

@@ -3,17 +3,38 @@
 use super::page::{Content, Given};
 use super::shown::Shown;
 use super::words::Words;
-use super::{look, practice};
+use super::{look, practice, talk};
 use crate::sound::DeviceInfo;
 use crate::worker::Command;
-use eframe::egui::{ComboBox, Ui};
+use eframe::egui::{ComboBox, Event, Key, Memory, RichText, Ui};
 
-/// The page has no state: what is chosen is in the settings.
+/// The page's draft; what is chosen is in the settings.
 #[derive(Debug, Default)]
-pub struct Sound;
+pub struct Sound {
+    /// The next key pressed is to be the talk key.
+    asks_key: bool,
+}
 
 impl Content for Sound {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        Self::devices(ui, given);
+        ui.separator();
+        self.talk_key(ui, given);
+    }
+
+    fn opened(&mut self, _: &Shown) -> Vec<Command> {
+        vec![Command::WatchLevel(true), Command::ListDevices]
+    }
+
+    fn left(&mut self, _: &Shown) -> Vec<Command> {
+        self.asks_key = false;
+        vec![Command::WatchLevel(false)]
+    }
+}
+
+impl Sound {
+    /// The devices and the level.
+    pub(super) fn devices(ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
         ui.heading(words.say("sound.heading"));
         match &shown.devices {
@@ -45,12 +66,34 @@ impl Content for Sound {
         }
     }
 
-    fn opened(&mut self, _: &Shown) -> Vec<Command> {
-        vec![Command::WatchLevel(true), Command::ListDevices]
-    }
-
-    fn left(&mut self, _: &Shown) -> Vec<Command> {
-        vec![Command::WatchLevel(false)]
+    /// The key that talks. Foot switches are keyboards with one key: pressing it here is all they need.
+    fn talk_key(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        let now = given.settings.talk_key();
+        ui.label(words.fill("sound.talk_key", &[("key", talk::key_name(words, now))]));
+        if self.asks_key {
+            let press = ui.label(RichText::new(words.say("sound.press_key")).strong());
+            // Else a focused button would take Space and Enter for itself.
+            ui.memory_mut(Memory::stop_text_input);
+            press.request_focus();
+            let pressed = ui.input(|i| {
+                i.events.iter().find_map(|e| match e {
+                    Event::Key { key, pressed: true, .. } => Some(*key),
+                    _ => None,
+                })
+            });
+            match pressed {
+                Some(Key::Escape) => self.asks_key = false,
+                Some(key) if talk::may_talk(key) => {
+                    self.asks_key = false;
+                    given.set(|s| s.talk_key = (key != Key::Space).then(|| key.name().to_owned()));
+                }
+                Some(_) | None => {}
+            }
+        } else if ui.button(words.say("sound.other_key")).clicked() {
+            self.asks_key = true;
+        }
+        ui.label(look::remark(words.say("sound.foot_switch")));
     }
 }
 
@@ -74,4 +117,64 @@ fn choose(ui: &mut Ui, words: Words, label: &'static str, choice: &mut Option<St
             }
         });
     *choice != before
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pagetest::Bench;
+    use super::super::practice::Practice;
+    use super::*;
+    use crate::call::Situation;
+    use crate::drill::TurnState;
+    use crate::site::Callsign;
+    use crate::worker::{Dealt, Event as Told, ModelState};
+    use egui_kittest::kittest::Queryable;
+
+    #[test]
+    fn a_foot_switch_becomes_the_talk_key_and_talks() {
+        let mut sound = Bench::practising(Sound::default());
+        sound.window.get_by_label("The talk key: Space");
+        sound.window.get_by_label("Another key").click();
+        sound.window.run();
+        // R is the hand's.
+        sound.window.key_press(Key::R);
+        sound.window.run();
+        sound.window.get_by_label_contains("Press the key");
+        sound.window.key_press(Key::F13);
+        sound.window.run();
+        sound.window.get_by_label("The talk key: F13");
+        let chosen = sound.window.state().settings.clone();
+        assert_eq!(chosen.talk_key.as_deref(), Some("F13"));
+
+        let mut calls = Bench::practising(Practice::default());
+        calls.window.state_mut().settings = chosen;
+        calls.tell(Told::Model(ModelState::Ready("base".into())));
+        calls.tell(Told::Dealt(Dealt {
+            situation: Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"),
+            step: "ready".into(),
+            number: 1,
+        }));
+        calls.tell(Told::State(TurnState::YourCall));
+        calls.window.get_by_label("Hold to talk (F13)");
+        calls.window.key_press(Key::Space);
+        calls.window.run();
+        assert!(calls.asked().is_empty(), "Space talks no longer");
+        calls.window.key_down(Key::F13);
+        calls.window.run();
+        assert_eq!(calls.asked(), ["Press"]);
+        calls.window.key_up(Key::F13);
+        calls.window.run();
+        assert_eq!(calls.asked(), ["Release"]);
+    }
+
+    #[test]
+    fn a_key_of_another_meaning_or_of_no_name_leaves_the_space_bar() {
+        for name in ["R", "Escape", "no such key"] {
+            let settings = super::super::Settings {
+                talk_key: Some(name.into()),
+                ..Default::default()
+            };
+            assert_eq!(settings.talk_key(), Key::Space, "{name}");
+        }
+    }
 }

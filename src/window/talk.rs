@@ -1,4 +1,5 @@
-//! The push-to-talk key: the button under the mouse, the Space bar, or a switch for those who cannot hold.
+//! The push-to-talk key: the button under the mouse, the talk key (the Space bar unless another was chosen, such as that of a
+//! foot switch), or a switch for those who cannot hold.
 
 use super::words::Words;
 use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Stroke, Ui, Vec2};
@@ -41,6 +42,24 @@ pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bo
     enabled && (button.clicked() || key && !typing)
 }
 
+/// The talk key's name for the reader.
+pub fn key_name(words: Words, key: Key) -> &'static str {
+    if key == Key::Space {
+        words.say("talk.space")
+    } else {
+        key.name()
+    }
+}
+
+/// Whether a key can be the talk key: it must mean nothing else on the pages.
+pub fn may_talk(key: Key) -> bool {
+    use Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp, Enter, Escape, F1, R, Tab};
+    !matches!(
+        key,
+        R | Escape | Enter | Tab | F1 | ArrowDown | ArrowLeft | ArrowRight | ArrowUp
+    )
+}
+
 /// The key's memory between frames.
 #[derive(Debug, Default)]
 pub struct Talk {
@@ -53,35 +72,39 @@ pub struct Talk {
 impl Talk {
     /// Draw the button and read the keys. `transmitting` is the worker's word for what is going on.
     ///
-    /// Enter or assistive technology switch it on and off. Space talks while no text is being edited and no other control has the keyboard's focus: a focused button or
-    /// list is pressed by Space, as everywhere.
-    pub fn ui(&mut self, ui: &mut Ui, words: Words, transmitting: bool, enabled: bool) -> Vec<Moved> {
-        let text = if transmitting { "talk.release" } else { "talk.hold" };
+    /// Enter or assistive technology switch it on and off. The talk key talks while no text is being edited and no other
+    /// control has the keyboard's focus: a focused button or list is pressed by Space, as everywhere.
+    pub fn ui(&mut self, ui: &mut Ui, words: Words, key: Key, transmitting: bool, enabled: bool) -> Vec<Moved> {
+        let text = if transmitting {
+            words.say("talk.release").to_owned()
+        } else {
+            words.fill("talk.hold", &[("key", key_name(words, key))])
+        };
         let size = Vec2::new(ui.available_width(), 64.0);
         // A plain button lets go after the longest click time; one that can be dragged stays down.
-        let button = Button::new(RichText::new(words.say(text)).heading()).sense(Sense::click_and_drag());
+        let button = Button::new(RichText::new(text).heading()).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
-        self.read(ui, &button, transmitting, enabled)
+        self.read(ui, &button, key, transmitting, enabled)
     }
 
-    fn read(&mut self, ui: &Ui, button: &Response, transmitting: bool, enabled: bool) -> Vec<Moved> {
+    fn read(&mut self, ui: &Ui, button: &Response, talk: Key, transmitting: bool, enabled: bool) -> Vec<Moved> {
         let mut out = Vec::new();
         let focus = ui.memory(Memory::focused);
         let keys_are_ours = focus.is_none_or(|id| id == button.id);
-        let (space, focused, escape, space_pressed, pointer_moved) = ui.input(|i| {
+        let (down, focused, escape, pressed, pointer_moved) = ui.input(|i| {
             let pressed = i.events.iter().any(|e| {
                 matches!(
                     e,
                     Event::Key {
-                        key: Key::Space,
+                        key,
                         pressed: true,
                         repeat: false,
                         ..
-                    }
+                    } if *key == talk
                 )
             });
             (
-                i.key_down(Key::Space),
+                i.key_down(talk),
                 i.focused,
                 i.key_pressed(Key::Escape),
                 pressed,
@@ -100,9 +123,9 @@ impl Talk {
         }
         self.was_transmitting = transmitting;
         // A key that went down elsewhere (in the text field) does not begin a call here.
-        let by_key = space && keys_are_ours && (space_pressed || self.held);
+        let by_key = down && keys_are_ours && (pressed || self.held);
         let by_mouse = button.is_pointer_button_down_on();
-        if button.clicked() && !space_pressed && !pointer_moved {
+        if button.clicked() && !pressed && !pointer_moved {
             self.switched = !self.switched;
         }
         // Without the window's focus no key-up would come.

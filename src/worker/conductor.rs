@@ -333,7 +333,13 @@ impl Conductor {
             }
             Command::Next => self.next(None),
             Command::ChooseLevel(level) => self.level = level,
-            Command::Deal(situation) => self.next(Some(&situation)),
+            Command::Deal { situation, step } => {
+                let site = self.site.as_ref();
+                if let Some(step) = step.filter(|id| site.is_some_and(|(s, _)| s.step(id).is_some())) {
+                    self.setup.step = step;
+                }
+                self.next(Some(&situation));
+            }
             Command::Given(given) => self.given(*given),
             Command::Launch(request) => self.launch(*request),
             Command::LeaveLaunch => self.leave_launch(),

@@ -55,7 +55,12 @@ pub enum Command {
     /// The level of the turns to come; `None` is the one by the record.
     ChooseLevel(Option<plan::Level>),
     /// A new turn with this situation; one that the site does not have (any more) is dealt anew.
-    Deal(SituationRequest),
+    Deal {
+        /// What is to be dealt.
+        situation: SituationRequest,
+        /// Practise this step from now on, if the site has it.
+        step: Option<String>,
+    },
     /// A new turn with a call dealt beforehand.
     Given(Box<Given>),
     /// Begin a whole launch; a turn or launch under way is given up.

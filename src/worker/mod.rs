@@ -558,8 +558,15 @@ mod tests {
         desk.send(Command::Type("stop".into()));
         assert_eq!(desk.judged().judgement.outcome, Outcome::Pass);
         desk.send(Command::Speak(Box::new(clip())));
-        // The step that is fixed for this desk's situation is dealt whatever is asked for.
-        desk.send(Command::Deal("D-2058,1,south".parse().unwrap()));
-        assert_eq!(desk.until(dealt).situation.callsign.to_string(), "G-CLRM");
+        // This desk's situation is fixed; the step is taken up.
+        desk.send(Command::Deal {
+            situation: "D-2058,1,south".parse().unwrap(),
+            step: Some("ready".into()),
+        });
+        let again = desk.until(dealt);
+        assert_eq!(
+            (again.situation.callsign.to_string().as_str(), again.step.as_str()),
+            ("G-CLRM", "ready")
+        );
     }
 }

@@ -1,4 +1,8 @@
-//! What several test files share.
+//! What several test files share; each uses a part of it.
+#![allow(dead_code, clippy::unwrap_used, clippy::panic)]
+
+#[cfg(target_os = "linux")]
+pub mod room;
 
 use std::path::PathBuf;
 

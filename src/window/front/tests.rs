@@ -533,7 +533,7 @@ fn a_start_goes_on_where_the_last_one_ended() {
     let asked: Vec<String> = asked.iter().map(|c| format!("{c:?}")).collect();
     assert_eq!(asked.len(), 1);
     assert!(
-        asked[0].starts_with("Deal(") && asked[0].contains("\"south\""),
+        asked[0].starts_with("Deal {") && asked[0].contains("\"south\"") && asked[0].contains("step: Some(\"ready\")"),
         "{asked:?}"
     );
     // Only once: the next situation is a new one.

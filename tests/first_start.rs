@@ -1,0 +1,168 @@
+//! A student's first evening with the real program: site, name, consent, the trial of the microphone, three spoken calls, the
+//! debrief, the progress. Everything is found and pressed by the name it has for assistive technology (AT-SPI, read by the
+//! reference library's Python binding), and spoken into a virtual microphone. Linux only; needs what
+//! `window_end_to_end.rs` needs, and dbus, at-spi2-core, gir1.2-atspi-2.0 and python3-gi, which `scripts/test` installs.
+#![cfg(target_os = "linux")]
+// The helpers of a test file are not seen as test code.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
+
+mod common;
+
+use common::room::{Ends, Room};
+use std::cell::RefCell;
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{ChildStdin, ChildStdout, Stdio};
+use std::time::{Duration, Instant};
+
+/// Somebody who reads the screen and presses what is on it.
+struct Reader {
+    asks: RefCell<(ChildStdin, BufReader<ChildStdout>)>,
+    _process: Ends,
+    _session: Ends,
+    address: String,
+}
+
+impl Reader {
+    fn new(room: &Room) -> Self {
+        let mut session = room
+            .command("dbus-daemon")
+            .args(["--session", "--nofork", "--print-address"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap_or_else(|e| panic!("this test needs dbus-daemon ({e}); scripts/test installs it"));
+        let mut address = String::new();
+        BufReader::new(session.stdout.take().unwrap())
+            .read_line(&mut address)
+            .unwrap();
+        let address = address.trim().to_owned();
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/common/reader.py");
+        // The system's own Python has the binding.
+        let mut process = room
+            .command("/usr/bin/python3")
+            .arg(script)
+            .env("DBUS_SESSION_BUS_ADDRESS", &address)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut output = BufReader::new(process.stdout.take().unwrap());
+        let mut ready = String::new();
+        output.read_line(&mut ready).unwrap();
+        assert_eq!(ready.trim(), "ready", "no reader of the screen: see the message above");
+        Self {
+            asks: RefCell::new((process.stdin.take().unwrap(), output)),
+            _process: Ends(process),
+            _session: Ends(session),
+            address,
+        }
+    }
+
+    fn ask(&self, command: &str) -> String {
+        let (input, output) = &mut *self.asks.borrow_mut();
+        writeln!(input, "{command}").unwrap();
+        let mut answer = String::new();
+        output.read_line(&mut answer).unwrap();
+        answer.trim().to_owned()
+    }
+}
+
+/// A student at the window.
+struct Sitting<'r> {
+    room: &'r Room,
+    reader: &'r Reader,
+    _program: Ends,
+}
+
+impl<'r> Sitting<'r> {
+    fn begin(room: &'r Room, reader: &'r Reader) -> Self {
+        let program = room
+            .command(env!("CARGO_BIN_EXE_cableside"))
+            .args(["window", "--situation", "G-CLRM,2,north"])
+            .env("DBUS_SESSION_BUS_ADDRESS", &reader.address)
+            .env("LANG", "en_GB.UTF-8")
+            .env("LC_ALL", "en_GB.UTF-8")
+            .spawn()
+            .unwrap();
+        let sitting = Self {
+            room,
+            reader,
+            _program: Ends(program),
+        };
+        let id = room.until("the window", Duration::from_mins(1), || {
+            let found = room.tool("xdotool", &["search", "--onlyvisible", "--name", "^Cableside"]);
+            found.lines().next().map(str::to_owned)
+        });
+        // Without a window manager nobody gives it the keyboard.
+        room.tool("xdotool", &["windowsize", "--sync", &id, "1280", "720"]);
+        room.tool("xdotool", &["windowfocus", "--sync", &id]);
+        sitting
+    }
+
+    /// Waits until something whose name contains this is there; its whole name.
+    fn sees(&self, name: &str) -> String {
+        self.sees_within(name, Duration::from_mins(1))
+    }
+
+    fn sees_within(&self, name: &str, at_most: Duration) -> String {
+        let end = Instant::now() + at_most;
+        loop {
+            let seen = self.reader.ask(&format!("see {name}"));
+            if seen != "no" {
+                return seen;
+            }
+            if Instant::now() > end {
+                let picture = self.room.picture("first_start_when_it_failed.png");
+                let all = self.reader.ask("all");
+                panic!("\"{name}\" is not there; see {}\n{all}", picture.display());
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+
+    fn presses(&self, name: &str) {
+        self.room
+            .until(&format!("a button \"{name}\""), Duration::from_mins(1), || {
+                (self.reader.ask(&format!("press {name}")) == "ok").then_some(())
+            });
+    }
+
+    fn types(&self, text: &str) {
+        self.room.tool("xdotool", &["type", "--delay", "30", text]);
+    }
+
+    fn plays(&self, call: &Path) {
+        self.room
+            .tool("paplay", &["--device=micfeed", call.to_str().unwrap()]);
+    }
+
+    /// Holds the Space bar and speaks.
+    fn calls(&self, call: &Path) {
+        self.sees("your call");
+        self.room.tool("xdotool", &["keydown", "space"]);
+        self.sees("transmitting");
+        self.plays(call);
+        self.room.tool("xdotool", &["keyup", "space"]);
+    }
+}
+
+/// A recording as the sound system plays it.
+fn sound(room: &Room, fixture: &str) -> PathBuf {
+    let clip = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("audio-fixtures/clips/{fixture}.flac"));
+    let clip = cableside::sound::read_clip(&clip).unwrap();
+    let file = room.folder.path().join(format!("{fixture}.wav"));
+    cableside::sound::write_wav(&file, &clip.samples).unwrap();
+    file
+}
+
+#[test]
+fn a_first_evening_from_the_first_start_to_the_progress() {
+    let room = Room::new("1280x720x24");
+    let reader = Reader::new(&room);
+    let began = Instant::now();
+    let student = Sitting::begin(&room, &reader);
+    student.presses("Larkmoor");
+    student.sees("Your name");
+    panic!("{}", reader.ask("all"));
+}
