@@ -4,6 +4,7 @@ Runs within a D-Bus session; needs gir1.2-atspi-2.0 and python3-gi. Reads one co
 
     see NAME        the name of something whose name contains NAME, or "no"
     press NAME      presses the button, switch or choice of this name: "ok", or "no" if there is none that can be pressed
+    focus NAME      gives the field of this name the keyboard: "ok" when it has it, else "no"
     all             every name, separated by " | "
 """
 
@@ -56,6 +57,15 @@ def press(name):
     return "no"
 
 
+def focus(name):
+    for thing in things():
+        if thing.get_name() == name and thing.get_role() != Atspi.Role.LABEL:
+            if thing.get_state_set().contains(Atspi.StateType.FOCUSED):
+                return "ok"
+            thing.grab_focus()
+    return "no"
+
+
 def see(name):
     return next((t.get_name() for t in things() if name in (t.get_name() or "")), "no")
 
@@ -66,6 +76,8 @@ def answer(line):
         return see(name)
     if command == "press":
         return press(name)
+    if command == "focus":
+        return focus(name)
     return " | ".join(t.get_name() for t in things() if t.get_name())
 
 

@@ -154,4 +154,3 @@ fn sound_environment(folder: &Path) -> [(&'static str, String); 4] {
         ("PULSE_SERVER", format!("unix:{text}/native")),
     ]
 }
-
