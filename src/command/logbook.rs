@@ -363,6 +363,8 @@ mod tests {
     fn what_was_dealt_reads_in_the_order_of_the_call() {
         let situation = json!({"cable": "north", "crew": 2, "callsign": "G-CLRM", "type": null, "wind": "calm"});
         assert_eq!(lists::dealt(&situation), "G-CLRM, 2, north, wind calm");
+        let situation = json!({"cable": "north", "crew": 2, "callsign": "G-CLRM", "more": {"speed": "too slow"}});
+        assert_eq!(lists::dealt(&situation), "G-CLRM, 2, north, speed too slow");
     }
 
     #[test]

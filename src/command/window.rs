@@ -25,6 +25,9 @@ pub struct WindowArgs {
     /// Deal this situation always, for instance G-CLRM,2,north
     #[arg(long, hide = true, value_name = "CALLSIGN,CREW,CABLE")]
     pub situation: Option<SituationRequest>,
+    /// The number of the first whole launch: the same number, role and pace give the same launch
+    #[arg(long, hide = true)]
+    pub seed: Option<u64>,
     /// Write how long frames took while calls were judged to this file
     #[arg(long, hide = true, value_name = "FILE")]
     pub frame_times: Option<PathBuf>,
@@ -51,6 +54,7 @@ impl Default for WindowArgs {
             student: None,
             step: "ready".to_owned(),
             situation: None,
+            seed: None,
             frame_times: None,
             input: None,
             output: None,
@@ -79,6 +83,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         site: args.site.clone().map(SiteRequest),
         student: args.student.clone(),
         settings: folders::settings(),
+        seed: args.seed,
         frame_times: args.frame_times.clone(),
     };
     window::run(options, start)?;

@@ -125,6 +125,11 @@ impl Front {
         }
     }
 
+    /// The next launch is the one of this number.
+    pub fn next_launch(&mut self, seed: Option<u64>) {
+        self.pages.launch.seed = seed;
+    }
+
     /// What the page that is open from the start needs.
     pub fn begin(&mut self) -> Vec<Command> {
         self.pages.get(self.page).opened(&self.shown)

@@ -31,6 +31,8 @@ pub struct LaunchPage {
     pace: Pace,
     talk: Talk,
     typed: String,
+    /// The number of the next launch; another one each time if absent.
+    pub seed: Option<u64>,
 }
 
 impl Content for LaunchPage {
@@ -135,10 +137,11 @@ impl LaunchPage {
         }
     }
 
-    fn request(&self) -> Command {
+    fn request(&mut self) -> Command {
         Command::Launch(Box::new(LaunchRequest {
             role: self.role.clone().unwrap_or_else(|| PILOT.to_owned()),
             pace: self.pace,
+            seed: self.seed.take(),
             ..LaunchRequest::default()
         }))
     }

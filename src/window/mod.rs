@@ -100,6 +100,8 @@ pub struct Start {
     pub student: Option<String>,
     /// The file in which the window remembers how it was left.
     pub settings: PathBuf,
+    /// The number of the first whole launch, as `cableside launch --seed` takes it.
+    pub seed: Option<u64>,
     /// For measuring: how long frames took while calls were judged is written to this file at the end.
     pub frame_times: Option<PathBuf>,
 }
@@ -146,6 +148,7 @@ impl App {
         if start.site.is_some() && start.student.is_some() {
             app.front.knows_enough();
         }
+        app.front.next_launch(start.seed);
         let site = start.site.or_else(|| settings.site.clone().map(SiteRequest));
         if let Some(site) = site {
             app.send(Command::LoadSite(site));

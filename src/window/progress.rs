@@ -184,7 +184,7 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
         .include_y(0.0)
         .include_x(last - 13.0)
         .include_x(last + 0.6)
-        .legend(egui_plot::Legend::default())
+        .legend(egui_plot::Legend::default().position(egui_plot::Corner::LeftTop))
         .show(ui, |plot| {
             plot.bar_chart(attempts);
             plot.bar_chart(at_once);
@@ -572,7 +572,7 @@ mod tests {
             today: Some(today),
             interruption: None,
         })));
-        bench.window.get_by_label_contains("about 2 minutes");
+        bench.window.get_by_label_contains("about 2 min:");
         bench.window.get_by_label("\u{2022} Crew in the step \"Ready call\"");
         bench.window.get_by_label_contains("G-CLMR and G-CLRM apart");
     }

@@ -14,9 +14,12 @@ pub(super) fn dealt(situation: &serde_json::Value) -> String {
     let value = |v: &serde_json::Value| v.as_str().map_or_else(|| v.to_string(), str::to_owned);
     let first = ["callsign", "crew", "cable"];
     let known = first.iter().filter_map(|k| object.get(*k).map(value));
+    // What only some steps ask for lies one level deeper.
+    let more = object.get("more").and_then(|m| m.as_object());
     let rest = object
         .iter()
-        .filter(|(k, v)| !first.contains(&k.as_str()) && !v.is_null());
+        .filter(|(k, v)| !first.contains(&k.as_str()) && *k != "more" && !v.is_null())
+        .chain(more.into_iter().flatten());
     known
         .chain(rest.map(|(k, v)| format!("{k} {}", value(v))))
         .collect::<Vec<_>>()

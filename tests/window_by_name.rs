@@ -1,5 +1,5 @@
-//! A student's first evening with the real program: site, name, consent, the trial of the microphone, three spoken calls, the
-//! debrief, the progress. Everything is found and pressed by the name it has for assistive technology (AT-SPI, read by the
+//! The real program as a student sits at it: a first evening (site, name, consent, the trial of the microphone, three spoken
+//! calls, the debrief, the progress), and a whole launch flown by voice and hand. Everything is found and pressed by the name it has for assistive technology (AT-SPI, read by the
 //! reference library's Python binding), and spoken into a virtual microphone. Linux only; needs what
 //! `window_end_to_end.rs` needs, and dbus, at-spi2-core, gir1.2-atspi-2.0 and python3-gi, which `scripts/test` installs.
 #![cfg(target_os = "linux")]
@@ -8,6 +8,8 @@
 
 mod common;
 
+use cableside::call::Situation;
+use cableside::site::{Callsign, Site, bundled};
 use common::room::{Ends, Room};
 use std::cell::RefCell;
 use std::io::{BufRead, BufReader, Write};
@@ -76,10 +78,11 @@ struct Sitting<'r> {
 }
 
 impl<'r> Sitting<'r> {
-    fn begin(room: &'r Room, reader: &'r Reader) -> Self {
+    fn begin(room: &'r Room, reader: &'r Reader, args: &[&str]) -> Self {
         let program = room
             .command(env!("CARGO_BIN_EXE_cableside"))
-            .args(["window", "--situation", "G-CLRM,2,north"])
+            .arg("window")
+            .args(args)
             .env("DBUS_SESSION_BUS_ADDRESS", &reader.address)
             .env("LANG", "en_GB.UTF-8")
             .env("LC_ALL", "en_GB.UTF-8")
@@ -143,10 +146,23 @@ impl<'r> Sitting<'r> {
     /// Holds the Space bar and speaks.
     fn calls(&self, call: &Path) {
         self.sees("your call");
+        self.holds_and_plays(call);
+    }
+
+    fn holds_and_plays(&self, call: &Path) {
         self.room.tool("xdotool", &["keydown", "space"]);
         self.sees("transmitting");
         self.plays(call);
         self.room.tool("xdotool", &["keyup", "space"]);
+    }
+
+    /// Speaks with the embedded voice of the pilot.
+    fn says(&self, text: &str) {
+        let file = self.room.folder.path().join("said.wav");
+        let path = file.to_str().unwrap();
+        self.room
+            .cableside(&["sound", "say", text, "--role", "pilot", "--out", path]);
+        self.holds_and_plays(&file);
     }
 }
 
@@ -162,8 +178,12 @@ fn sound(room: &Room, fixture: &str) -> PathBuf {
     file
 }
 
+/// One at a time: each fills two cores.
+static ALONE: std::sync::Mutex<()> = std::sync::Mutex::new(());
+
 #[test]
 fn a_first_evening_from_the_first_start_to_the_progress() {
+    let _alone = ALONE.lock();
     let room = Room::new("1280x720x24");
     let reader = Reader::new(&room);
     let radio_check = room.folder.path().join("radio_check.wav");
@@ -177,7 +197,7 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     let missing_crew = sound(&room, "demo_missing_crew");
     let right = sound(&room, "larkmoor_right_clean");
     let began = Instant::now();
-    let student = Sitting::begin(&room, &reader);
+    let student = Sitting::begin(&room, &reader, &["--situation", "G-CLRM,2,north"]);
 
     student.sees("Which site?");
     student.presses("Larkmoor");
@@ -222,4 +242,93 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     student.presses("Display");
     student.presses("Deutsch");
     student.sees("Sprache des Fensters");
+}
+
+/// What the pilot's page says of the launch: "You: pilot. Glider D-4716 Siskin, 1 person, cable north."
+fn dealt(facts: &str) -> Situation {
+    let glider = facts.split("Glider ").nth(1).unwrap();
+    let callsign = glider.split(' ').next().unwrap();
+    let crew = if facts.contains("2 people") { 2 } else { 1 };
+    let cable = facts.split("cable ").nth(1).unwrap().trim_end_matches('.');
+    Situation::new(Callsign::parse(callsign).unwrap(), crew, cable)
+}
+
+#[test]
+fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
+    let _alone = ALONE.lock();
+    let room = Room::new("1280x720x24");
+    let reader = Reader::new(&room);
+    room.cableside(&["logbook", "student", "add", "Robin", "--consent", "yes"]);
+    let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
+    let student = Sitting::begin(
+        &room,
+        &reader,
+        &["--site", "larkmoor", "--student", "Robin", "--seed", "2179288759"],
+    );
+    student.presses("Launch");
+    student.presses("Unhurried: nobody else is there, and there is time");
+    student.presses("Begin the launch");
+    let close = sound(&room, "larkmoor_close");
+    let situation = dealt(&student.sees("You: pilot."));
+    let step = |all: &str| {
+        let title = |s: &&cableside::site::Step| all.split(" | ").any(|name| name == s.title);
+        site.steps.iter().find(title).cloned()
+    };
+    let end = Instant::now() + Duration::from_mins(6);
+    let mut turns = Vec::new();
+    let mut corrected = false;
+    loop {
+        assert!(
+            Instant::now() < end,
+            "no end after {turns:?}; see {}",
+            room.picture("launch_when_it_failed.png").display()
+        );
+        let all = reader.ask("all");
+        let there = |name: &str| all.split(" | ").any(|n| n == name);
+        if there("The launch is over") {
+            break;
+        }
+        let Some(step) = step(&all) else { continue };
+        if there("Your call") {
+            // The embedded voice's "close" is heard as "please", so another voice says it.
+            match step.id.as_str() {
+                "close" => student.holds_and_plays(&close),
+                _ => student.says(&situation.taught_call(&site, &step)),
+            }
+            turns.push(step.id.clone());
+        } else if there("The readback: is it right?") {
+            // What stands last in the time line is the readback.
+            let words = |text: &str| text.to_lowercase().replace([',', '.'], "");
+            let right = situation.taught_call(&site, site.step("readback").unwrap());
+            let line = all
+                .split(" | ")
+                .filter(|n| n.contains("[winch driver]"))
+                .last()
+                .unwrap();
+            println!("readback: {line}; right: {right}");
+            if words(line).contains(&words(&right)) || corrected {
+                student.presses("Say nothing, let it stand");
+            } else {
+                let call = situation.taught_call(&site, site.step("ready").unwrap());
+                student.says(&format!("Negative, I say again. {call}"));
+                corrected = true;
+            }
+            turns.push("heard back".to_owned());
+        } else if there("What do you do?") || there("Your hand") {
+            room.tool("xdotool", &["key", "r"]);
+            turns.push("hand".to_owned());
+        } else if there("And say, if anything") || there("Somebody speaks to you") {
+            student.presses("Say nothing, let it stand");
+        }
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    println!("{turns:?}; {}", room.picture("launch_over.png").display());
+    // In this launch the winch driver reads the crew back wrongly, and the cable does not come off.
+    let flown = ["briefing", "link", "open", "close", "ready", "heard back", "hand"];
+    assert_eq!(turns[..flown.len()], flown, "{turns:?}");
+    assert!(corrected && turns.iter().any(|t| t == "stuck"), "{turns:?}");
+    student.sees("To the last step.");
+    student.sees("The wrong readback was noticed and corrected.");
+    let runs = room.cableside(&["logbook", "runs"]);
+    assert!(runs.contains("Robin") && runs.contains("complete"), "{runs}");
 }
