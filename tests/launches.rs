@@ -496,8 +496,8 @@ fn the_debrief_is_in_the_sites_language() {
     for part in [
         "als Pilot: Flugzeug D-3862",
         "[Windenfahrer]",
-        "[Pilot, Sie]",
-        "fehlt. Nicht gehört; sagen Sie",
+        "[Pilot, du]",
+        "fehlt. Nicht gehört; sag",
     ] {
         assert!(text.contains(part), "{part}: {text}");
     }

@@ -75,6 +75,6 @@ mod tests {
     #[test]
     fn braces_are_filled() {
         let german = Language::German.text("reason.missing", &[("right", "doppelsitzig")]);
-        assert_eq!(german, "Nicht gehört; sagen Sie \"doppelsitzig\".");
+        assert_eq!(german, "Nicht gehört; sag \"doppelsitzig\".");
     }
 }

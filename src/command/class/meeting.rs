@@ -33,7 +33,7 @@ impl Caller {
     fn call(&mut self, name: &str) {
         let text = match self.language {
             Language::English => format!("{name}, your call."),
-            Language::German => format!("{name}, Ihre Meldung."),
+            Language::German => format!("{name}, deine Meldung."),
         };
         println!("\n{text}");
         let Some(speaker) = &self.speaker else { return };
