@@ -29,7 +29,7 @@ mod unpack;
 #[cfg(test)]
 mod tests;
 
-pub use board::board;
+pub use board::{Board, BoardRow, counts};
 pub use key::{Key, Secret};
 pub use practice::{HandOut, Practice, PracticeCall, PracticeError};
 pub use results::{Results, SealError};

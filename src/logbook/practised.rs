@@ -1,7 +1,7 @@
 //! What reports and boards are made from: attempts without transcript, evidence and recording, many at once.
 
 use jiff::Timestamp;
-use rusqlite::{Row, params_from_iter};
+use rusqlite::{Row, Rows, params_from_iter};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -64,30 +64,53 @@ const QUERY: &str =
      FROM attempt LEFT JOIN element_verdict ON element_verdict.attempt = attempt.number
      WHERE kind = 'call' AND ";
 
+/// The newest calls of one student at one site.
+const LATELY: &str = "number IN (SELECT number FROM attempt WHERE student_id = ?1 AND site = ?2 AND kind = 'call'
+                ORDER BY started_at DESC, number DESC LIMIT ?3)";
+
 impl Logbook {
+    /// The newest `most` calls of each of these students at a site, with their verdicts, oldest first.
+    pub fn practised_lately(&self, students: &[Uuid], site: &str, most: u32) -> Result<Vec<Practised>> {
+        let sql = format!("{QUERY}{LATELY} ORDER BY started_at, number, position");
+        let read = || -> rusqlite::Result<Vec<Practised>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            let mut all = Vec::new();
+            for student in students {
+                all.extend(gather(statement.query((Id(*student), site, most))?)?);
+            }
+            all.sort_by_key(|p| p.started_at);
+            Ok(all)
+        };
+        read().map_err(self.sorted("read the newest calls"))
+    }
+
     /// Calls with their verdicts, oldest first, held out or not. Ear drills and the like are not among them.
     pub fn practised(&self, whose: Whose) -> Result<Vec<Practised>> {
         let (condition, student) = whose.condition();
         let sql = format!("{QUERY}{condition} ORDER BY started_at, number, position");
         let read = || -> rusqlite::Result<Vec<Practised>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            let mut rows = statement.query(params_from_iter(student))?;
-            let mut all: Vec<Practised> = Vec::new();
-            let mut last = None;
-            while let Some(row) = rows.next()? {
-                let number: i64 = row.get(0)?;
-                if last != Some(number) {
-                    all.push(attempt(row)?);
-                    last = Some(number);
-                }
-                if let (Some(element), Some(attempt)) = (element(row)?, all.last_mut()) {
-                    attempt.elements.push(element);
-                }
-            }
-            Ok(all)
+            gather(statement.query(params_from_iter(student))?)
         };
         read().map_err(self.sorted("read attempts for a report"))
     }
+}
+
+/// One attempt for all rows of the same number that follow each other.
+fn gather(mut rows: Rows<'_>) -> rusqlite::Result<Vec<Practised>> {
+    let mut all: Vec<Practised> = Vec::new();
+    let mut last = None;
+    while let Some(row) = rows.next()? {
+        let number: i64 = row.get(0)?;
+        if last != Some(number) {
+            all.push(attempt(row)?);
+            last = Some(number);
+        }
+        if let (Some(element), Some(attempt)) = (element(row)?, all.last_mut()) {
+            attempt.elements.push(element);
+        }
+    }
+    Ok(all)
 }
 
 fn attempt(row: &Row<'_>) -> rusqlite::Result<Practised> {

@@ -1,6 +1,7 @@
 //! The shell: which page is open, the navigation and the bars around the pages, and where events and actions go. No threads,
 //! no files.
 
+use super::class::ClassPage;
 use super::desk::DeskPage;
 use super::ear::EarPage;
 use super::first::FirstPage;
@@ -46,6 +47,7 @@ struct Pages {
     look: LookPage,
     help: HelpPage,
     progress: ProgressPage,
+    class: ClassPage,
     desk: DeskPage,
     first: FirstPage,
 }
@@ -62,6 +64,7 @@ impl Pages {
             Page::Look => &mut self.look,
             Page::Help => &mut self.help,
             Page::Progress => &mut self.progress,
+            Page::Class => &mut self.class,
             Page::Desk => &mut self.desk,
             Page::First => &mut self.first,
         }

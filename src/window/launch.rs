@@ -148,12 +148,11 @@ impl LaunchPage {
 
     /// What is to be seen and the controls, or the end.
     fn all(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
-        match flown.ending {
-            Some(ending) => self.over(ui, given, site, flown, ending),
-            None => {
-                now(ui, given, site, flown, high);
-                self.talking(ui, given, site, flown);
-            }
+        if let Some(ending) = flown.ending {
+            self.over(ui, given, site, flown, ending);
+        } else {
+            now(ui, given, site, flown, high);
+            self.talking(ui, given, site, flown);
         }
     }
 

@@ -13,7 +13,7 @@
 //! | `plate.rs`, `talk.rs`, `typed.rs` | the state of the turn; the push-to-talk key (mouse, talk key, Enter, assistive technology) and the hand; a typed call |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `frames.rs` | how long frames take, when asked |
-//! | `first.rs`, `progress.rs`, `desk.rs` with `desk/` | first start, progress, phrase desk |
+//! | `first.rs`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
 //!
@@ -33,6 +33,7 @@
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
 
+mod class;
 mod debrief;
 mod desk;
 mod ear;

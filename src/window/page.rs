@@ -19,6 +19,8 @@ pub enum Page {
     Ear,
     /// How the student comes along.
     Progress,
+    /// One student after another at one microphone.
+    Class,
     /// Who practises, and consent.
     #[default]
     Student,
@@ -78,6 +80,13 @@ impl Page {
             page: Self::Progress,
             name: "page.progress",
             help: "help.progress",
+            needs_site: true,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::Class,
+            name: "page.class",
+            help: "help.class",
             needs_site: true,
             begins_group: false,
         },

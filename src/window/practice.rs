@@ -34,6 +34,8 @@ pub struct Practice {
     talk: Talk,
     typed: String,
     debrief: Debrief,
+    /// What comes after this call is somebody else's to say.
+    one_call: bool,
 }
 
 impl Content for Practice {
@@ -101,6 +103,14 @@ impl Content for Practice {
 }
 
 impl Practice {
+    /// For pages that deal the calls themselves.
+    pub fn one_call() -> Self {
+        Self {
+            one_call: true,
+            ..Self::default()
+        }
+    }
+
     /// The state, the key, the typed call, the next situation.
     fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
@@ -112,6 +122,9 @@ impl Practice {
         let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
         if let Some(call) = typed::ui(ui, words, &mut self.typed, may).sent {
             given.ask(Command::Type(call));
+        }
+        if self.one_call {
+            return;
         }
         let next = if state == TurnState::Done {
             "practice.next"

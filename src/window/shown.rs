@@ -159,6 +159,7 @@ impl Shown {
             }
             // What only one page shows, it takes itself.
             Event::Progress(_)
+            | Event::Class(_)
             | Event::Desk(_)
             | Event::Trial(_)
             | Event::Fetch(_)

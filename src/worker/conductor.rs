@@ -376,6 +376,7 @@ impl Conductor {
                 student: self.student.as_ref().map(|s| s.id),
                 site: self.site.as_ref().map(|(site, _)| site.id.clone()),
             }),
+            Command::Class(command) => self.class(command),
             Command::Desk(command) => self.desk(command),
             Command::Trial(command) => self.trial(command),
             Command::FetchModel => self.fetch_model(),

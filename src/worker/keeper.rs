@@ -1,6 +1,7 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
 use super::conductor::Message;
+use super::meeting::{self, ClassOrder};
 use super::message::{Event, Outbox};
 use crate::logbook::{
     Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
@@ -52,6 +53,8 @@ pub(super) enum Order {
         student: Option<Uuid>,
         site: Option<String>,
     },
+    /// Something of a class.
+    Class(ClassOrder),
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -211,6 +214,10 @@ impl Keeper {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
                 let progress = self.logbook.progress(whose, site.as_deref())?;
                 self.out.tell(Event::Progress(Box::new(progress)));
+            }
+            Order::Class(order) => {
+                let told = meeting::obey(&mut self.logbook, order, now)?;
+                self.out.tell(Event::Class(told));
             }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,
             Order::UpdateRun { id, ending, record } => {

@@ -2,6 +2,7 @@
 
 use super::desk::{DeskCommand, DeskEvent};
 use super::fetch::FetchState;
+use super::meeting::{ClassCommand, ClassEvent};
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
@@ -130,6 +131,8 @@ pub enum Command {
     WatchLevel(bool),
     /// How does the student of now come along at the site of now?
     Progress,
+    /// Something of the class.
+    Class(ClassCommand),
     /// Something of the phrase desk.
     Desk(DeskCommand),
     /// Something of the trial of microphone and loudspeaker.
@@ -389,6 +392,8 @@ pub enum Event {
     NoSuchStudent(String),
     /// How the student comes along.
     Progress(Box<Progress>),
+    /// The class page is told something.
+    Class(ClassEvent),
     /// The phrase desk is told something.
     Desk(DeskEvent),
     /// The trial is told something.

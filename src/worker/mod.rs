@@ -16,6 +16,7 @@ pub mod desk;
 mod ears;
 pub mod fetch;
 mod keeper;
+pub mod meeting;
 mod message;
 pub mod trial;
 

@@ -1,16 +1,15 @@
 //! A class at one computer and microphone: called by the voice one after another, with a board.
 
 use super::{BoardArgs, Failure, RunArgs, logbook, members};
-use crate::class::{Rota, board};
+use crate::class::Rota;
 use crate::command::common;
 use crate::command::drill::{Terminal, ask};
 use crate::command::sound::play;
-use crate::logbook::{Logbook, Whose};
-use crate::report::{Group, Scope};
+use crate::logbook::Logbook;
 use crate::site::{By, Language, Site};
 use crate::voice::{Line, Role, Speaker};
+use crate::worker::meeting::board_of as board_of_members;
 use crate::worker::{Command, Event};
-use std::collections::HashMap;
 use std::process::ExitCode;
 use uuid::Uuid;
 
@@ -31,10 +30,7 @@ impl Caller {
     }
 
     fn call(&mut self, name: &str) {
-        let text = match self.language {
-            Language::English => format!("{name}, your call."),
-            Language::German => format!("{name}, deine Meldung."),
-        };
+        let text = self.language.text("class.call", &[("name", name)]);
         println!("\n{text}");
         let Some(speaker) = &self.speaker else { return };
         let line = Line {
@@ -110,22 +106,5 @@ pub(super) fn show_board(args: &BoardArgs) -> Result<ExitCode, Failure> {
 
 /// The board as it stands in the logbook now.
 fn board_of(book: &Logbook, site: &Site, members: &[(Uuid, String)]) -> Result<String, Failure> {
-    let names = HashMap::new();
-    let today = common::today();
-    let scope = Scope {
-        site,
-        date: today,
-        from: None,
-        until: None,
-        names: &names,
-    };
-    let rows = book.practised(Whose::Anyone)?;
-    let all = Group::new(&scope, "", members, &rows);
-    let only_today = Scope {
-        from: Some(today),
-        until: Some(today),
-        ..scope
-    };
-    let now = Group::new(&only_today, "", members, &rows);
-    Ok(board(site.language, &now, &all))
+    Ok(board_of_members(book, site, members, common::today())?.text(site.language))
 }

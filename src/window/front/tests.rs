@@ -509,7 +509,12 @@ fn the_window_speaks_german_and_is_light_dark_large_and_small() {
     w.get_by_label("Üben").click();
     w.run();
     tell(&mut w, judged("winch"));
-    for text in ["deine Meldung", "noch nicht", "1 Person", "Zum Sprechen halten (Leertaste)"] {
+    for text in [
+        "deine Meldung",
+        "noch nicht",
+        "1 Person",
+        "Zum Sprechen halten (Leertaste)",
+    ] {
         w.get_by_label(text);
     }
     assert_eq!(w.state().front.title(), "Cableside: deine Meldung");

@@ -4,6 +4,8 @@ use super::{Conductor, What};
 use crate::drill::TurnState;
 use crate::sound::{Clip, RATE};
 use crate::voice::{self, Role};
+use crate::worker::keeper;
+use crate::worker::meeting::{ClassCommand, ClassOrder};
 use crate::worker::message::Event;
 use std::sync::Arc;
 
@@ -58,6 +60,40 @@ impl Conductor {
         let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
             self.out.trouble("nothing can be played here: there is no loudspeaker");
             return;
+        };
+        self.speaking = Some((speaker.say(line, None), What::Model));
+        self.out.tell(Event::Playing(true));
+    }
+
+    /// Something of a class.
+    pub(super) fn class(&mut self, command: ClassCommand) {
+        let order = match command {
+            ClassCommand::List => ClassOrder::List,
+            ClassCommand::New(name) => ClassOrder::New(name),
+            ClassCommand::Member { class, student, member } => ClassOrder::Member { class, student, member },
+            ClassCommand::Board(class) => {
+                let Some((site, _)) = self.site.clone() else { return };
+                ClassOrder::Board { class, site }
+            }
+            ClassCommand::Call(name) => {
+                self.call_up(&name);
+                return;
+            }
+        };
+        self.order(keeper::Order::Class(order));
+    }
+
+    /// The instructor's voice calls a student; the screen says the same, so without a loudspeaker nothing is amiss.
+    fn call_up(&mut self, name: &str) {
+        self.abandon();
+        let (Some((site, _)), Some(speaker), Some(_)) = (&self.site, &self.speaker, &self.player) else {
+            return;
+        };
+        let line = voice::Line {
+            text: site.language.text("class.call", &[("name", name)]),
+            clip: None,
+            role: Role::Instructor,
+            language: site.language,
         };
         self.speaking = Some((speaker.say(line, None), What::Model));
         self.out.tell(Event::Playing(true));

@@ -1,0 +1,101 @@
+//! A class at this computer: who is in which class, who is called, the live board.
+
+use crate::class::Board;
+use crate::logbook::{Class, INSTRUCTOR, Logbook, LogbookError};
+use crate::report::{Group, Scope};
+use crate::site::Site;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use std::collections::HashMap;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// The newest calls of each student that the board stands on: enough for the latest calls of each element, and for a day.
+const NEWEST: u32 = 60;
+
+/// What the class page wants.
+#[derive(Debug)]
+pub enum ClassCommand {
+    /// Which classes are there?
+    List,
+    /// Make a class.
+    New(String),
+    /// Take a student into a class, or out of it.
+    Member {
+        /// The class.
+        class: Uuid,
+        /// The student.
+        student: Uuid,
+        /// In it.
+        member: bool,
+    },
+    /// The board of a class; without one, of everybody but instructors.
+    Board(Option<Uuid>),
+    /// Call somebody up, in the site's language.
+    Call(String),
+}
+
+/// What the class page is told.
+#[derive(Debug)]
+pub enum ClassEvent {
+    /// All classes, by name.
+    Classes(Vec<Class>),
+    /// The board.
+    Board(Box<Board>),
+}
+
+/// What the logbook's thread is asked for.
+pub(super) enum ClassOrder {
+    List,
+    New(String),
+    Member { class: Uuid, student: Uuid, member: bool },
+    Board { class: Option<Uuid>, site: Arc<Site> },
+}
+
+/// The board as it stands in the logbook now. `members` are ids and names; `date` is the day of the meeting.
+pub fn board_of(logbook: &Logbook, site: &Site, members: &[(Uuid, String)], date: Date) -> Result<Board, LogbookError> {
+    let names = HashMap::new();
+    let scope = Scope {
+        site,
+        date,
+        from: None,
+        until: None,
+        names: &names,
+    };
+    let ids: Vec<Uuid> = members.iter().map(|(id, _)| *id).collect();
+    let rows = logbook.practised_lately(&ids, &site.id, NEWEST)?;
+    let all = Group::new(&scope, "", members, &rows);
+    let only_today = Scope {
+        from: Some(date),
+        until: Some(date),
+        ..scope
+    };
+    Ok(Board::new(&Group::new(&only_today, "", members, &rows), &all))
+}
+
+pub(super) fn obey(logbook: &mut Logbook, order: ClassOrder, now: Timestamp) -> Result<ClassEvent, LogbookError> {
+    match order {
+        ClassOrder::List => {}
+        ClassOrder::New(name) => {
+            logbook.add_class(&name, now)?;
+        }
+        ClassOrder::Member { class, student, member } => {
+            logbook.set_member(class, student, member, now)?;
+        }
+        ClassOrder::Board { class, site } => {
+            let students = match class {
+                Some(class) => logbook.members(class)?,
+                None => logbook.students()?,
+            };
+            let members: Vec<(Uuid, String)> = students
+                .into_iter()
+                .filter(|s| class.is_some() || s.role.as_deref() != Some(INSTRUCTOR))
+                .map(|s| (s.id, s.name))
+                .collect();
+            let date = TimeZone::system().to_datetime(now).date();
+            return Ok(ClassEvent::Board(Box::new(board_of(logbook, &site, &members, date)?)));
+        }
+    }
+    Ok(ClassEvent::Classes(logbook.classes()?))
+}
