@@ -1,61 +1,47 @@
-//! How long frames take while a call is judged, for measuring: written down only when the hidden option `--frame-times` asks for it.
+//! How long frames take while a call is judged, for measuring: written down only when the hidden option `--frame-times` asks
+//! for it.
 
-use std::fmt::Write as _;
+use std::fs::File;
+use std::io::Write as _;
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 
-/// One frame.
-#[derive(Debug, Clone, Copy)]
-struct Frame {
-    /// From the beginning of this frame to the beginning of the next, seconds.
-    whole: f32,
-    /// Of the frame before: laying out and handing over to the graphics library, seconds.
-    ours: Option<f32>,
-}
-
-/// The frames of one run.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Frames(Arc<Mutex<Vec<Frame>>>);
-
-/// Takes the time between frames.
+/// Takes the time between frames, and writes it after each call.
 #[derive(Debug)]
 pub(super) struct Watch {
-    frames: Frames,
+    file: File,
     last: Option<Instant>,
-}
-
-impl Frames {
-    pub(super) fn watch(&self) -> Watch {
-        Watch {
-            frames: self.clone(),
-            last: None,
-        }
-    }
-
-    /// One line a frame.
-    pub(super) fn write(&self, file: &Path) -> std::io::Result<()> {
-        let mut text = "whole_s,ours_s\n".to_owned();
-        for f in self.0.lock().unwrap_or_else(PoisonError::into_inner).iter() {
-            // Writing to a String cannot fail.
-            let _ = write!(text, "{:.6},", f.whole);
-            let _ = writeln!(text, "{}", f.ours.map(|s| format!("{s:.6}")).unwrap_or_default());
-        }
-        std::fs::write(file, text)
-    }
+    lines: String,
 }
 
 impl Watch {
+    /// Begins a file of two columns: from the beginning of a frame to that of the next, and of it the time for laying out and
+    /// handing over to the graphics library; seconds.
+    pub(super) fn new(file: &Path) -> std::io::Result<Self> {
+        let mut file = File::create(file)?;
+        file.write_all(b"whole_s,ours_s\n")?;
+        Ok(Self {
+            file,
+            last: None,
+            lines: String::new(),
+        })
+    }
+
     /// A frame begins. True where the next one should follow at once: only frames drawn one behind the other tell how long one
     /// takes with everything the graphics library does.
     pub(super) fn begins(&mut self, ours: Option<f32>, judging: bool) -> bool {
         let now = Instant::now();
-        if let Some(last) = self.last.filter(|_| judging) {
+        if let Some(last) = self.last {
+            let ours = ours.map(|s| format!("{s:.6}")).unwrap_or_default();
             let whole = now.duration_since(last).as_secs_f32();
-            let mut frames = self.frames.0.lock().unwrap_or_else(PoisonError::into_inner);
-            frames.push(Frame { whole, ours });
+            self.lines += &format!("{whole:.6},{ours}\n");
         }
         self.last = judging.then_some(now);
+        if !judging && !self.lines.is_empty() {
+            // A measurement that cannot be written is seen by its missing lines.
+            let _ = self.file.write_all(self.lines.as_bytes());
+            self.lines.clear();
+        }
         judging
     }
 }

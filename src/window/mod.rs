@@ -103,7 +103,7 @@ pub struct Start {
     pub settings: PathBuf,
     /// The number of the first whole launch, as `cableside launch --seed` takes it.
     pub seed: Option<u64>,
-    /// For measuring: how long frames took while calls were judged is written to this file at the end.
+    /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
 
@@ -227,8 +227,11 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
     };
     let mut failed = None;
     let seen = &mut failed;
-    let frames = start.frame_times.clone().map(|file| (file, frames::Frames::default()));
-    let watch = frames.as_ref().map(|(_, f)| f.watch());
+    let watch = start
+        .frame_times
+        .as_ref()
+        .map(|file| frames::Watch::new(file).map_err(|e| WindowError::Frames(file.clone(), e)));
+    let watch = watch.transpose()?;
     let result = eframe::run_native(
         "Cableside",
         native,
@@ -249,9 +252,7 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
         }),
     );
     match (result, failed) {
-        (Ok(()), _) => frames.map_or(Ok(()), |(file, frames)| {
-            frames.write(&file).map_err(|e| WindowError::Frames(file, e))
-        }),
+        (Ok(()), _) => Ok(()),
         (Err(_), Some(e)) => Err(e.into()),
         (Err(e), None) => Err(WindowError::Display(reason(&e.to_string()))),
     }

@@ -541,6 +541,56 @@ mod tests {
     }
 
     #[test]
+    fn a_class_is_made_filled_called_and_its_board_told() {
+        use super::meeting::{ClassCommand, ClassEvent};
+        let dir = tempfile::tempdir().unwrap();
+        let desk = Desk::at(dir.path());
+        desk.begin();
+        let classes = |e: &Event| match e {
+            Event::Class(ClassEvent::Classes(c)) => Some(c.clone()),
+            _ => None,
+        };
+        desk.send(Command::Class(ClassCommand::New("Tuesday".into())));
+        let made = desk.until(classes);
+        assert_eq!((made[0].name.as_str(), made[0].members.len()), ("Tuesday", 0));
+        desk.send(Command::Class(ClassCommand::New("  ".into())));
+        desk.trouble("class");
+        let class = made[0].id;
+        desk.send(Command::AddStudent {
+            name: "Kim".into(),
+            consent: false,
+            by: None,
+        });
+        let student = desk.until(|e| match e {
+            Event::Student(Some(s)) if s.name == "Kim" => Some(s.id),
+            _ => None,
+        });
+        desk.send(Command::Class(ClassCommand::Member {
+            class,
+            student,
+            member: true,
+        }));
+        assert_eq!(desk.until(classes)[0].members, [student]);
+        desk.send(Command::Class(ClassCommand::Call("Kim".into())));
+        desk.send(Command::Next);
+        desk.state(TurnState::YourCall);
+        desk.send(Command::Type(
+            "winch, golf charlie lima romeo mike, north winch cable, ready".into(),
+        ));
+        desk.until(|e| matches!(e, Event::Stored(_)).then_some(()));
+        desk.send(Command::Class(ClassCommand::Board(Some(class))));
+        let board = desk.until(|e| match e {
+            Event::Class(ClassEvent::Board(b)) => Some(b.clone()),
+            _ => None,
+        });
+        let row = &board.rows[0];
+        assert_eq!(
+            (row.name.as_str(), row.today, row.at_once.came, row.at_once.of),
+            ("Kim", 1, 0, 1)
+        );
+    }
+
+    #[test]
     fn another_call_is_practised_and_nothing_plays_where_there_is_no_loudspeaker() {
         let dir = tempfile::tempdir().unwrap();
         let desk = Desk::at(dir.path());
