@@ -1,5 +1,6 @@
 //! The real program as a student sits at it: a first evening (site, name, consent, the trial of the microphone, three spoken
-//! calls, the debrief, the progress), and a whole launch flown by voice and hand. Everything is found and pressed by the name it has for assistive technology (AT-SPI, read by the
+//! calls, the debrief, the progress), and a whole launch flown by voice and
+//! hand, and a club's phrases with a prompt recorded. Everything is found and pressed by the name it has for assistive technology (AT-SPI, read by the
 //! reference library's Python binding), and spoken into a virtual microphone. Linux only; needs what
 //! `window_end_to_end.rs` needs, and dbus, at-spi2-core, gir1.2-atspi-2.0 and python3-gi, which `scripts/test` installs.
 #![cfg(target_os = "linux")]
@@ -331,4 +332,60 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
     student.sees("The wrong readback was noticed and corrected.");
     let runs = room.cableside(&["logbook", "runs"]);
     assert!(runs.contains("Robin") && runs.contains("complete"), "{runs}");
+}
+
+#[test]
+fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
+    let _alone = ALONE.lock();
+    let room = Room::new("1280x720x24");
+    let reader = Reader::new(&room);
+    room.cableside(&["logbook", "student", "add", "Robin", "--consent", "yes"]);
+    let prompt = room.folder.path().join("prompt.wav");
+    let path = prompt.to_str().unwrap();
+    room.cableside(&[
+        "sound",
+        "say",
+        "Cable on. Wings level.",
+        "--role",
+        "instructor",
+        "--out",
+        path,
+    ]);
+    let club = Sitting::begin(&room, &reader, &["--site", "larkmoor", "--student", "Robin"]);
+    club.presses("Phrase desk");
+    club.presses("Site on the desk");
+    club.presses("Larkmoor");
+    club.types("Name of the copy", "ourfield");
+    club.presses("Make a copy");
+    club.presses("Recordings");
+    club.sees("0 of ");
+    club.presses("Record: Cable on. Wings level.");
+    club.sees("recording ...");
+    club.plays(&prompt);
+    club.presses("Done");
+    let recorded = club.sees("Recorded:");
+    println!("{recorded}; {}", room.picture("desk_recorded.png").display());
+    club.sees("your recording");
+    club.presses("Save and pass on");
+    club.presses("Save");
+    club.sees("Saved. It is used from the next call on.");
+
+    // The recording is cut to the words and as loud as what the program itself speaks, and the site is a sound one with it.
+    let field = room.folder.path().join("home/phrases/ourfield");
+    let clips: Vec<PathBuf> = std::fs::read_dir(field.join("prompts"))
+        .unwrap()
+        .map(|e| e.unwrap().path())
+        .collect();
+    assert_eq!(clips.len(), 1, "{clips:?}");
+    let kept = cableside::sound::read_clip(&clips[0]).unwrap();
+    let said = cableside::sound::read_clip(&prompt).unwrap();
+    println!(
+        "{:.2} s said, {:.2} s kept, {:?}",
+        said.seconds(),
+        kept.seconds(),
+        kept.levels
+    );
+    assert!(kept.seconds() > 0.5 && kept.seconds() < said.seconds() + 0.5);
+    let checked = room.cableside(&["site", "check", field.to_str().unwrap()]);
+    println!("{checked}");
 }

@@ -59,6 +59,7 @@ mod tests {
             include_str!("../drill/ear.rs"),
             include_str!("../drill/launch.rs"),
             include_str!("../drill/debrief.rs"),
+            include_str!("../worker/conductor/play.rs"),
             include_str!("mod.rs"),
         ]
         .concat();

@@ -34,7 +34,7 @@ impl Watch {
         if let Some(last) = self.last {
             let ours = ours.map(|s| format!("{s:.6}")).unwrap_or_default();
             let whole = now.duration_since(last).as_secs_f32();
-            self.lines += &format!("{whole:.6},{ours}\n");
+            self.lines.extend([&format!("{whole:.6},"), ours.as_str(), "\n"]);
         }
         self.last = judging.then_some(now);
         if !judging && !self.lines.is_empty() {

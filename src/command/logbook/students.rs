@@ -1,7 +1,7 @@
 //! Students: adding, asking about recordings, roles, PINs, how long things are kept.
 
 use std::fmt::Write as _;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
@@ -223,10 +223,16 @@ pub(super) fn student(
     Ok(())
 }
 
-/// A PIN from the keyboard. The terminal shows it while it is typed.
+/// A PIN from the keyboard, not shown while it is typed; from a pipe its next line.
 pub(super) fn ask_pin(question: &str) -> Result<String, Failure> {
     write!(io::stderr(), "{question}: ")?;
-    let line = common::line()?.ok_or("a PIN is needed for this; nothing was changed")?;
+    io::stderr().flush()?;
+    let line = if io::stdin().is_terminal() {
+        Some(rpassword::read_password()?)
+    } else {
+        common::line()?
+    };
+    let line = line.ok_or("a PIN is needed for this; nothing was changed")?;
     Ok(line.trim().to_owned())
 }
 

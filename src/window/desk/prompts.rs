@@ -7,7 +7,8 @@ use crate::window::page::Given;
 use crate::window::{look, practice};
 use crate::worker::Command;
 use crate::worker::desk::DeskCommand;
-use eframe::egui::{Button, RichText, Ui};
+use eframe::egui::accesskit::Role;
+use eframe::egui::{Button, RichText, Ui, WidgetInfo};
 
 #[derive(Default)]
 pub(super) struct Prompts {
@@ -83,10 +84,7 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
             practice::level_bar(ui, words, given.shown.level);
             return;
         }
-        if ui
-            .button(words.say("desk.hear"))
-            .on_hover_text(of("desk.hear_hint"))
-            .clicked()
+        if named(ui, true, words.say("desk.hear"), &of("desk.hear_hint"))
             && let Some(language) = desk.language()
         {
             given.ask(Command::Desk(DeskCommand::Hear {
@@ -105,8 +103,7 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
         } else {
             "desk.record"
         };
-        let record = ui.add_enabled(free, Button::new(words.say(again)));
-        if record.on_hover_text(of("desk.record_hint")).clicked() {
+        if named(ui, free, words.say(again), &of("desk.record_hint")) {
             given.ask(Command::WatchLevel(true));
             given.ask(Command::Desk(DeskCommand::Record {
                 id: desk.id.clone(),
@@ -118,4 +115,11 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
             desk.read_forms();
         }
     });
+}
+
+/// A button of which there are many: what it is for is in its name for assistive technology, and shown under the pointer.
+fn named(ui: &mut Ui, enabled: bool, text: &str, name: &str) -> bool {
+    let button = ui.add_enabled(enabled, Button::new(text));
+    button.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, name));
+    button.on_hover_text(name).clicked()
 }

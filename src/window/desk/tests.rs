@@ -217,11 +217,16 @@ fn a_prompt_is_heard_recorded_and_taken_away() {
     let mut bench = on_desk();
     part(&mut bench, "Recordings");
     bench.window.get_by_label_contains("0 of ");
-    bench.window.get_all_by_label("Hear it").next().unwrap().click();
+    bench.window.get_all_by_label_contains("Hear: ").next().unwrap().click();
     bench.window.run();
     assert!(bench.asked()[0].starts_with("Desk(Hear"));
     let row = now(&bench).prompts.rows.iter().find(|r| !r.changes()).unwrap().clone();
-    bench.window.get_all_by_label("Record").next().unwrap().click();
+    bench
+        .window
+        .get_all_by_label_contains("Record: ")
+        .next()
+        .unwrap()
+        .click();
     bench.window.run();
     let asked = bench.asked();
     assert!(asked[1].contains(&row.file()), "{asked:?}");
