@@ -308,7 +308,7 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         ("facts.you_call", to.to_owned()),
         ("facts.glider", glider),
         ("facts.on_board", crew),
-        ("facts.cable", situation.cable.clone()),
+        ("facts.cable", capital(&situation.cable)),
     ];
     let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
     rows.extend(lies.map(|p| ("facts.it_lies", p)));

@@ -220,7 +220,7 @@ fn a_site_is_chosen_and_a_broken_one_says_what_is_wrong() {
 #[test]
 fn the_situation_is_given_as_facts_and_the_cautions_stay_in_sight() {
     let mut w = practising();
-    for text in ["D-2058, Redwing", "1 person", "south", "your call"] {
+    for text in ["D-2058, Redwing", "1 person", "South", "your call"] {
         w.get_by_label(text);
     }
     w.get_by_label_contains("right, facing the winch");
