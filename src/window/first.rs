@@ -287,8 +287,12 @@ impl FirstPage {
 
     fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
-        Sound::devices(ui, given);
-        ui.separator();
+        // A microphone that has proved itself is chosen; what was heard then has the whole page.
+        let proved = matches!(&self.trial, Trial::Recorded { levels, .. } if good(levels));
+        if !proved {
+            Sound::devices(ui, given);
+            ui.separator();
+        }
         ui.heading(words.say("first.trial"));
         // The call is judged in the site's language, so it is spoken in it.
         let language = given.shown.site.as_ref().map_or(Language::English, |s| s.language);

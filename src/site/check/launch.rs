@@ -1,0 +1,215 @@
+//! Steps, launch, hazards, eventualities.
+
+use super::{Builder, SPEAKERS};
+use crate::site::raw::{self, RawLine};
+use crate::site::{BRIEFING, By, Element, Eventuality, Hazard, Launch, Station, Step, Wording, placeholders};
+use std::collections::BTreeMap;
+use toml::Spanned;
+
+impl Builder<'_> {
+    pub(super) fn steps(
+        &mut self,
+        raw: Vec<raw::RawStep>,
+        elements: &BTreeMap<String, Element>,
+        stations: &[Station],
+    ) -> Vec<Step> {
+        let f = "steps.toml";
+        let mut steps = Vec::new();
+        let all: Vec<String> = raw.iter().map(|r| r.id.get_ref().clone()).collect();
+        for r in raw {
+            if let Some(of) = &r.readback_of {
+                self.known(f, of, "step", &all);
+            }
+            self.one_of(f, &r.speaker, &SPEAKERS);
+            let all_known = !["words.toml", BRIEFING].iter().any(|f| self.broken.contains(*f));
+            for e in &r.elements {
+                if all_known && !elements.is_empty() && !elements.contains_key(e.get_ref()) {
+                    let known: Vec<&str> = elements.keys().map(String::as_str).collect();
+                    self.at(
+                        f,
+                        &e.span(),
+                        format!("There is no element \"{}\"", e.get_ref()),
+                        format!("words.toml has: {}.", known.join(", ")),
+                    );
+                }
+            }
+            self.unique(f, "The element", r.elements.iter());
+            let beside = r.elements.iter().map(Spanned::get_ref).filter(|e| *e != "callsign");
+            if r.elements.iter().any(|e| e.get_ref() == "callsign") {
+                for element in beside.filter_map(|e| elements.get(e)) {
+                    self.not_spelled(element);
+                }
+            }
+            let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
+            let by = self.by(r.by.as_ref());
+            if ids.is_empty() && by != By::Hand {
+                self.at(
+                    f,
+                    &r.id.span(),
+                    "The step has no elements",
+                    "Name the parts of its call.",
+                );
+            }
+            if r.critical.is_empty() && by != By::Hand {
+                self.at(
+                    f,
+                    &r.id.span(),
+                    "The step has no critical element, so that anything would pass",
+                    "Name in `critical` what must be said.",
+                );
+            }
+            for c in &r.critical {
+                if !ids.contains(c.get_ref()) {
+                    self.at(
+                        f,
+                        &c.span(),
+                        format!("\"{}\" is critical but no element of the step", c.get_ref()),
+                        format!("Use: {}.", ids.join(", ")),
+                    );
+                }
+            }
+            if !stations.is_empty() && !stations.iter().any(|st| &st.id == r.to.get_ref()) {
+                let known: Vec<&str> = stations.iter().map(|st| st.id.as_str()).collect();
+                self.at(
+                    f,
+                    &r.to.span(),
+                    format!("There is no station \"{}\"", r.to.get_ref()),
+                    format!("site.toml has: {}.", known.join(", ")),
+                );
+            }
+            self.template(f, &r.taught, &ids);
+            for id in &ids {
+                if !placeholders(r.taught.get_ref()).contains(&id.as_str()) {
+                    self.at(
+                        f,
+                        &r.taught.span(),
+                        format!("The taught call does not hold {{{id}}}"),
+                        "Every element of the step belongs in it.",
+                    );
+                }
+            }
+            for t in &r.also_right {
+                self.template(f, t, &ids);
+            }
+            let mut line = |raw: Option<RawLine>| raw.map(|l| self.line(f, l, &ids));
+            let (prompt, answer) = (line(r.prompt), line(r.answer));
+            let (ask_again, ask_all_again) = (line(r.ask_again), line(r.ask_all_again));
+            steps.push(Step {
+                id: r.id.into_inner(),
+                title: r.title.into_inner(),
+                speaker: r.speaker.into_inner(),
+                to: r.to.into_inner(),
+                by,
+                scene: r.scene,
+                readback_of: r.readback_of.map(Spanned::into_inner),
+                elements: ids,
+                critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
+                taught: r.taught.into_inner(),
+                also_right: r.also_right.into_iter().map(Spanned::into_inner).collect(),
+                prompt,
+                answer,
+                ask_again,
+                ask_all_again,
+            });
+        }
+        steps
+    }
+
+    pub(super) fn launch(&mut self, raw: raw::RawLaunch, steps: &[Step]) -> Launch {
+        let f = "steps.toml";
+        let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
+        for id in &raw.order {
+            self.known(f, id, "step", &ids);
+        }
+        self.unique(f, "The step", raw.order.iter());
+        let order: Vec<String> = raw.order.into_iter().map(Spanned::into_inner).collect();
+        for id in &raw.sometimes {
+            self.known(f, id, "step in the order", &order);
+        }
+        if !self.broken.contains(f) && !ids.iter().any(|id| id == "stop") {
+            self.whole(
+                f,
+                "A whole launch is described, but there is no step \"stop\"",
+                "Add a [[step]] with the id \"stop\": anybody may call it at any time.",
+            );
+        }
+        Launch {
+            order,
+            sometimes: raw.sometimes.into_iter().map(Spanned::into_inner).collect(),
+            no_answer: self.words(f, &raw.no_answer),
+        }
+    }
+
+    pub(super) fn hazards(&mut self, raw: Vec<raw::RawHazard>, steps: &[Step]) -> Vec<Hazard> {
+        let f = "steps.toml";
+        let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
+        self.unique(f, "The hazard", raw.iter().map(|h| &h.id));
+        raw.into_iter()
+            .map(|h| {
+                for id in &h.during {
+                    self.known(f, id, "step", &ids);
+                    let by_hand = steps.iter().any(|s| &s.id == id.get_ref() && s.by == By::Hand);
+                    if by_hand {
+                        self.at(
+                            f,
+                            &id.span(),
+                            "A hazard in the air is no matter of words",
+                            "Hazards belong to steps at the launch point; what is done in the air your instructor teaches.",
+                        );
+                    }
+                }
+                self.no_braces(f, &h.scene);
+                Hazard {
+                    sound: self.sound(f, h.sound.as_ref(), h.clip),
+                    scene: self.words(f, &h.scene),
+                    id: h.id.into_inner(),
+                    label: h.label.into_inner(),
+                    during: h.during.into_iter().map(Spanned::into_inner).collect(),
+                }
+            })
+            .collect()
+    }
+
+    /// The parts of the briefing. Each is an element too, so that a step can ask for it.
+    pub(super) fn eventualities(
+        &mut self,
+        raw: &[raw::RawEventuality],
+        elements: &mut BTreeMap<String, Element>,
+    ) -> Vec<Eventuality> {
+        let b = BRIEFING;
+        self.unique(b, "The eventuality", raw.iter().map(|x| &x.id));
+        raw.iter()
+            .map(|r| {
+                let id = r.id.get_ref().clone();
+                let wording = Wording {
+                    id: id.clone(),
+                    taught: self.words(b, &r.taught),
+                    understood: r.understood.iter().map(|t| self.words(b, t)).collect(),
+                    scene: None,
+                };
+                if elements.contains_key(&id) {
+                    self.at(
+                        b,
+                        &r.id.span(),
+                        format!("\"{id}\" is an element of words.toml already"),
+                        "Give the eventuality a name of its own.",
+                    );
+                }
+                let label = r.label.get_ref().clone();
+                elements.insert(
+                    id.clone(),
+                    Element {
+                        id,
+                        label: label.clone(),
+                        why: r.why.clone().unwrap_or_default(),
+                        values: vec![wording.clone()],
+                        incomplete: Vec::new(),
+                        other: Vec::new(),
+                        negated: Vec::new(),
+                    },
+                );
+                Eventuality { wording, label }
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,292 @@
+//! How a value is read: what every file needs, with its place for the message.
+
+use super::{Builder, DeValue, HEARD, NOT_AN_ELEMENT, Tables, one_line};
+use crate::call::words;
+use crate::site::problem::Collector;
+use crate::site::raw::{RawLine, RawWording};
+use crate::site::{By, Line, Wording, placeholders};
+use serde::de::{DeserializeOwned, IntoDeserializer};
+use std::collections::BTreeMap;
+use toml::Spanned;
+
+impl Builder<'_> {
+    pub(super) fn at(
+        &mut self,
+        file: &str,
+        span: &std::ops::Range<usize>,
+        wrong: impl Into<String>,
+        right: impl Into<String>,
+    ) {
+        let text = self.files.texts.get(file).map_or("", String::as_str);
+        Collector {
+            file,
+            text,
+            found: self.found,
+        }
+        .at(span, wrong, right);
+    }
+
+    pub(super) fn whole(&mut self, file: &str, wrong: impl Into<String>, right: impl Into<String>) {
+        Collector {
+            file,
+            text: "",
+            found: self.found,
+        }
+        .whole(wrong, right);
+    }
+
+    /// Take one section out of a file's table and give it its shape.
+    pub(super) fn section<T: DeserializeOwned>(
+        &mut self,
+        tables: &mut Tables,
+        file: &str,
+        name: &str,
+        needed: bool,
+    ) -> Option<T> {
+        let table = tables.get_mut(file)?;
+        let key = table.keys().find(|k| k.get_ref() == name).cloned();
+        let value = key.and_then(|k| table.remove(&k));
+        let Some(value) = value else {
+            if needed {
+                self.whole(
+                    file,
+                    format!("The section [{name}] is missing"),
+                    format!("Add [{name}]; `phrases/README.md` lists what belongs in it."),
+                );
+            }
+            return None;
+        };
+        self.shape(file, value)
+    }
+
+    pub(super) fn shape<T: DeserializeOwned>(&mut self, file: &str, value: Spanned<DeValue>) -> Option<T> {
+        let span = value.span();
+        match T::deserialize(value.into_deserializer()) {
+            Ok(t) => Some(t),
+            Err(e) => {
+                let e: toml::de::Error = e;
+                self.broken.insert(file.to_owned());
+                let at = e.span().unwrap_or(span);
+                self.at(
+                    file,
+                    &at,
+                    one_line(e.message()),
+                    "See `phrases/README.md` for the fields and their forms.",
+                );
+                None
+            }
+        }
+    }
+
+    /// Take an array of tables; each is given its shape on its own, so that one bad entry hides no other.
+    pub(super) fn list<T: DeserializeOwned>(
+        &mut self,
+        tables: &mut Tables,
+        file: &str,
+        name: &str,
+        needed: bool,
+    ) -> Vec<T> {
+        let Some(table) = tables.get_mut(file) else {
+            return Vec::new();
+        };
+        let key = table.keys().find(|k| k.get_ref() == name).cloned();
+        let Some(value) = key.and_then(|k| table.remove(&k)) else {
+            if needed {
+                self.whole(
+                    file,
+                    format!("There is no [[{name}]]"),
+                    format!("Add at least one [[{name}]]."),
+                );
+            }
+            return Vec::new();
+        };
+        let span = value.span();
+        let DeValue::Array(items) = value.into_inner() else {
+            self.at(
+                file,
+                &span,
+                format!("{name} is not a list"),
+                format!("Write [[{name}]] with two brackets for each entry."),
+            );
+            return Vec::new();
+        };
+        items.into_iter().filter_map(|item| self.shape(file, item)).collect()
+    }
+
+    pub(super) fn leftovers(&mut self, tables: &Tables) {
+        for (file, table) in tables {
+            for key in table.keys() {
+                let name = key.get_ref().to_string();
+                self.at(
+                    file,
+                    &key.span(),
+                    format!("\"{name}\" is not known here"),
+                    "Remove it, or look for a slip of the pen.",
+                );
+            }
+        }
+    }
+
+    pub(super) fn words(&mut self, file: &str, text: &Spanned<String>) -> String {
+        if words::of(text.get_ref()).is_empty() {
+            self.at(
+                file,
+                &text.span(),
+                "There are no words in this text",
+                "Write the words as they are spoken.",
+            );
+        }
+        text.get_ref().trim().to_owned()
+    }
+
+    pub(super) fn wording(&mut self, file: &str, raw: &RawWording) -> Wording {
+        Wording {
+            id: raw.id.get_ref().clone(),
+            taught: self.words(file, &raw.taught),
+            understood: raw.understood.iter().map(|t| self.words(file, t)).collect(),
+            scene: raw.scene.clone(),
+        }
+    }
+
+    pub(super) fn unique<'t>(&mut self, file: &str, what: &str, ids: impl Iterator<Item = &'t Spanned<String>>) {
+        let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+        for id in ids {
+            let text = self.files.texts.get(file).map_or("", String::as_str);
+            let line = Collector {
+                file,
+                text,
+                found: self.found,
+            }
+            .line(&id.span());
+            if let Some(first) = seen.get(id.get_ref()) {
+                self.at(
+                    file,
+                    &id.span(),
+                    format!("{what} \"{}\" stands twice, first in line {first}", id.get_ref()),
+                    "Give each its own, or remove one.",
+                );
+            } else {
+                seen.insert(id.get_ref().clone(), line);
+            }
+        }
+    }
+
+    pub(super) fn one_of(&mut self, file: &str, text: &Spanned<String>, allowed: &[&str]) -> String {
+        if !allowed.contains(&text.get_ref().as_str()) {
+            self.at(
+                file,
+                &text.span(),
+                format!("\"{}\" is not known here", text.get_ref()),
+                format!("Use one of: {}.", allowed.join(", ")),
+            );
+        }
+        text.get_ref().clone()
+    }
+
+    pub(super) fn range(&mut self, file: &str, number: &Spanned<u8>, allowed: std::ops::RangeInclusive<u8>) -> u8 {
+        if !allowed.contains(number.get_ref()) {
+            self.at(
+                file,
+                &number.span(),
+                format!("{} is out of range", number.get_ref()),
+                format!("Use {} to {}.", allowed.start(), allowed.end()),
+            );
+        }
+        *number.get_ref()
+    }
+
+    pub(super) fn line(&mut self, file: &str, raw: RawLine, elements: &[String]) -> Line {
+        self.template(file, &raw.text, elements);
+        self.one_of(file, &raw.role, &HEARD);
+        self.clip(file, raw.clip.as_ref());
+        Line {
+            role: raw.role.get_ref().clone(),
+            text: raw.text.get_ref().clone(),
+            clip: raw.clip.map(Spanned::into_inner),
+        }
+    }
+
+    /// A recording must be a WAV file inside the site's folder.
+    pub(super) fn clip(&mut self, file: &str, clip: Option<&Spanned<String>>) {
+        if let Some(clip) = clip {
+            let path = clip.get_ref();
+            let climbs = path.split(['/', '\\']).any(|part| part == "..");
+            let absolute = path.starts_with(['/', '\\']) || path.contains(':');
+            if climbs || absolute {
+                self.at(
+                    file,
+                    &clip.span(),
+                    format!("The clip \"{path}\" lies outside the site's folder"),
+                    "Put the WAV file inside the folder and write its path from there.",
+                );
+            } else if !self.files.others.contains(path) {
+                self.at(
+                    file,
+                    &clip.span(),
+                    format!("The clip \"{path}\" is not there"),
+                    "Record it, correct the path, or remove the line: the text is then synthesised.",
+                );
+            } else if !path.to_ascii_lowercase().ends_with(".wav") {
+                self.at(
+                    file,
+                    &clip.span(),
+                    format!("The clip \"{path}\" is no WAV file"),
+                    "Prompts are WAV files.",
+                );
+            }
+        }
+    }
+
+    pub(super) fn template(&mut self, file: &str, text: &Spanned<String>, elements: &[String]) {
+        if text.get_ref().matches('{').count() != text.get_ref().matches('}').count() {
+            self.at(
+                file,
+                &text.span(),
+                "A brace is not closed",
+                "Write {callsign}, {crew} and so on, each with both braces.",
+            );
+        }
+        for name in placeholders(text.get_ref()) {
+            if !elements.iter().any(|e| e == name) && !NOT_AN_ELEMENT.contains(&name) {
+                self.at(
+                    file,
+                    &text.span(),
+                    format!("{{{name}}} is no element of this step"),
+                    format!("Use: {}.", elements.join(", ")),
+                );
+            }
+        }
+    }
+
+    pub(super) fn no_braces(&mut self, file: &str, scene: &Spanned<String>) {
+        if scene.get_ref().contains('{') {
+            self.at(
+                file,
+                &scene.span(),
+                "A scene is shown as it stands, braces too",
+                "Describe what is seen without {names}.",
+            );
+        }
+    }
+
+    pub(super) fn by(&mut self, raw: Option<&Spanned<String>>) -> By {
+        let known = ["radio", "voice", "hand"];
+        match raw.map(|b| self.one_of("steps.toml", b, &known)).as_deref() {
+            Some("voice") => By::Voice,
+            Some("hand") => By::Hand,
+            _ => By::Radio,
+        }
+    }
+
+    /// An id that must be among those that there are.
+    pub(super) fn known(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[String]) {
+        if !self.broken.contains("steps.toml") && !all.contains(id.get_ref()) {
+            self.at(
+                file,
+                &id.span(),
+                format!("There is no {what} \"{}\"", id.get_ref()),
+                format!("There are: {}.", all.join(", ")),
+            );
+        }
+    }
+}
