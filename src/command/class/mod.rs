@@ -226,7 +226,10 @@ fn members(logbook: &Logbook, chosen: &Members) -> Result<Vec<(Uuid, String)>, F
         found?
     };
     if students.is_empty() {
-        return Err("there are no students in the logbook: add them with cableside logbook student add NAME --consent yes|no".into());
+        return Err(
+            "there are no students in the logbook: add them with cableside logbook student add NAME --consent yes|no"
+                .into(),
+        );
     }
     Ok(students.into_iter().map(|s| (s.id, s.name)).collect())
 }
