@@ -357,6 +357,18 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     club.presses("Larkmoor");
     club.types("Name of the copy", "ourfield");
     club.presses("Make a copy");
+    club.presses("Gliders and cables");
+    club.types("Registration", "G-DVWX");
+    club.types("Type", "Plover");
+    club.types("Weak link", "black");
+    club.presses("Add this glider");
+    club.sees("Registration G-DVWX");
+    club.types("Id", "middle");
+    club.types("Taught", "middle");
+    club.presses("Add this cable");
+    club.sees("Remove middle");
+    club.sees("No problems");
+    println!("{}", room.picture("desk_fleet.png").display());
     club.presses("Recordings");
     club.sees("0 of ");
     club.presses("Record: Cable on. Wings level.");
@@ -388,4 +400,23 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     assert!(kept.seconds() > 0.5 && kept.seconds() < said.seconds() + 0.5);
     let checked = room.cableside(&["site", "check", field.to_str().unwrap()]);
     println!("{checked}");
+    // What was added is dealt and understood.
+    let call = "winch, golf delta victor whiskey x-ray, solo, middle winch cable, ready\n";
+    let call_file = room.folder.path().join("call.txt");
+    std::fs::write(&call_file, call).unwrap();
+    let drill = room
+        .command(env!("CARGO_BIN_EXE_cableside"))
+        .args([
+            "drill",
+            "--site",
+            "ourfield",
+            "--typed",
+            "--situation",
+            "G-DVWX,1,middle",
+        ])
+        .stdin(std::fs::File::open(&call_file).unwrap())
+        .output()
+        .unwrap();
+    let drill = String::from_utf8_lossy(&drill.stdout).into_owned();
+    assert!(drill.contains("Outcome: pass"), "{drill}");
 }

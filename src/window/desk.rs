@@ -476,6 +476,13 @@ fn named(ui: &Ui, field: &eframe::egui::Response, name: &str) {
     ui.ctx().accesskit_node_builder(field.id, |node| node.set_label(name));
 }
 
+/// A button of which there are many: what it is for is in its name for assistive technology, and shown under the pointer.
+fn one_of_many(ui: &mut Ui, enabled: bool, text: &str, name: &str) -> bool {
+    let button = ui.add_enabled(enabled, Button::new(text));
+    named(ui, &button, name);
+    button.on_hover_text(name).clicked()
+}
+
 /// A problem in the checker's words, with its place.
 fn problem(ui: &mut Ui, words: Words, problem: &Problem) {
     let colour = look::trouble(ui.visuals().dark_mode);

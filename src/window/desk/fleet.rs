@@ -148,7 +148,7 @@ fn gliders(
                     changed.push(n);
                 }
                 let name = words.fill("desk.remove_named", &[("name", &row.registration)]);
-                if ui.button(words.say("desk.remove")).on_hover_text(name).clicked() {
+                if super::one_of_many(ui, true, words.say("desk.remove"), &name) {
                     removed = Some(n);
                 }
                 ui.end_row();
@@ -226,7 +226,7 @@ fn cables(
                     changed.push(n);
                 }
                 let name = words.fill("desk.remove_named", &[("name", &row.id)]);
-                if ui.button(words.say("desk.remove")).on_hover_text(name).clicked() {
+                if super::one_of_many(ui, true, words.say("desk.remove"), &name) {
                     removed = Some(n);
                 }
                 ui.end_row();

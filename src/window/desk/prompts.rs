@@ -1,14 +1,13 @@
 //! Every line that somebody else speaks: heard, recorded, taken away again.
 
-use super::OnDesk;
+use super::{OnDesk, one_of_many};
 use crate::site::Line;
 use crate::site::edit::{self, PromptRow, Texts};
 use crate::window::page::Given;
 use crate::window::{look, practice};
 use crate::worker::Command;
 use crate::worker::desk::DeskCommand;
-use eframe::egui::accesskit::Role;
-use eframe::egui::{Button, RichText, Ui, WidgetInfo};
+use eframe::egui::{RichText, Ui};
 
 #[derive(Default)]
 pub(super) struct Prompts {
@@ -84,7 +83,7 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
             practice::level_bar(ui, words, given.shown.level);
             return;
         }
-        if named(ui, true, words.say("desk.hear"), &of("desk.hear_hint"))
+        if one_of_many(ui, true, words.say("desk.hear"), &of("desk.hear_hint"))
             && let Some(language) = desk.language()
         {
             given.ask(Command::Desk(DeskCommand::Hear {
@@ -103,7 +102,7 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
         } else {
             "desk.record"
         };
-        if named(ui, free, words.say(again), &of("desk.record_hint")) {
+        if one_of_many(ui, free, words.say(again), &of("desk.record_hint")) {
             given.ask(Command::WatchLevel(true));
             given.ask(Command::Desk(DeskCommand::Record {
                 id: desk.id.clone(),
@@ -115,11 +114,4 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
             desk.read_forms();
         }
     });
-}
-
-/// A button of which there are many: what it is for is in its name for assistive technology, and shown under the pointer.
-fn named(ui: &mut Ui, enabled: bool, text: &str, name: &str) -> bool {
-    let button = ui.add_enabled(enabled, Button::new(text));
-    button.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, name));
-    button.on_hover_text(name).clicked()
 }
