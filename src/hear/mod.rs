@@ -10,7 +10,6 @@ mod places;
 pub mod search;
 pub mod whisper;
 
-use crate::call::judge::Limits;
 use crate::call::{Evidence, Vocabulary};
 use crate::sound::{Clip, convert};
 use std::path::PathBuf;
@@ -131,11 +130,6 @@ impl LatticeRecogniser {
             });
         }
         if again::decides(&evidence) {
-            return Ok(evidence);
-        }
-        // Sound that the words do not explain at all is not explained by strange words between them either: of 48 German calls
-        // no verdict was another one with that search, and it took a quarter of the time.
-        if !Limits::DEFAULT.explained(&evidence) {
             return Ok(evidence);
         }
         // Perhaps there are words in it that no call of this site has.
