@@ -11,7 +11,7 @@ mod common;
 
 use cableside::call::Situation;
 use cableside::site::{Callsign, Site, bundled};
-use common::room::{Ends, Room};
+use common::room::{Ends, Room, first_line};
 use std::cell::RefCell;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -35,11 +35,7 @@ impl Reader {
             .stderr(Stdio::null())
             .spawn()
             .unwrap_or_else(|e| panic!("this test needs dbus-daemon ({e}); scripts/test installs it"));
-        let mut address = String::new();
-        BufReader::new(session.stdout.take().unwrap())
-            .read_line(&mut address)
-            .unwrap();
-        let address = address.trim().to_owned();
+        let address = first_line(&mut session);
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/common/reader.py");
         // The system's own Python has the binding.
         let mut process = room
@@ -102,6 +98,13 @@ impl<'r> Sitting<'r> {
         room.tool("xdotool", &["windowsize", "--sync", &id, "1280", "720"]);
         room.tool("xdotool", &["windowfocus", "--sync", &id]);
         sitting
+    }
+
+    /// As Robin, who is in the logbook, at Larkmoor.
+    fn as_robin(room: &'r Room, reader: &'r Reader, more: &[&str]) -> Self {
+        room.cableside(&["logbook", "student", "add", "Robin", "--consent", "yes"]);
+        let args = [&["--site", "larkmoor", "--student", "Robin"], more].concat();
+        Self::begin(room, reader, &args)
     }
 
     /// Waits until something whose name contains this is there; its whole name.
@@ -179,14 +182,19 @@ fn sound(room: &Room, fixture: &str) -> PathBuf {
     file
 }
 
+fn room_and_reader() -> (Room, Reader) {
+    let room = Room::new("1280x720x24");
+    let reader = Reader::new(&room);
+    (room, reader)
+}
+
 /// One at a time: each fills two cores.
 static ALONE: std::sync::Mutex<()> = std::sync::Mutex::new(());
 
 #[test]
 fn a_first_evening_from_the_first_start_to_the_progress() {
     let _alone = ALONE.lock();
-    let room = Room::new("1280x720x24");
-    let reader = Reader::new(&room);
+    let (room, reader) = room_and_reader();
     let radio_check = room.folder.path().join("radio_check.wav");
     room.cableside(&[
         "sound",
@@ -257,15 +265,9 @@ fn dealt(facts: &str) -> Situation {
 #[test]
 fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
     let _alone = ALONE.lock();
-    let room = Room::new("1280x720x24");
-    let reader = Reader::new(&room);
-    room.cableside(&["logbook", "student", "add", "Robin", "--consent", "yes"]);
+    let (room, reader) = room_and_reader();
     let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
-    let student = Sitting::begin(
-        &room,
-        &reader,
-        &["--site", "larkmoor", "--student", "Robin", "--seed", "2179288759"],
-    );
+    let student = Sitting::as_robin(&room, &reader, &["--seed", "2179288759"]);
     student.presses("Launch");
     student.presses("Unhurried: nobody else is there, and there is time");
     student.presses("Begin the launch");
@@ -337,9 +339,7 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
 #[test]
 fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     let _alone = ALONE.lock();
-    let room = Room::new("1280x720x24");
-    let reader = Reader::new(&room);
-    room.cableside(&["logbook", "student", "add", "Robin", "--consent", "yes"]);
+    let (room, reader) = room_and_reader();
     let prompt = room.folder.path().join("prompt.wav");
     let path = prompt.to_str().unwrap();
     room.cableside(&[
@@ -351,7 +351,7 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
         "--out",
         path,
     ]);
-    let club = Sitting::begin(&room, &reader, &["--site", "larkmoor", "--student", "Robin"]);
+    let club = Sitting::as_robin(&room, &reader, &[]);
     club.presses("Phrase desk");
     club.presses("Site on the desk");
     club.presses("Larkmoor");

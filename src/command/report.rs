@@ -4,7 +4,7 @@
 use super::Failure;
 use super::common::SiteChoice;
 use crate::folders;
-use crate::logbook::{INSTRUCTOR, Logbook, Student, Whose};
+use crate::logbook::{Logbook, Student, Whose};
 use crate::report::{self, Figures, Group, Scope};
 use clap::{ArgGroup, Args, ValueEnum};
 use jiff::civil::Date;
@@ -130,7 +130,7 @@ fn made(
     };
     let members: Vec<(Uuid, String)> = students
         .into_iter()
-        .filter(|s| args.class.is_some() || s.role.as_deref() != Some(INSTRUCTOR))
+        .filter(|s| args.class.is_some() || !s.is_instructor())
         .map(|s| (s.id, s.name))
         .collect();
     if members.is_empty() {

@@ -65,6 +65,11 @@ pub struct Student {
 }
 
 impl Student {
+    /// Teaches, and is left out where everybody who learns is meant.
+    pub fn is_instructor(&self) -> bool {
+        self.role.as_deref() == Some(super::INSTRUCTOR)
+    }
+
     /// Whether recordings may be kept.
     pub fn recording_allowed(&self) -> bool {
         self.consent.as_ref().is_some_and(|c| c.given)

@@ -1,17 +1,17 @@
 //! A class in one room: who is in it, one student after another called to one microphone, and the board of who struggles with
 //! what.
 
-use super::look;
 use super::page::{Content, Given, Page};
 use super::practice::Practice;
 use super::shown::{Shown, Who};
 use super::words::Words;
+use super::{look, sides};
 use crate::class::{Board, Rota, counts};
 use crate::drill::TurnState;
-use crate::logbook::{Class, INSTRUCTOR, Student};
+use crate::logbook::{Class, Student};
 use crate::worker::meeting::{ClassCommand, ClassEvent};
 use crate::worker::{Command, Event};
-use eframe::egui::{Button, ComboBox, Context, DragValue, Grid, Label, Panel, RichText, ScrollArea, TextEdit, Ui};
+use eframe::egui::{Button, ComboBox, Context, DragValue, Grid, Label, Panel, RichText, TextEdit, Ui};
 use uuid::Uuid;
 
 /// Calls of each student in a meeting, at the most.
@@ -65,7 +65,7 @@ impl Content for ClassPage {
             given.ask(command);
         }
         if self.meeting.is_none() {
-            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+            sides::scrolls(ui, "class", |ui| {
                 self.before(ui, given);
                 self.board(ui, given.words);
             });
@@ -74,12 +74,10 @@ impl Content for ClassPage {
         Panel::top("class")
             .resizable(false)
             .show(ui, |ui| self.called(ui, given));
-        if self.meeting.as_ref().is_some_and(|m| m.begun) {
+        if self.is_here(given.shown) {
             self.practice.ui(ui, given);
         } else {
-            ScrollArea::vertical()
-                .auto_shrink([false, false])
-                .show(ui, |ui| self.board(ui, given.words));
+            sides::scrolls(ui, "board", |ui| self.board(ui, given.words));
         }
     }
 
@@ -103,9 +101,7 @@ impl Content for ClassPage {
     }
 
     fn opened(&mut self, shown: &Shown) -> Vec<Command> {
-        // The student who was called is chosen now: the call is dealt.
-        let here = |m: &Meeting| m.begun && matches!(&shown.who, Who::Student(s) if s.id == m.members[m.now].0);
-        if self.meeting.as_ref().is_some_and(here) {
+        if self.is_here(shown) {
             return vec![Command::Next];
         }
         vec![Command::Class(ClassCommand::List)]
@@ -123,6 +119,12 @@ impl Content for ClassPage {
 }
 
 impl ClassPage {
+    /// The student who was called has come and is the one who practises: the call is theirs.
+    fn is_here(&self, shown: &Shown) -> bool {
+        let here = |m: &Meeting| m.begun && matches!(&shown.who, Who::Student(s) if s.id == m.members[m.now].0);
+        self.meeting.as_ref().is_some_and(here)
+    }
+
     fn ask_board(&mut self) {
         self.waiting.push(Command::Class(ClassCommand::Board(self.class)));
     }
@@ -139,7 +141,7 @@ impl ClassPage {
                 .classes
                 .iter()
                 .any(|c| c.id == id && c.members.contains(&student.id)),
-            None => student.role.as_deref() != Some(INSTRUCTOR),
+            None => !student.is_instructor(),
         }
     }
 
@@ -340,11 +342,8 @@ impl ClassPage {
 mod tests {
     use super::super::pagetest::{Bench, robin};
     use super::*;
-    use crate::call::Situation;
     use crate::class::BoardRow;
     use crate::report::{Need, Share};
-    use crate::site::Callsign;
-    use crate::worker::{Dealt, ModelState};
     use egui_kittest::kittest::Queryable;
     use std::slice::from_ref;
 
@@ -428,13 +427,7 @@ mod tests {
         assert_eq!(bench.asked(), [format!("ChooseStudent(Some({}))", kim().id)]);
         bench.tell(Event::Student(Some(kim())));
         assert_eq!(bench.open(), ["Next"]);
-        bench.tell(Event::Model(ModelState::Ready("base".into())));
-        bench.tell(Event::Dealt(Dealt {
-            situation: Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"),
-            step: "ready".into(),
-            number: 1,
-        }));
-        bench.tell(Event::State(TurnState::YourCall));
+        bench.dealt();
         bench.window.get_by_label("Hold to talk (Space)");
         assert!(
             bench.window.query_by_label("Next situation").is_none(),

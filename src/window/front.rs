@@ -361,8 +361,12 @@ fn entries(ui: &mut Ui, page: Page, given: &mut Given<'_>, wide: bool) {
         }
         let enabled = ready || !entry.needs_site;
         let button = ui.add_enabled(enabled, button);
-        let hint = format!("Ctrl+{}", n + 1);
-        if button.on_hover_text(hint).clicked() {
+        let button = if n < DIGITS.len() {
+            button.on_hover_text(format!("Ctrl+{}", n + 1))
+        } else {
+            button
+        };
+        if button.clicked() {
             given.go(entry.page);
         }
     }

@@ -6,19 +6,13 @@ use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, practice, typed};
+use super::{look, practice, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
 use crate::drill::{Ending, Entry, Pace, TurnState, debrief};
 use crate::site::Site;
 use crate::worker::{Command, Flown, LaunchRequest, ModelState};
-use eframe::egui::{Button, Frame, Label, Margin, Panel, RichText, ScrollArea, Ui};
+use eframe::egui::{Button, Label, RichText, ScrollArea, Ui};
 
-/// Beside each other from this width, in points; below each other under it.
-const WIDE: f32 = 860.0;
-/// Share of the width for what is seen and done.
-const SHARE: f32 = 0.48;
-/// From this height on the controls stay in sight while what is above them scrolls.
-const HIGH: f32 = 460.0;
 /// What stands above and below the picture, points.
 const BESIDES: f32 = 470.0;
 /// Least height of the picture, points.
@@ -47,30 +41,18 @@ impl Content for LaunchPage {
             return;
         };
         let high = ui.available_height();
-        if ui.available_width() >= WIDE {
-            let wide = (ui.available_width() * SHARE).min(900.0);
-            Panel::left("launch").resizable(false).exact_size(wide).show(ui, |ui| {
-                if flown.ending.is_none() && high >= HIGH {
-                    // The hand and the key stay where they are, whatever is said or told.
-                    Panel::bottom("launch talking")
-                        .resizable(false)
-                        .show_separator_line(false)
-                        .show(ui, |ui| self.talking(ui, given, site, flown));
-                    area(ui, "launch now", |ui| now(ui, given, site, flown, high));
+        if sides::fit(ui) {
+            sides::left(ui, "launch", |ui| {
+                if flown.ending.is_none() && sides::controls_stay(high) {
+                    sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
+                    sides::scrolls(ui, "launch now", |ui| now(ui, given, site, flown, high));
                 } else {
-                    area(ui, "launch now", |ui| self.all(ui, given, site, flown, high));
+                    sides::scrolls(ui, "launch now", |ui| self.all(ui, given, site, flown, high));
                 }
             });
-            Frame::new()
-                .inner_margin(Margin {
-                    left: 14,
-                    ..Margin::default()
-                })
-                .show(ui, |ui| {
-                    area(ui, "time line", |ui| time_line(ui, given.words, site, flown));
-                });
+            sides::right(ui, "time line", |ui| time_line(ui, given.words, site, flown));
         } else {
-            area(ui, "launch all", |ui| {
+            sides::scrolls(ui, "launch all", |ui| {
                 self.all(ui, given, site, flown, high);
                 ui.separator();
                 time_line(ui, given.words, site, flown);
@@ -91,13 +73,6 @@ impl Content for LaunchPage {
     fn in_column(&self) -> bool {
         false
     }
-}
-
-fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
-    ScrollArea::vertical()
-        .id_salt(name)
-        .auto_shrink([false, false])
-        .show(ui, content);
 }
 
 impl LaunchPage {

@@ -11,6 +11,7 @@
 //! | `student.rs`, `place.rs`, `practice.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
 //! | `scene.rs`, `scene/*.rs` | the launch point drawn from the site's facts |
 //! | `plate.rs`, `talk.rs`, `typed.rs` | the state of the turn; the push-to-talk key (mouse, talk key, Enter, assistive technology) and the hand; a typed call |
+//! | `sides.rs` | two sides of a page, controls that stay in sight |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `frames.rs` | how long frames take, when asked |
 //! | `first.rs`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
@@ -56,6 +57,7 @@ mod reasons;
 mod scene;
 mod settings;
 mod shown;
+mod sides;
 mod sound;
 mod student;
 mod talk;

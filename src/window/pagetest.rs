@@ -6,9 +6,11 @@ use super::page::{Action, Content, Given};
 use super::settings::Settings;
 use super::shown::Shown;
 use super::words::Words;
+use crate::call::Situation;
+use crate::drill::TurnState;
 use crate::logbook::{Consent, Student};
-use crate::site::Site;
-use crate::worker::{Command, Event};
+use crate::site::{Callsign, Site};
+use crate::worker::{Command, Dealt, Event, ModelState};
 use eframe::egui::{ScrollArea, Vec2};
 use egui_kittest::Harness;
 use std::sync::Arc;
@@ -74,6 +76,17 @@ impl<P: Content + 'static> Bench<P> {
         held.page.take(&event);
         held.shown.take(event);
         self.window.run();
+    }
+
+    /// A call of Robin's, whose turn it is: G-CLRM with two on the north cable.
+    pub fn dealt(&mut self) {
+        self.tell(Event::Model(ModelState::Ready("base".into())));
+        self.tell(Event::Dealt(Dealt {
+            situation: Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"),
+            step: "ready".into(),
+            number: 1,
+        }));
+        self.tell(Event::State(TurnState::YourCall));
     }
 
     /// Open the page; what it asks for by that.

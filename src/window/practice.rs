@@ -7,26 +7,20 @@ use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, plate, typed};
+use super::{look, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::site::{By, Direction, Hazard, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{self, ComboBox, Key, Label, Panel, RichText, ScrollArea, Ui};
+use eframe::egui::{self, ComboBox, Key, Label, RichText, Ui};
 pub(super) use plate::level_bar;
 
-/// Beside each other from this width, in points; below each other under it.
-const WIDE: f32 = 860.0;
-/// Share of the width for the turn.
-const SHARE: f32 = 0.48;
 /// Greatest share of the page's height for the picture.
 const PICTURE: f32 = 0.42;
 /// What stands above and below the picture, points: the choices, the written facts, the prompt, the state and the key.
 const BESIDES: f32 = 430.0;
 /// Least height of the picture, points.
 const LEAST: f32 = 150.0;
-/// From this height on the state and the key stay in sight while what is above them scrolls.
-const HIGH: f32 = 460.0;
 
 /// The page's drafts.
 #[derive(Debug, Default)]
@@ -41,32 +35,21 @@ pub struct Practice {
 impl Content for Practice {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let high = ui.available_height();
-        if ui.available_width() >= WIDE {
-            let wide = (ui.available_width() * SHARE).min(900.0);
-            Panel::left("turn").resizable(false).exact_size(wide).show(ui, |ui| {
-                if high >= HIGH {
-                    Panel::bottom("talking")
-                        .resizable(false)
-                        .show_separator_line(false)
-                        .show(ui, |ui| self.talking(ui, given));
-                    area(ui, "turn", |ui| situation(ui, given, high));
+        if sides::fit(ui) {
+            sides::left(ui, "turn", |ui| {
+                if sides::controls_stay(high) {
+                    sides::controls(ui, "talking", |ui| self.talking(ui, given));
+                    sides::scrolls(ui, "turn", |ui| situation(ui, given, high));
                 } else {
-                    area(ui, "turn", |ui| {
+                    sides::scrolls(ui, "turn", |ui| {
                         situation(ui, given, high);
                         self.talking(ui, given);
                     });
                 }
             });
-            egui::Frame::new()
-                .inner_margin(egui::Margin {
-                    left: 14,
-                    ..Default::default()
-                })
-                .show(ui, |ui| {
-                    area(ui, "debrief", |ui| self.debrief.ui(ui, given));
-                });
+            sides::right(ui, "debrief", |ui| self.debrief.ui(ui, given));
         } else {
-            area(ui, "both", |ui| {
+            sides::scrolls(ui, "both", |ui| {
                 situation(ui, given, high);
                 self.talking(ui, given);
                 ui.separator();
@@ -177,13 +160,6 @@ impl Practice {
             }
         }
     }
-}
-
-fn area(ui: &mut Ui, name: &str, content: impl FnOnce(&mut Ui)) {
-    ScrollArea::vertical()
-        .id_salt(name)
-        .auto_shrink([false, false])
-        .show(ui, content);
 }
 
 /// What is to be seen before the call.

@@ -178,7 +178,7 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
     };
     let attempts = BarChart::new(words.say("progress.attempts"), bars(all, &|d| d.attempts, 0.8)).color(all);
     let at_once = BarChart::new(words.say("progress.passed"), bars(good, &|d| d.passed, 0.4)).color(good);
-    // A single day would fill the picture: two weeks at least, today at the right.
+    // A single day would fill the picture: two weeks at least, the last day at the right.
     let last = days.last().map_or(0.0, |d| day_number(d.date));
     axis(words, Plot::new("days"))
         .include_y(0.0)

@@ -124,10 +124,6 @@ mod tests {
     use super::super::pagetest::Bench;
     use super::super::practice::Practice;
     use super::*;
-    use crate::call::Situation;
-    use crate::drill::TurnState;
-    use crate::site::Callsign;
-    use crate::worker::{Dealt, Event as Told, ModelState};
     use egui_kittest::kittest::Queryable;
 
     #[test]
@@ -148,13 +144,7 @@ mod tests {
 
         let mut calls = Bench::practising(Practice::default());
         calls.window.state_mut().settings = chosen;
-        calls.tell(Told::Model(ModelState::Ready("base".into())));
-        calls.tell(Told::Dealt(Dealt {
-            situation: Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"),
-            step: "ready".into(),
-            number: 1,
-        }));
-        calls.tell(Told::State(TurnState::YourCall));
+        calls.dealt();
         calls.window.get_by_label("Hold to talk (F13)");
         calls.window.key_press(Key::Space);
         calls.window.run();

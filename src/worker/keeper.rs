@@ -1,13 +1,15 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
 use super::conductor::Message;
-use super::meeting::{self, ClassOrder};
+use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
 use crate::logbook::{
     Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
 };
+use crate::site::Site;
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender};
 use uuid::Uuid;
 
@@ -54,7 +56,10 @@ pub(super) enum Order {
         site: Option<String>,
     },
     /// Something of a class.
-    Class(ClassOrder),
+    Class {
+        command: ClassCommand,
+        site: Option<Arc<Site>>,
+    },
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -215,8 +220,8 @@ impl Keeper {
                 let progress = self.logbook.progress(whose, site.as_deref())?;
                 self.out.tell(Event::Progress(Box::new(progress)));
             }
-            Order::Class(order) => {
-                let told = meeting::obey(&mut self.logbook, order, now)?;
+            Order::Class { command, site } => {
+                let told = meeting::obey(&mut self.logbook, command, site.as_deref(), now)?;
                 self.out.tell(Event::Class(told));
             }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,

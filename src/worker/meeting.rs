@@ -1,14 +1,13 @@
 //! A class at this computer: who is in which class, who is called, the live board.
 
 use crate::class::Board;
-use crate::logbook::{Class, INSTRUCTOR, Logbook, LogbookError};
+use crate::logbook::{Class, Logbook, LogbookError};
 use crate::report::{Group, Scope};
 use crate::site::Site;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use std::collections::HashMap;
-use std::sync::Arc;
 use uuid::Uuid;
 
 /// The newest calls of each student that the board stands on: enough for the latest calls of each element, and for a day.
@@ -45,14 +44,6 @@ pub enum ClassEvent {
     Board(Box<Board>),
 }
 
-/// What the logbook's thread is asked for.
-pub(super) enum ClassOrder {
-    List,
-    New(String),
-    Member { class: Uuid, student: Uuid, member: bool },
-    Board { class: Option<Uuid>, site: Arc<Site> },
-}
-
 /// The board as it stands in the logbook now. `members` are ids and names; `date` is the day of the meeting.
 pub fn board_of(logbook: &Logbook, site: &Site, members: &[(Uuid, String)], date: Date) -> Result<Board, LogbookError> {
     let names = HashMap::new();
@@ -74,28 +65,35 @@ pub fn board_of(logbook: &Logbook, site: &Site, members: &[(Uuid, String)], date
     Ok(Board::new(&Group::new(&only_today, "", members, &rows), &all))
 }
 
-pub(super) fn obey(logbook: &mut Logbook, order: ClassOrder, now: Timestamp) -> Result<ClassEvent, LogbookError> {
-    match order {
-        ClassOrder::List => {}
-        ClassOrder::New(name) => {
+/// What the logbook's thread does about it; `site` is the one in use.
+pub(super) fn obey(
+    logbook: &mut Logbook,
+    command: ClassCommand,
+    site: Option<&Site>,
+    now: Timestamp,
+) -> Result<ClassEvent, LogbookError> {
+    match (command, site) {
+        (ClassCommand::New(name), _) => {
             logbook.add_class(&name, now)?;
         }
-        ClassOrder::Member { class, student, member } => {
+        (ClassCommand::Member { class, student, member }, _) => {
             logbook.set_member(class, student, member, now)?;
         }
-        ClassOrder::Board { class, site } => {
+        (ClassCommand::Board(class), Some(site)) => {
             let students = match class {
                 Some(class) => logbook.members(class)?,
                 None => logbook.students()?,
             };
             let members: Vec<(Uuid, String)> = students
                 .into_iter()
-                .filter(|s| class.is_some() || s.role.as_deref() != Some(INSTRUCTOR))
+                .filter(|s| class.is_some() || !s.is_instructor())
                 .map(|s| (s.id, s.name))
                 .collect();
             let date = TimeZone::system().to_datetime(now).date();
-            return Ok(ClassEvent::Board(Box::new(board_of(logbook, &site, &members, date)?)));
+            return Ok(ClassEvent::Board(Box::new(board_of(logbook, site, &members, date)?)));
         }
+        // Nobody is called by the logbook.
+        (ClassCommand::List | ClassCommand::Call(_), _) | (ClassCommand::Board(_), None) => {}
     }
     Ok(ClassEvent::Classes(logbook.classes()?))
 }

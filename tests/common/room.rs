@@ -27,6 +27,15 @@ impl Drop for Ends {
     }
 }
 
+/// What a process says first, without the end of the line; what it says later is lost.
+pub fn first_line(process: &mut Child) -> String {
+    let mut line = String::new();
+    BufReader::new(process.stdout.take().unwrap())
+        .read_line(&mut line)
+        .unwrap();
+    line.trim().to_owned()
+}
+
 /// A room with a display and a sound system of its own.
 pub struct Room {
     pub folder: tempfile::TempDir,
@@ -60,10 +69,7 @@ impl Room {
             .stderr(Stdio::null())
             .spawn()
             .unwrap_or_else(|e| panic!("this test needs Xvfb ({e}); scripts/test installs xvfb"));
-        let mut number = String::new();
-        BufReader::new(screen.stdout.take().unwrap())
-            .read_line(&mut number)
-            .unwrap();
+        let number = first_line(&mut screen);
         let screen = Ends(screen);
         let sound = Command::new("pulseaudio")
             .args(["-n", "--daemonize=no", "--exit-idle-time=-1", "--disallow-exit", "-F"])
@@ -73,7 +79,7 @@ impl Room {
             .spawn()
             .unwrap_or_else(|e| panic!("this test needs pulseaudio ({e}); scripts/test installs it"));
         let room = Self {
-            display: format!(":{}", number.trim()),
+            display: format!(":{number}"),
             folder,
             _screen: screen,
             sound: std::cell::RefCell::new(Ends(sound)),

@@ -9,7 +9,7 @@ use super::Failure;
 use super::common::SiteChoice;
 use crate::class::Secret;
 use crate::folders;
-use crate::logbook::{INSTRUCTOR, Logbook, Student};
+use crate::logbook::{Logbook, Student};
 use crate::worker::{Loader, LogbookPlace, Options};
 use clap::{Args, Subcommand};
 use std::path::{Path, PathBuf};
@@ -220,7 +220,7 @@ fn members(logbook: &Logbook, chosen: &Members) -> Result<Vec<(Uuid, String)>, F
         members
     } else if chosen.student.is_empty() {
         let all = logbook.students()?.into_iter();
-        all.filter(|s| s.role.as_deref() != Some(INSTRUCTOR)).collect()
+        all.filter(|s| !s.is_instructor()).collect()
     } else {
         let found: Result<_, _> = chosen.student.iter().map(|s| logbook.find_student(s)).collect();
         found?

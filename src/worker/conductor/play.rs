@@ -5,7 +5,7 @@ use crate::drill::TurnState;
 use crate::sound::{Clip, RATE};
 use crate::voice::{self, Role};
 use crate::worker::keeper;
-use crate::worker::meeting::{ClassCommand, ClassOrder};
+use crate::worker::meeting::ClassCommand;
 use crate::worker::message::Event;
 use std::sync::Arc;
 
@@ -57,46 +57,37 @@ impl Conductor {
             language: site.language,
         };
         self.stop_playing();
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        if !self.voice_says(line) {
             self.out.trouble("nothing can be played here: there is no loudspeaker");
-            return;
+        }
+    }
+
+    /// Has the voice say something; false where nothing can be heard.
+    fn voice_says(&mut self, line: voice::Line) -> bool {
+        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+            return false;
         };
         self.speaking = Some((speaker.say(line, None), What::Model));
         self.out.tell(Event::Playing(true));
+        true
     }
 
     /// Something of a class.
     pub(super) fn class(&mut self, command: ClassCommand) {
-        let order = match command {
-            ClassCommand::List => ClassOrder::List,
-            ClassCommand::New(name) => ClassOrder::New(name),
-            ClassCommand::Member { class, student, member } => ClassOrder::Member { class, student, member },
-            ClassCommand::Board(class) => {
-                let Some((site, _)) = self.site.clone() else { return };
-                ClassOrder::Board { class, site }
+        let site = self.site.as_ref().map(|(site, _)| site.clone());
+        match (command, site) {
+            (ClassCommand::Call(name), Some(site)) => {
+                self.abandon();
+                // The screen says the same, so without a loudspeaker nothing is amiss.
+                self.voice_says(voice::Line {
+                    text: site.language.text("class.call", &[("name", &name)]),
+                    clip: None,
+                    role: Role::Instructor,
+                    language: site.language,
+                });
             }
-            ClassCommand::Call(name) => {
-                self.call_up(&name);
-                return;
-            }
-        };
-        self.order(keeper::Order::Class(order));
-    }
-
-    /// The instructor's voice calls a student; the screen says the same, so without a loudspeaker nothing is amiss.
-    fn call_up(&mut self, name: &str) {
-        self.abandon();
-        let (Some((site, _)), Some(speaker), Some(_)) = (&self.site, &self.speaker, &self.player) else {
-            return;
-        };
-        let line = voice::Line {
-            text: site.language.text("class.call", &[("name", name)]),
-            clip: None,
-            role: Role::Instructor,
-            language: site.language,
-        };
-        self.speaking = Some((speaker.say(line, None), What::Model));
-        self.out.tell(Event::Playing(true));
+            (command, site) => self.order(keeper::Order::Class { command, site }),
+        }
     }
 }
 

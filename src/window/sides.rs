@@ -1,0 +1,52 @@
+//! Two sides of a page: what is seen and done at the left, what came of it at the right. In a narrow window a page puts them
+//! below each other.
+
+use eframe::egui::{Frame, Margin, Panel, ScrollArea, Ui};
+
+/// Share of the width for the left side.
+const SHARE: f32 = 0.48;
+/// Greatest width of the left side, points.
+const WIDEST: f32 = 900.0;
+
+/// Is there room for two sides?
+pub(super) fn fit(ui: &Ui) -> bool {
+    ui.available_width() >= 860.0
+}
+
+/// Is a page so high that its controls can stay in sight while what is above them scrolls?
+pub(super) fn controls_stay(high: f32) -> bool {
+    high >= 460.0
+}
+
+/// The left side. `id` is the page's own.
+pub(super) fn left(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+    let wide = (ui.available_width() * SHARE).min(WIDEST);
+    Panel::left(id).resizable(false).exact_size(wide).show(ui, content);
+}
+
+/// The right side.
+pub(super) fn right(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+    let margin = Margin {
+        left: 14,
+        ..Margin::default()
+    };
+    Frame::new()
+        .inner_margin(margin)
+        .show(ui, |ui| scrolls(ui, id, content));
+}
+
+/// The controls, at the bottom of the side they are in.
+pub(super) fn controls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+    Panel::bottom(id)
+        .resizable(false)
+        .show_separator_line(false)
+        .show(ui, content);
+}
+
+/// All the room there is; scrolls where it is not enough.
+pub(super) fn scrolls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+    ScrollArea::vertical()
+        .id_salt(id)
+        .auto_shrink([false, false])
+        .show(ui, content);
+}
