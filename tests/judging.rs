@@ -357,6 +357,11 @@ fn a_strange_word_decides_nothing_about_what_is_missing() {
         verdicts("winch delta four seven six one solo north winch cable hardly ready"),
         ["ready unsure ready"]
     );
+    // What sounds like another cable may be one, said beside the right one.
+    assert_eq!(
+        verdicts("winch delta four seven six one solo mouth north winch cable ready"),
+        ["cable unsure north"]
+    );
     let typed = typed(
         &site,
         "D-4761",

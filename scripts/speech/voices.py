@@ -1,7 +1,8 @@
-"""Voices that speak the labelled calls: Kokoro-82M, flite, SVOX Pico and espeak-ng, each by one short name.
+"""Voices that speak the labelled calls: Kokoro-82M, flite, SVOX Pico, MBROLA and espeak-ng, each by one short name.
 
 Names: `k_<voice>` Kokoro with English phonemes, `k_<voice>_de` the same voice with German phonemes (a foreign accent),
-`flite_<voice>`, `pico_gb|us|de`, `espeak_<language>_<variant>`. The name is what stands as `voice` in a manifest.
+`flite_<voice>`, `pico_gb|us|de`, `mbrola_<voice>` (recorded pieces of a speaker's own language, such as `mbrola_de4`; the
+phonemes are espeak-ng's), `espeak_<language>_<variant>`. The name is what stands as `voice` in a manifest.
 """
 
 import re
@@ -136,10 +137,10 @@ class Voices:
                 language = {"gb": "en-GB", "us": "en-US", "de": "de-DE"}[voice]
                 data = py_nanotts.NanoTTS().speak(text=text, voice=language, speed=rate)
                 sound = np.frombuffer(data, dtype=np.int16) / 32768.0
-            elif engine == "espeak":
-                language, _, variant = voice.partition("_")
+            elif engine in ("espeak", "mbrola"):
+                name_there = f"mb-{voice}" if engine == "mbrola" else voice.replace("_", "+")
                 subprocess.run(
-                    ["espeak-ng", "-v", f"{language}+{variant}", "-s", str(round(155 * rate)), "-w", file, "--", text],
+                    ["espeak-ng", "-v", name_there, "-s", str(round(155 * rate)), "-w", file, "--", text],
                     check=True, capture_output=True,
                 )
                 sound = read_resampled(file)

@@ -29,6 +29,8 @@ pub struct Limits {
     /// Below this mean log-probability a token (nats) nothing is decided where sound is left unread, too, or where several
     /// listenings did not agree.
     pub fit_doubtful: f32,
+    /// Below this mean log-probability a token (nats) another listening changes nothing.
+    pub fit_hopeless: f32,
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
     /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
@@ -44,12 +46,19 @@ impl Limits {
         foreign_once: 6.0,
         fit_once: 5.0,
         fit_doubtful: -1.2,
+        fit_hopeless: -2.5,
         unread: 0.5,
     };
 
     /// Is there sound in which something else may have been said?
     pub fn more_said(&self, evidence: &Evidence) -> bool {
         evidence.unread.iter().any(|u| u.end - u.begin > self.unread)
+    }
+
+    /// Are the words of the call so far from the sound that it can only be said again?
+    pub fn hopeless(&self, evidence: &Evidence) -> bool {
+        let tokens = evidence.tokens as f32;
+        !evidence.readings.is_empty() && -evidence.fit * tokens > -self.fit_hopeless * tokens + self.fit_once
     }
 
     /// Do the words of the call explain the sound well enough to decide anything?
@@ -447,7 +456,8 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                 let undecided = rival.is_some_and(|m| m < limit)
                     || (more_said && (taken_back || left_out))
                     || (strange && left_out)
-                    || (said && perhaps_denied(site, id, index, evidence));
+                    || (said && perhaps_denied(site, id, index, evidence))
+                    || (said && perhaps_another(site, id, &expected, evidence));
                 if undecided || foreign {
                     (
                         Finding {
@@ -527,6 +537,27 @@ fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evidence) -> b
         let before = m.span.0.checked_sub(1).and_then(|n| best.reading.words.get(n));
         before.is_some_and(|w| unknown.contains(&w.as_str()))
     })
+}
+
+/// Does a word that nothing explains sound like another value of an element? It may have been said beside the right one
+/// ("sei" for "See").
+fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &Evidence) -> bool {
+    const LIKE: f64 = 0.6;
+    let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
+        return false;
+    };
+    let values = site
+        .elements
+        .get(id)
+        .map(|e| e.values.iter().chain(&e.other))
+        .into_iter()
+        .flatten();
+    let texts = values
+        .filter(|v| v.id != expected)
+        .flat_map(|v| std::iter::once(&v.taught).chain(&v.understood));
+    let names: Vec<String> = texts.flat_map(|t| words::of(t)).collect();
+    let like = |word: &str| names.iter().any(|n| strsim::normalized_levenshtein(n, word) >= LIKE);
+    best.reading.unknown.iter().flat_map(|u| u.split(' ')).any(like)
 }
 
 /// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.

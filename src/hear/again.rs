@@ -19,6 +19,11 @@ pub fn doubtful(evidence: &Evidence) -> bool {
     evidence.speech && (evidence.readings.is_empty() || rival || !decides(evidence))
 }
 
+/// Would no further listening help?
+pub fn hopeless(evidence: &Evidence) -> bool {
+    Limits::DEFAULT.hopeless(evidence)
+}
+
 /// Do the words explain the sound, all of it?
 pub fn decides(evidence: &Evidence) -> bool {
     Limits::DEFAULT.explained(evidence) && !Limits::DEFAULT.more_said(evidence)
@@ -124,6 +129,17 @@ mod tests {
         let differ = together(heard(&[("north", 0.0)], -0.5), heard(&[("south", 0.0)], -0.4));
         assert_eq!(cables(&differ), [("north".to_owned(), 0.0), ("south".to_owned(), 0.0)]);
         assert!(doubtful(&differ));
+    }
+
+    #[test]
+    fn what_is_far_from_any_call_is_not_listened_to_again() {
+        // Ten tokens: more than 2.5 nats each and 5 nats once.
+        assert!(hopeless(&heard(&[("north", 0.0)], -3.1)));
+        assert!(!hopeless(&heard(&[("north", 0.0)], -2.9)));
+        assert!(!hopeless(&Evidence {
+            readings: vec![],
+            ..heard(&[("north", 0.0)], -9.0)
+        }));
     }
 
     #[test]

@@ -40,10 +40,22 @@ pub fn syllables(word: &str) -> usize {
     n.max(1)
 }
 
-/// The weight of words for the sound they leave unexplained (nats, 0 or below). `active` is the time with sound in seconds.
+/// No registration is spelled with more characters, one too many included; a reading with a longer one costs this (nats).
+/// ("Sieben eins neun fünf eins siebzig" sounds like "sieben eins neun fünf, einsitzig".) Longest: an N and five more, two
+/// letters and four digits; ICAO Annex 7 leaves the number of characters open, so this is from memory of marks in use.
+const LONGEST_CALLSIGN: usize = 7;
+const TOO_LONG: f32 = 5.0;
+
+/// The weight of words for the sound they leave unexplained, and for a callsign that no aircraft has (nats, 0 or below).
+/// `active` is the time with sound in seconds.
 pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
     let n: usize = words.iter().map(|w| syllables(lattice.word(*w))).sum();
-    -SYLLABLE * (SLOWEST * active - n as f32).max(0.0)
+    let callsign = if lattice.longest_spelled(words) > LONGEST_CALLSIGN {
+        TOO_LONG
+    } else {
+        0.0
+    };
+    -SYLLABLE * (SLOWEST * active - n as f32).max(0.0) - callsign
 }
 
 /// The model's own guess that nobody speaks must reach this...

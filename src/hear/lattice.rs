@@ -5,6 +5,7 @@
 //! callsign is any run of letters and digits: the fleet is no prior. All readings of the same words are followed at once,
 //! so "four seven six one two" may end a callsign or begin "two up".
 
+use super::compound;
 use crate::call::Vocabulary;
 use crate::call::vocabulary::Meaning;
 use crate::site::{Language, number, spelling};
@@ -140,6 +141,15 @@ impl Lattice {
                 }
             }
         }
+        for known in &mut spellings {
+            let alike = vocabulary.language.word_sounds_like(&known[0]);
+            known.extend(alike.iter().map(|w| (*w).to_owned()));
+            let parted: Vec<String> = known
+                .iter()
+                .flat_map(|w| compound::parted(vocabulary.language, w))
+                .collect();
+            known.extend(parted);
+        }
         Self {
             words,
             spellings,
@@ -156,6 +166,40 @@ impl Lattice {
     /// A word as it is written; empty for a strange one.
     pub fn word(&self, word: Word) -> &str {
         self.words.get(usize::from(word)).map_or("", String::as_str)
+    }
+
+    /// The characters of the longest callsign spelled without beginning again, of those that begin with a letter.
+    pub fn longest_spelled(&self, words: &[Word]) -> usize {
+        let digits_from = spelling::LETTERS.len();
+        let letter = |w: &Word| {
+            self.characters
+                .iter()
+                .position(|c| c == w)
+                .is_some_and(|n| n < digits_from)
+        };
+        let mut longest = 0;
+        let (mut first, mut length, mut tens) = (None, 0, false);
+        for w in words {
+            let characters = match () {
+                () if self.whole_pairs.contains(w) => 2,
+                // "forty seven" are two characters, counted with the tens.
+                () if tens && self.units.contains(w) => 0,
+                () if self.characters.contains(w) => 1,
+                () => {
+                    first = None;
+                    continue;
+                }
+            };
+            tens = self.tens.contains(w);
+            if first.is_none() || first == Some(*w) {
+                (first, length) = (Some(*w), 0);
+            }
+            length += characters;
+            if first.as_ref().is_some_and(letter) {
+                longest = longest.max(length);
+            }
+        }
+        longest
     }
 
     /// The states after a strange word, where one may stand: between wordings, not inside one.
@@ -392,6 +436,28 @@ mod tests {
             "erlengrund",
             "winde delta drei acht sechs zwei zweisitzig am windenseil wald abflugbereit"
         ));
+    }
+
+    #[test]
+    fn spelled_characters_are_counted_from_where_they_begin_again() {
+        for (name, text, n) in [
+            ("larkmoor", "winch delta four seven six one two up", 6),
+            ("larkmoor", "golf charlie lima golf charlie lima romeo mike", 5),
+            ("larkmoor", "winch delta forty seven sixty one solo", 5),
+            ("larkmoor", "solo", 0),
+            (
+                "erlengrund",
+                "winde delta drei acht zwo sechs eins siebzig windenseil",
+                8,
+            ),
+            ("erlengrund", "drei acht zwo sechs drei acht zwo sechs", 0),
+        ] {
+            let site = Site::check(&bundled::files(name).unwrap()).unwrap();
+            let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+            let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
+            let words: Vec<Word> = words::of(text).iter().map(id).collect();
+            assert_eq!(lattice.longest_spelled(&words), n, "{text}");
+        }
     }
 
     #[test]

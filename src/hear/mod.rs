@@ -2,6 +2,7 @@
 
 mod again;
 mod attention;
+mod compound;
 pub mod delivery;
 pub mod evidence;
 pub mod gate;
@@ -158,7 +159,7 @@ impl Recogniser for LatticeRecogniser {
         let samples = &clip.samples[speech];
         let lattice = lattice::Lattice::new(vocabulary);
         let mut evidence = self.listen(samples, active, &lattice, vocabulary, cancel)?;
-        if evidence.speech {
+        if evidence.speech && !again::hopeless(&evidence) {
             for pace in again::PACES {
                 if !again::doubtful(&evidence) {
                     break;

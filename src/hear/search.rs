@@ -301,7 +301,8 @@ impl Script {
     }
 }
 
-fn capital(word: &str) -> String {
+/// With a capital at its beginning.
+pub fn capital(word: &str) -> String {
     let mut chars = word.chars();
     chars
         .next()

@@ -110,6 +110,29 @@ impl Language {
         }
     }
 
+    /// What a recogniser writes for a word of the trade because it is rarer than what it sounds like. Used where the sound is
+    /// weighed, never for typed text.
+    pub(crate) fn word_sounds_like(self, word: &str) -> &'static [&'static str] {
+        match (self, word) {
+            (Self::English, "winch") => &["wrench", "wench", "lynch"],
+            _ => &[],
+        }
+    }
+
+    /// What a recogniser writes for a part of a compound because it sounds nearly the same ("statt klar" for "startklar").
+    /// German only, where compounds are long; seen in what the speech model wrote freely. Used where the sound is weighed,
+    /// never for typed text.
+    pub(crate) fn part_sounds_like(self, part: &str) -> &'static [&'static str] {
+        match (self, part) {
+            (Self::German, "start") => &["statt", "stadt"],
+            (Self::German, "seil") => &["sein", "sei"],
+            (Self::German, "winden") => &["windel", "windem", "winde"],
+            (Self::German, "ein") => &["eins"],
+            (Self::German, "sitzig") => &["siebzig"],
+            _ => &[],
+        }
+    }
+
     /// Words for 10 to 19 and the tens, for callsigns spoken in pairs ("forty-seven sixty-one"). German pairs are one
     /// word each ("siebenundvierzig") and are taken apart by [`super::number::pair_word`].
     pub(crate) fn tens(self) -> &'static [(&'static str, u8)] {
