@@ -360,6 +360,12 @@ struct Finding {
     heard: Option<String>,
 }
 
+impl Finding {
+    fn new(verdict: Verdict, heard: Option<String>) -> Self {
+        Self { verdict, heard }
+    }
+}
+
 fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool) -> Finding {
     let mentions: Vec<&Mention> = reading.mentions.iter().filter(|m| m.element == element).collect();
     if mentions.iter().any(|m| m.said == Said::Negated) {
@@ -412,6 +418,9 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let best = evidence.readings.first();
     let foreign = evidence.speech && !limits.explained(evidence);
     let more_said = limits.more_said(evidence);
+    let counts = |r: &Reading| !r.mentions.is_empty() || !r.taken_back.is_empty();
+    // Speech without a single word that counts: nothing is known, not even that something is missing.
+    let wordless = evidence.speech && best.is_none_or(|b| evidence.seconds > 0.0 && !counts(&b.reading));
     // Words that no call here has may be what is missing, badly heard. (Typed ones are what they are.)
     let strange = evidence.seconds > 0.0 && best.is_some_and(|b| !b.reading.unknown.is_empty());
     let mut elements = Vec::new();
@@ -420,21 +429,8 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         let critical = step.critical.contains(id);
         let pairs_forbidden = site.customs.number_pairs_forbidden;
         let (finding, margin) = match best {
-            // Speech without a single word of the call: nothing is known, not even that something is missing.
-            None if evidence.speech => (
-                Finding {
-                    verdict: Verdict::Unsure,
-                    heard: None,
-                },
-                None,
-            ),
-            None => (
-                Finding {
-                    verdict: Verdict::Missing,
-                    heard: None,
-                },
-                None,
-            ),
+            _ if wordless => (Finding::new(Verdict::Unsure, None), None),
+            None => (Finding::new(Verdict::Missing, None), None),
             Some(best) => {
                 let finding = find(&best.reading, index, &expected, pairs_forbidden);
                 // Wrong and missing both fail: between them only the naming is open, the verdict is not.
@@ -459,13 +455,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     || (said && perhaps_denied(site, id, index, evidence))
                     || (said && perhaps_another(site, id, &expected, evidence));
                 if undecided || foreign {
-                    (
-                        Finding {
-                            verdict: Verdict::Unsure,
-                            heard: finding.heard,
-                        },
-                        rival,
-                    )
+                    (Finding::new(Verdict::Unsure, finding.heard), rival)
                 } else {
                     (finding, rival)
                 }

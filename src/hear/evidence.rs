@@ -17,6 +17,9 @@ const POOR: f32 = -0.9;
 /// Cost of a syllable too few (nats).
 const SYLLABLE: f32 = 3.0;
 
+/// A compound taken apart weighs so much less than the whole (nats): too little to decide between them.
+const APART: f32 = 0.5;
+
 /// Did the narrow search leave the sound badly explained? Then a wider one is worth its time.
 pub fn poor(found: &Found) -> bool {
     found.cut || found.paths.first().is_none_or(|p| fit(p) <= POOR)
@@ -99,15 +102,21 @@ pub fn gather(
             })
             .collect();
         let reading = reading::read_words(vocabulary, words);
-        let meaning = reading.says();
-        if !meanings.contains(&meaning) {
-            meanings.push(meaning);
-            readings.push(Scored {
-                reading,
-                score: path.score - best.score,
-            });
+        let mut keep = |reading: reading::Reading, score: f32| {
+            let meaning = reading.says();
+            if !meanings.contains(&meaning) {
+                meanings.push(meaning);
+                readings.push(Scored { reading, score });
+            }
+        };
+        let score = path.score - best.score;
+        keep(reading, score);
+        if let Some(apart) = lattice.apart(&path.words).filter(|w| !w.contains(&STRANGE)) {
+            let words = apart.iter().map(|w| lattice.word(*w).to_owned()).collect();
+            keep(reading::read_words(vocabulary, words), score - APART);
         }
     }
+    readings.sort_by(|a, b| b.score.total_cmp(&a.score));
     Evidence {
         speech: true,
         silence: None,

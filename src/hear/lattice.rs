@@ -168,6 +168,26 @@ impl Lattice {
         self.words.get(usize::from(word)).map_or("", String::as_str)
     }
 
+    /// The same words with the compound that begins them taken apart ("Windenseil See" as "Winde, Seil See"), where both parts
+    /// are words of the call and the first is not among the others: then the ear cannot tell them apart either.
+    pub fn apart(&self, words: &[Word]) -> Option<Vec<Word>> {
+        let (compound, rest) = words.split_first()?;
+        let whole = self.word(*compound);
+        for (first, a) in self.words.iter().enumerate() {
+            let Some(tail) = whole.strip_prefix(a.as_str()).filter(|t| !t.is_empty()) else {
+                continue;
+            };
+            let second = ["", "n", "s", "en"]
+                .iter()
+                .filter_map(|link| tail.strip_prefix(link))
+                .find_map(|b| self.words.iter().position(|w| w == b));
+            if let Some(second) = second.filter(|_| !rest.contains(&(first as Word))) {
+                return Some([&[first as Word, second as Word], rest].concat());
+            }
+        }
+        None
+    }
+
     /// The characters of the longest callsign spelled without beginning again, of those that begin with a letter.
     pub fn longest_spelled(&self, words: &[Word]) -> usize {
         let digits_from = spelling::LETTERS.len();
@@ -436,6 +456,28 @@ mod tests {
             "erlengrund",
             "winde delta drei acht sechs zwei zweisitzig am windenseil wald abflugbereit"
         ));
+    }
+
+    #[test]
+    fn a_compound_that_begins_a_call_may_be_two_words() {
+        let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+        let ids = |text: &str| -> Vec<Word> {
+            let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
+            words::of(text).iter().map(id).collect()
+        };
+        assert_eq!(
+            lattice.apart(&ids("windenseil see startklar")),
+            Some(ids("winde seil see startklar"))
+        );
+        for text in [
+            "windenseil see startklar winde",
+            "winde windenseil see",
+            "startklar",
+            "",
+        ] {
+            assert_eq!(lattice.apart(&ids(text)), None, "{text}");
+        }
     }
 
     #[test]

@@ -631,18 +631,23 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
     }
 }
 
-/// How many words at the end only say again what stands right before them: a group of two or more words, or one word for
-/// the third time. The model likes to go on repeating what it has just written; that is no evidence, so such words earn
-/// no reward. They may still have been said, and then the sound pays for them.
+/// So many words in the same order as anywhere before are no chance.
+const AGAIN: usize = 5;
+
+/// How many words at the end only say again what stands before them: a group of two or more words right before, five or
+/// more anywhere before, or one word for the third time. The model likes to go on repeating what it has written, and to
+/// begin the whole again; that is no evidence, so such words earn no reward. They may still have been said, and then the
+/// sound pays for them.
 fn repeated(words: &[Word]) -> usize {
     let n = words.len();
     if matches!(words, [.., a, b, c] if a == b && b == c) {
         return 2;
     }
-    (2..=n / 2)
+    let adjacent = (2..=n / 2).rev().find(|p| words[n - p..] == words[n - 2 * p..n - p]);
+    let anywhere = (AGAIN..=n / 2)
         .rev()
-        .find(|p| words[n - p..] == words[n - 2 * p..n - p])
-        .unwrap_or(0)
+        .find(|p| words[..n - p].windows(*p).any(|w| *w == words[n - p..]));
+    adjacent.max(anywhere).unwrap_or(0)
 }
 
 /// Sequences grown at one level, the best style of each.
@@ -767,6 +772,8 @@ mod tests {
             (vec![1, 2, 1, 2], 2),
             (vec![9, 1, 2, 3, 1, 2, 3], 3),
             (vec![1, 2, 3, 1, 2], 0),
+            (vec![1, 2, 3, 4, 9, 1, 2, 3, 4], 0),
+            (vec![1, 2, 3, 4, 5, 9, 8, 1, 2, 3, 4, 5], 5),
             (vec![], 0),
         ] {
             assert_eq!(repeated(&words), n, "{words:?}");
