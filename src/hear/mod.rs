@@ -89,26 +89,27 @@ impl LatticeRecogniser {
         let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
         let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
         let text = |tokens: &[search::Token]| self.model.text(tokens);
-        let find = |decoder: &mut whisper::Listening, width: &search::Width| {
-            let mut found = search::search(decoder, lattice, &script, width, length)?;
+        let mut free = search::FreeText::new(LONGEST_FREE_TEXT);
+        let find = |decoder: &mut whisper::Listening, width: &search::Width, free: &mut search::FreeText| {
+            let mut found = search::search(decoder, lattice, &script, width, length, free)?;
             attention::weigh_repeats(decoder, text, seconds, width.reward, &mut found);
             let words = |path: &search::Path| attention::by_word(&text, path);
             places::weigh_unread(decoder, &mut found, words, lattice, &sounding, seconds);
             Ok::<_, HearError>(found)
         };
-        let mut found = find(&mut decoder, &search::Width::NARROW)?;
+        let mut found = find(&mut decoder, &search::Width::NARROW, &mut free)?;
         if evidence::poor(&found) {
-            found = find(&mut decoder, &search::Width::WIDE)?;
+            found = find(&mut decoder, &search::Width::WIDE, &mut free)?;
         }
-        let (tokens, likelihood) = search::free_text(&mut decoder, LONGEST_FREE_TEXT)?;
-        let free = (self.model.text(&tokens).trim().to_owned(), likelihood);
+        let (tokens, likelihood) = free.finish(&mut decoder)?;
+        let free_text = (self.model.text(tokens).trim().to_owned(), likelihood);
         let gather = |decoder: &whisper::Listening, found: &search::Found| {
             let strange = |path: &search::Path, n: usize| {
                 let words = attention::by_word(&text, path);
                 let tokens = words.get(n).map_or(&[][..], |range| &path.tokens[range.clone()]);
                 text(tokens).trim().to_lowercase()
             };
-            let mut evidence = evidence::gather(lattice, vocabulary, found, free.clone(), seconds, strange);
+            let mut evidence = evidence::gather(lattice, vocabulary, found, free_text.clone(), seconds, strange);
             evidence.no_speech = decoder.no_speech;
             if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
                 let words = attention::by_word(&text, path);
@@ -134,7 +135,7 @@ impl LatticeRecogniser {
             return Ok(evidence);
         }
         // Perhaps there are words in it that no call of this site has.
-        let found = find(&mut decoder, &search::Width::STRANGE)?;
+        let found = find(&mut decoder, &search::Width::STRANGE, &mut free)?;
         let with_strange = gather(&decoder, &found);
         if again::decides(&with_strange) {
             return Ok(with_strange);

@@ -6,7 +6,7 @@
 
 use super::HearError;
 use super::lattice::{Lattice, STRANGE, States, Word};
-use std::collections::{BTreeMap, BinaryHeap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
 use std::sync::Arc;
 
 /// A token of the speech model.
@@ -99,7 +99,7 @@ pub struct Width {
     /// A word that the lattice does not know may stand between wordings, as the model writes it, and costs this (nats);
     /// `None` allows none.
     pub strange: Option<f32>,
-    /// Texts weighed in one run of the model.
+    /// Different texts weighed in one run of the model (many begun words ask for the same one).
     pub together: usize,
     /// Runs of the model at the most.
     pub runs: usize,
@@ -311,13 +311,14 @@ pub fn capital(word: &str) -> String {
 
 /// Search the lattice.
 ///
-/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
+/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below). `free` rides along.
 pub fn search(
     decoder: &mut impl Decoder,
     lattice: &Lattice,
     script: &Script,
     width: &Width,
     length: impl Fn(&[Word]) -> f32,
+    free: &mut FreeText,
 ) -> Result<Found, HearError> {
     let last_run = decoder.runs() + width.runs;
     let mut search = Search {
@@ -339,7 +340,7 @@ pub fn search(
     };
     let mut open = vec![first];
     while !open.is_empty() && decoder.runs() < search.last_run {
-        open = search.level(decoder, &open)?;
+        open = search.level(decoder, &open, free)?;
     }
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
@@ -390,7 +391,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
     ///
     /// The most promising texts first, several in one run of the model, until nothing that is left can be among the `beam`
     /// heaviest.
-    fn level(&mut self, decoder: &mut impl Decoder, open: &[Open]) -> Result<Vec<Open>, HearError> {
+    fn level(
+        &mut self,
+        decoder: &mut impl Decoder,
+        open: &[Open],
+        free: &mut FreeText,
+    ) -> Result<Vec<Open>, HearError> {
         let mut level = Level {
             open,
             next: open.iter().map(|hyp| self.lattice.next(&hyp.states)).collect(),
@@ -410,17 +416,13 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                 .push(hyp.score(self.width) + self.width.reward, Job::Look(of));
         }
         while decoder.runs() < self.last_run {
-            let jobs = self.promising(decoder, &mut level);
+            let (jobs, mut unknown) = self.promising(decoder, &mut level);
             if jobs.is_empty() {
                 break;
             }
-            let unknown: Vec<Vec<Token>> = jobs
-                .iter()
-                .filter(|(_, text)| decoder.known(text).is_none())
-                .map(|(_, text)| text.clone())
-                .collect();
             if !unknown.is_empty() {
-                decoder.weigh(&unknown)?;
+                unknown.extend(free.follow(decoder).map(<[Token]>::to_vec));
+                decoder.weigh(&Vec::from_iter(unknown))?;
             }
             for (job, text) in jobs {
                 let odds = decoder.next(&text)?;
@@ -446,12 +448,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         Ok(list)
     }
 
-    /// The most promising jobs with the texts they must know, until one run of the model is full. Words that are complete
-    /// are taken on the way.
-    fn promising(&self, decoder: &impl Decoder, level: &mut Level) -> Vec<(Job, Vec<Token>)> {
+    /// The most promising jobs with the texts they must know, until one run of the model is full, and those of the texts
+    /// that the model was not asked yet. Words that are complete are taken on the way.
+    fn promising(&self, decoder: &impl Decoder, level: &mut Level) -> (Vec<(Job, Vec<Token>)>, BTreeSet<Vec<Token>>) {
         let mut jobs = Vec::new();
-        let mut unknown = 0;
-        while unknown < self.width.together {
+        let mut unknown = BTreeSet::new();
+        while unknown.len() < self.width.together {
             let Some(item) = level.queue.items.pop() else { break };
             if item.priority < level.grown.least() {
                 break;
@@ -468,10 +470,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                 }
                 Job::Strange(word) => [level.bases[word.base].tokens.as_slice(), &word.tokens].concat(),
             };
-            unknown += usize::from(decoder.known(&text).is_none());
+            if decoder.known(&text).is_none() {
+                unknown.insert(text.clone());
+            }
             jobs.push((item.job, text));
         }
-        jobs
+        (jobs, unknown)
     }
 
     /// What follows a base: its end, marks, words begun.
@@ -722,25 +726,57 @@ impl Queue {
     }
 }
 
-/// The likeliest text without the lattice, for the debrief and for comparison: greedy, at most `longest` tokens, cut where
-/// it begins to repeat itself. Returns tokens and the sum of log-probabilities (end of text included).
-pub fn free_text(decoder: &mut impl Decoder, longest: usize) -> Result<(Vec<Token>, f32), HearError> {
-    let end = decoder.end();
-    let mut tokens: Vec<Token> = Vec::new();
-    let mut likelihood = 0.0;
-    for _ in 0..longest {
-        let (best, p) = decoder.next(&tokens)?.best;
-        likelihood += p;
-        if best == end {
-            break;
-        }
-        tokens.push(best);
-        if let Some(n) = repeats(&tokens) {
-            tokens.truncate(tokens.len() - 2 * n);
-            break;
+/// The likeliest text without the lattice, for the debrief and for comparison: greedy, cut where it begins to repeat itself.
+///
+/// It is followed beside the search: one text more in a run of the model costs little, a run of its own much.
+pub struct FreeText {
+    tokens: Vec<Token>,
+    likelihood: f32,
+    longest: usize,
+    ended: bool,
+}
+
+impl FreeText {
+    /// Not begun; it will be cut after `longest` tokens.
+    pub fn new(longest: usize) -> Self {
+        Self {
+            tokens: Vec::new(),
+            likelihood: 0.0,
+            longest,
+            ended: longest == 0,
         }
     }
-    Ok((tokens, likelihood))
+
+    /// Goes on over all that the model was asked already; the text to ask about next, `None` when it has ended.
+    fn follow(&mut self, decoder: &impl Decoder) -> Option<&[Token]> {
+        while !self.ended {
+            let Some(odds) = decoder.known(&self.tokens) else {
+                return Some(&self.tokens);
+            };
+            let (best, p) = odds.best;
+            self.likelihood += p;
+            if best == decoder.end() {
+                self.ended = true;
+                break;
+            }
+            self.tokens.push(best);
+            self.ended = self.tokens.len() == self.longest;
+            if let Some(n) = repeats(&self.tokens) {
+                self.tokens.truncate(self.tokens.len() - 2 * n);
+                self.ended = true;
+            }
+        }
+        None
+    }
+
+    /// Follows what is left. Returns tokens and the sum of log-probabilities (end of text included).
+    pub fn finish(&mut self, decoder: &mut impl Decoder) -> Result<(&[Token], f32), HearError> {
+        while let Some(text) = self.follow(decoder) {
+            let text = text.to_vec();
+            decoder.next(&text)?;
+        }
+        Ok((&self.tokens, self.likelihood))
+    }
 }
 
 /// The length of a group of tokens that stands three times in a row at the end.
