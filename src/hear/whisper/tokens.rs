@@ -50,16 +50,21 @@ impl TokenTable {
         String::from_utf8_lossy(&bytes).into_owned()
     }
 
-    /// Tokens that may never come: those with digits, so that numbers are written as words, and those with brackets or
-    /// note signs, with which the model describes sounds.
+    /// Tokens that may never come: those with digits and Roman numbers, so that numbers are written as words, and those with
+    /// brackets or note signs, with which the model describes sounds.
     pub fn never(&self) -> Vec<i32> {
         let odd = |b: &[u8]| {
             b.iter()
                 .any(|c| c.is_ascii_digit() || b"[](){}<>*#@_|~\\^=+".contains(c))
         };
+        // German digits became "Delta III-VIII". One such letter alone begins many words.
+        let roman = |b: &[u8]| {
+            let number = b.strip_prefix(b" ").unwrap_or(b);
+            number.len() > 1 && number.iter().all(|c| b"IVX".contains(c))
+        };
         (0..)
             .zip(&self.bytes)
-            .filter(|(_, b)| odd(b) || b.starts_with("♪".as_bytes()))
+            .filter(|(_, b)| odd(b) || roman(b) || b.starts_with("♪".as_bytes()))
             .map(|(i, _)| i)
             .collect()
     }
