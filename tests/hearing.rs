@@ -17,6 +17,7 @@ use cableside::call::{Outcome, Situation, Vocabulary, judge, judge::Limits};
 use cableside::hear::{LatticeRecogniser, Recogniser};
 use cableside::site::{Callsign, Site};
 use cableside::sound::{Clip, read_clip};
+use cableside::voice::{Language, Line, Role, Speaker};
 use common::model;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -202,6 +203,55 @@ fn a_file_that_is_no_model_is_refused_with_a_way_out() {
         .unwrap()
         .to_string();
     assert!(error.contains("no such file"), "{error}");
+}
+
+/// Words behind a complete right call that take it back are heard; words that end it do not harm it.
+#[test]
+fn a_call_that_is_taken_back_is_asked_again() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north");
+    let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
+    let speaker = Speaker::open().unwrap();
+    let mut outcome = |behind: &str| {
+        let line = Line {
+            text: format!("Winch, golf charlie lima romeo mike, two up, north winch cable, ready{behind}."),
+            clip: None,
+            role: Role::Pilot,
+            language: Language::English,
+        };
+        let clip = Clip::from_samples(speaker.speak(line, None).unwrap().samples);
+        let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
+    };
+    for behind in [". Wait", ", no", ", negative", ". Cancel", ", correction", ". Hold on"] {
+        assert_eq!(outcome(behind), Outcome::SayAgain, "{behind}");
+    }
+    for behind in ["", ", over"] {
+        assert_eq!(outcome(behind), Outcome::Pass, "{behind}");
+    }
+}
+
+/// Each word of a reading has its entry among the places, also where the model wrote one word as two.
+#[test]
+fn a_compound_written_in_two_parts_keeps_its_place() {
+    let site = site("erlengrund");
+    let vocabulary = Vocabulary::of(&site, site.step("ready").unwrap());
+    let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
+    let speaker = Speaker::open().unwrap();
+    let line = Line {
+        text: "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar.".to_owned(),
+        clip: None,
+        role: Role::Pilot,
+        language: Language::German,
+    };
+    let clip = Clip::from_samples(speaker.speak(line, None).unwrap().samples);
+    let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
+    let reading = &evidence.readings[0].reading;
+    assert_eq!(evidence.places.len(), reading.words.len());
+    let known = evidence.places.iter().flatten().count();
+    assert!(known + 2 >= reading.words.len(), "{:?}", evidence.places);
 }
 
 /// Something said behind or before a complete right call may take it back: it must not pass beside it.

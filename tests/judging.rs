@@ -393,3 +393,141 @@ fn values_of_other_sites_are_wrong_here() {
         assert_eq!(faults(&typed(&site, "D-4761", 1, "north", text)), [fault], "{text}");
     }
 }
+
+/// Words that take a call back leave open what was said before them; a correction that nothing follows does too. Before the
+/// call, or in a stop, they change nothing.
+#[test]
+fn what_is_taken_back_is_asked_again() {
+    let larkmoor = site("larkmoor");
+    let right = "winch delta four seven six one solo north winch cable ready";
+    let judged = |text: &str| typed(&larkmoor, "D-4761", 1, "north", text);
+    for behind in larkmoor
+        .language
+        .withdrawals()
+        .iter()
+        .chain(larkmoor.language.corrections())
+    {
+        let j = judged(&format!("{right} {behind}"));
+        assert_eq!(j.outcome, Outcome::SayAgain, "{behind}");
+        assert_eq!(faults(&j).len(), 6, "{behind}");
+        assert!(j.elements[5].reason.contains(behind), "{}", j.elements[5].reason);
+        assert_eq!(judged(&format!("{behind} {right}")).outcome, Outcome::Pass, "{behind}");
+    }
+    let table: &[(&str, &[&str])] = &[
+        // Informally corrected: neither value is known. What is wrong all the same stays wrong.
+        (
+            "winch delta four seven six one two up sorry solo north winch cable ready",
+            &[
+                "address unsure winch",
+                "callsign unsure D-4761",
+                "crew unsure 2",
+                "cable unsure north",
+                "method unsure winch cable",
+                "ready unsure ready",
+            ],
+        ),
+        (
+            "winch delta four seven six one two up no north winch cable ready",
+            &[
+                "address unsure winch",
+                "callsign unsure D-4761",
+                "crew wrong 2",
+                "cable unsure north",
+                "method unsure winch cable",
+                "ready unsure ready",
+            ],
+        ),
+        (
+            "winch delta four seven six one solo north winch cable not ready",
+            &["ready wrong not ready"],
+        ),
+        (
+            "winch delta four seven six one solo i say again solo north winch cable ready over",
+            &[],
+        ),
+    ];
+    for (text, expected) in table {
+        assert_eq!(faults(&judged(text)), *expected, "{text}");
+    }
+    let stop = larkmoor.step("stop").unwrap();
+    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
+    let evidence = Evidence::typed(&Vocabulary::of(&larkmoor, stop), "stop no wait");
+    assert_eq!(
+        judge(&larkmoor, stop, &situation, &evidence, &Limits::DEFAULT).outcome,
+        Outcome::Pass
+    );
+
+    let erlengrund = site("erlengrund");
+    let right = "winde delta drei acht sechs zwo einsitzig windenseil wald startklar";
+    for behind in erlengrund
+        .language
+        .withdrawals()
+        .iter()
+        .chain(erlengrund.language.corrections())
+    {
+        let j = typed(&erlengrund, "D-3862", 1, "wald", &format!("{right} {behind}"));
+        assert_eq!(j.outcome, Outcome::SayAgain, "{behind}");
+    }
+}
+
+/// Spoken words that nothing explains, at the end, may take back the call.
+#[test]
+fn strange_words_at_the_end_leave_the_call_open() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
+    let outcome = |text: &str| {
+        let evidence = Evidence {
+            readings: vec![Scored {
+                reading: reading::read(&vocabulary, text),
+                score: 0.0,
+            }],
+            seconds: 5.0,
+            ..Evidence::typed(&vocabulary, "winch")
+        };
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
+    };
+    let right = "winch delta four seven six one solo north winch cable ready";
+    assert_eq!(outcome(right), Outcome::Pass);
+    assert_eq!(outcome(&format!("{right} emergency")), Outcome::SayAgain);
+    assert_eq!(outcome(&format!("lovely {right}")), Outcome::Pass);
+}
+
+/// Where the name of a cable belongs, "nicht" may be that name: neither is known.
+#[test]
+fn a_denial_in_the_place_of_a_value_is_not_certain() {
+    let site = site("erlengrund");
+    let step = site.step("ready").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("D-3862").unwrap(), 1, "wald");
+    let spoken = |text: &str| {
+        let evidence = Evidence {
+            readings: vec![Scored {
+                reading: reading::read(&vocabulary, text),
+                score: 0.0,
+            }],
+            seconds: 5.0,
+            ..Evidence::typed(&vocabulary, "winde")
+        };
+        faults(&judge(&site, step, &situation, &evidence, &Limits::DEFAULT))
+    };
+    assert_eq!(
+        spoken("winde delta drei acht sechs zwo einsitzig windenseil nicht startklar"),
+        ["cable unsure -", "ready unsure nicht startklar"]
+    );
+    assert_eq!(
+        spoken("winde delta drei acht sechs zwo einsitzig windenseil wald nicht startklar"),
+        ["ready wrong nicht startklar"]
+    );
+    assert_eq!(
+        spoken("winde nicht startklar"),
+        [
+            "callsign missing -",
+            "crew missing -",
+            "cable missing -",
+            "method missing -",
+            "ready wrong nicht startklar"
+        ]
+    );
+}

@@ -102,3 +102,28 @@ fn missing_unreadable_and_unknown_files_are_named() {
         assert!(text.contains(part), "{text}");
     }
 }
+
+/// A wording that means something else in the same call could not be told from it.
+#[test]
+fn words_with_another_meaning_in_the_call_are_refused() {
+    for (name, part) in [
+        ("ready", "is said for"),
+        ("solo", "is said for crew"),
+        ("correction", "a meaning of its own"),
+        ("not", "a meaning of its own"),
+        ("stop", "is said for stop"),
+    ] {
+        let list = copy_with(&[("site.toml", "taught = \"north\"", &format!("taught = \"{name}\""))]);
+        assert!(
+            list.iter()
+                .any(|p| p.line.is_some() && p.wrong.contains(&format!("\"{name}\"")) && p.wrong.contains(part)),
+            "{name}: {list:#?}"
+        );
+    }
+    let list = copy_with(&[(
+        "words.toml",
+        "negated = [\"not ready\"",
+        "negated = [\"ready\", \"not ready\"",
+    )]);
+    has(&list, "words.toml", "denies ready");
+}

@@ -5,7 +5,7 @@ use super::reading::{Mention, Reading, Said};
 use super::situation::Situation;
 use super::vocabulary::Vocabulary;
 use super::words;
-use crate::site::{Language, Site, Step};
+use crate::site::{Language, Site, Step, placeholders};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -401,6 +401,21 @@ fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool
     }
 }
 
+/// What one reading says of one element where it takes back what it says before ("ready, wait"): then the right value may not
+/// stand, and neither must another one that was said beside it ("solo, sorry, two up").
+fn find_standing(reading: &Reading, (element, id): (usize, &str), expected: &str, pairs_forbidden: bool) -> Finding {
+    let finding = find(reading, element, expected, pairs_forbidden);
+    // Nothing that is said beside it takes back a stop.
+    if reading.withdrawn.is_empty() || id == "stop" {
+        return finding;
+    }
+    let right = |m: &Mention| m.element == element && m.said == Said::Value(expected.to_owned());
+    if reading.mentions.iter().any(right) {
+        return Finding::new(Verdict::Unsure, finding.heard);
+    }
+    finding
+}
+
 /// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
 fn less_than(finding: &Finding, expected: &str) -> bool {
     let Some(heard) = finding.heard.as_ref().filter(|_| finding.verdict == Verdict::Wrong) else {
@@ -423,6 +438,8 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let wordless = evidence.speech && best.is_none_or(|b| evidence.seconds > 0.0 && !counts(&b.reading));
     // Words that no call here has may be what is missing, badly heard. (Typed ones are what they are.)
     let strange = evidence.seconds > 0.0 && best.is_some_and(|b| !b.reading.unknown.is_empty());
+    // At the end they may take back what was said.
+    let surplus = strange && best.is_some_and(|b| b.reading.ends_unknown());
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
@@ -432,13 +449,14 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
             _ if wordless => (Finding::new(Verdict::Unsure, None), None),
             None => (Finding::new(Verdict::Missing, None), None),
             Some(best) => {
-                let finding = find(&best.reading, index, &expected, pairs_forbidden);
+                let find = |r: &Reading| find_standing(r, (index, id), &expected, pairs_forbidden);
+                let finding = find(&best.reading);
                 // Wrong and missing both fail: between them only the naming is open, the verdict is not.
                 let said = finding.verdict == Verdict::Said;
                 let rival = evidence
                     .readings
                     .iter()
-                    .find(|r| (find(&r.reading, index, &expected, pairs_forbidden).verdict == Verdict::Said) != said)
+                    .find(|r| (find(&r.reading).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = match &finding.heard {
                     _ if said => limits.said,
@@ -450,8 +468,9 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                 // Nothing that is said beside it takes back a stop.
                 let taken_back = said && id != "stop";
                 let undecided = rival.is_some_and(|m| m < limit)
-                    || (more_said && (taken_back || left_out))
+                    || ((more_said || surplus) && (taken_back || left_out))
                     || (strange && left_out)
+                    || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
                     || (said && perhaps_denied(site, id, index, evidence))
                     || (said && perhaps_another(site, id, &expected, evidence));
                 if undecided || foreign {
@@ -491,10 +510,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         (None, Vec::new())
     };
     let halted = stop_called(site, step, evidence) && !foreign;
-    let outcome = match outcome {
+    let (outcome, score, score_parts) = match outcome {
         // Stop behind a complete call takes it back; it is never held against anybody.
-        Outcome::Pass if halted && step.id != "stop" => Outcome::SayAgain,
-        other => other,
+        Outcome::Pass if halted && step.id != "stop" => (Outcome::SayAgain, None, Vec::new()),
+        other => (other, score, score_parts),
     };
     Judgement {
         outcome,
@@ -526,6 +545,22 @@ fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evidence) -> b
     mentions.any(|m| {
         let before = m.span.0.checked_sub(1).and_then(|n| best.reading.words.get(n));
         before.is_some_and(|w| unknown.contains(&w.as_str()))
+    })
+}
+
+/// Is an element denied where, as the call is taught, the value of another one belongs that was not heard? Then what was taken
+/// for the denial may be that value ("Windenseil Nord, startklar" for "Windenseil nicht startklar"), and neither is known.
+fn perhaps_value(step: &Step, reading: &Reading, element: usize) -> bool {
+    let place = |id: &&str| step.elements.iter().position(|e| e == id);
+    let order: Vec<usize> = placeholders(&step.taught).iter().filter_map(place).collect();
+    let heard = |e: usize| reading.mentions.iter().any(|m| m.element == e);
+    order.windows(3).any(|w| {
+        let [before, between, denied] = [w[0], w[1], w[2]];
+        let joins = |m: &Mention| {
+            let ends = |b: &Mention| b.element == before && b.span.1 == m.span.0;
+            m.element == denied && m.said == Said::Negated && reading.mentions.iter().any(ends)
+        };
+        (element == denied || element == between) && !heard(between) && reading.mentions.iter().any(joins)
     })
 }
 
@@ -584,7 +619,11 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
     let half = finding.heard.as_deref().unwrap_or_default();
     let right = words(expected);
     let text = |key: &str, heard: &str| site.language.text(key, &[("heard", heard), ("right", &right)]);
+    let best = evidence.readings.first().map(|r| &r.reading);
+    let withdrawn = best.and_then(|b| b.withdrawn.first()).filter(|_| !foreign);
+    let more = Limits::DEFAULT.more_said(evidence) || best.is_some_and(Reading::ends_unknown);
     match (finding.verdict, &finding.heard) {
+        (Verdict::Unsure, Some(_)) if let Some(words) = withdrawn => text("reason.withdrawn", words),
         (Verdict::Said, _) => text("reason.said", ""),
         (Verdict::Wrong, Some(_)) => text("reason.wrong", &heard),
         (Verdict::Wrong, None) => text("reason.wrong_unknown", ""),
@@ -593,9 +632,7 @@ fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &E
             evidence.silence.clone().unwrap_or_else(|| text("reason.silence", ""))
         }
         (Verdict::Missing, None) => text("reason.missing", ""),
-        (Verdict::Unsure, Some(h)) if h == expected && Limits::DEFAULT.more_said(evidence) => {
-            text("reason.more", &heard)
-        }
+        (Verdict::Unsure, Some(h)) if h == expected && more => text("reason.more", &heard),
         (Verdict::Unsure, _) if foreign => text("reason.foreign", ""),
         (Verdict::Unsure, Some(_)) => text("reason.maybe", &heard),
         (Verdict::Unsure, None) => text("reason.maybe_right", ""),
@@ -636,7 +673,7 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
     let own = |e: &usize| *e < step.elements.len();
     let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).filter(own).collect();
     let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
-        let names = crate::site::placeholders(t);
+        let names = placeholders(t);
         names
             .iter()
             .filter_map(|n| step.elements.iter().position(|e| e == n))
@@ -652,7 +689,7 @@ fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdic
         })
     };
     if order.len() > 1 && !shapes.any(|s| follows(&s)) {
-        let labels: Vec<&str> = crate::site::placeholders(&step.taught)
+        let labels: Vec<&str> = placeholders(&step.taught)
             .iter()
             .filter_map(|e| site.elements.get(*e).map(|e| e.label.as_str()))
             .collect();

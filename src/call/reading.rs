@@ -51,15 +51,26 @@ pub struct Reading {
     pub fillers: Vec<String>,
     /// Words nothing explains.
     pub unknown: Vec<String>,
+    /// Words that take back what was said before them without saying what is right ("wait", a "correction" at the end).
+    #[serde(default)]
+    pub withdrawn: Vec<String>,
 }
 
 impl Reading {
-    /// What it says of which element, sorted, each once: readings that agree in this mean the same.
-    pub fn says(&self) -> Vec<(usize, Said)> {
+    /// What it says of which element, sorted, each once, and whether it takes something back: readings that agree in this mean
+    /// the same.
+    pub fn says(&self) -> (Vec<(usize, Said)>, bool) {
         let mut all: Vec<_> = self.mentions.iter().map(|m| (m.element, m.said.clone())).collect();
         all.sort();
         all.dedup();
-        all
+        (all, !self.withdrawn.is_empty())
+    }
+
+    /// Does a word that nothing explains stand behind everything that counts?
+    pub fn ends_unknown(&self) -> bool {
+        let last = self.words.last().filter(|_| !self.mentions.is_empty());
+        let known = self.mentions.iter().any(|m| m.span.1 == self.words.len());
+        last.is_some_and(|w| !known && self.unknown.iter().any(|u| u.split(' ').any(|u| u == w)))
     }
 }
 
@@ -88,6 +99,8 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
     let pieces = cut(vocabulary, &words);
     let mut reading = Reading::default();
     let mut corrected = false;
+    // A correction that nothing has followed yet.
+    let mut open = None;
     for (from, to, piece) in pieces {
         let text = words[from..to].join(" ");
         let mention = |element, said, taught, pairs, restarted| Mention {
@@ -125,6 +138,16 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
                 Meaning::Negated { element } => mention(*element, Said::Negated, false, false, false),
                 Meaning::Correction => {
                     corrected = true;
+                    open = Some(text);
+                    continue;
+                }
+                // Before everything that counts there is nothing to take back.
+                Meaning::Withdrawal { .. } if reading.mentions.is_empty() => {
+                    reading.fillers.push(text);
+                    continue;
+                }
+                Meaning::Withdrawal { .. } => {
+                    reading.withdrawn.push(text);
                     continue;
                 }
                 Meaning::Filler => {
@@ -141,8 +164,10 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
             reading.mentions = kept;
             reading.taken_back.extend::<Vec<Mention>>(back);
         }
+        open = None;
         reading.mentions.push(new);
     }
+    reading.withdrawn.extend(open.filter(|_| !reading.mentions.is_empty()));
     reading.words = words;
     reading
 }
@@ -173,7 +198,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
         for (i, phrase) in vocabulary.phrases.iter().enumerate() {
             if begins_with(vocabulary, &words[at..], &phrase.words) {
                 let extra = match phrase.meaning {
-                    Meaning::Filler | Meaning::Joiner => SMALL_WORD,
+                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal { .. } => SMALL_WORD,
                     _ => PIECE,
                 };
                 offer(at + phrase.words.len(), extra, Piece::Phrase(i));

@@ -1,7 +1,7 @@
 //! The words of one step at one site: what can be said, and what each wording means. It holds no situation.
 
 use super::words;
-use crate::site::{Language, Site, Step};
+use crate::site::{Language, Site, Step, Wording};
 
 /// What a wording means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,6 +27,11 @@ pub enum Meaning {
     },
     /// Takes back what was said before it.
     Correction,
+    /// Takes back or holds up what was said before it, without saying what is right ("wait").
+    Withdrawal {
+        /// Only where nothing else follows: elsewhere it sounds like something else.
+        last: bool,
+    },
     /// Hesitation or small talk.
     Filler,
     /// A small word that joins elements.
@@ -72,8 +77,10 @@ impl Vocabulary {
     pub fn in_launch(site: &Site, step: &Step) -> Self {
         let mut all = Self::of(site, step);
         for text in site.language.negatives() {
+            let words = words::of(text);
+            all.phrases.retain(|p| p.words != words);
             all.phrases.push(Phrase {
-                words: words::of(text),
+                words,
                 meaning: Meaning::Joiner,
             });
         }
@@ -98,9 +105,11 @@ impl Vocabulary {
         let mut phrases: Vec<Phrase> = Vec::new();
         let mut add = |text: &str, meaning: Meaning| {
             let words = words::of(text);
-            let known = phrases
-                .iter()
-                .any(|p| p.words == words && p.meaning.element() == meaning.element());
+            // Words that mean something at the site mean nothing in general.
+            let known = phrases.iter().any(|p| {
+                p.words == words
+                    && (p.meaning.element() == meaning.element() || matches!(meaning, Meaning::Withdrawal { .. }))
+            });
             if !words.is_empty() && !known {
                 phrases.push(Phrase { words, meaning });
             }
@@ -164,6 +173,12 @@ impl Vocabulary {
             for text in &e.negated {
                 add(text, Meaning::Negated { element });
             }
+            // "Not two up" is not two up. The launch method is left out: "not winch cable" sounds like "north winch cable".
+            if ["crew", "cable"].contains(&id.as_str()) {
+                for text in e.values.iter().flat_map(Wording::texts) {
+                    add(&format!("{} {text}", site.language.not()), Meaning::Negated { element });
+                }
+            }
         }
         // A call to somebody may begin with his name, also where that is no part of it ("Winch, stop").
         if !step.elements.iter().any(|e| e == "address")
@@ -176,6 +191,12 @@ impl Vocabulary {
         }
         for text in site.language.corrections() {
             add(text, Meaning::Correction);
+        }
+        for text in site.language.withdrawals() {
+            add(text, Meaning::Withdrawal { last: false });
+        }
+        for text in site.language.withdrawals_at_the_end() {
+            add(text, Meaning::Withdrawal { last: true });
         }
         for text in site.language.joiners() {
             add(text, Meaning::Joiner);

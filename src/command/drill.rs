@@ -62,14 +62,7 @@ pub struct DrillArgs {
 /// Run the command.
 pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
-    let step = common::step(&site, &args.step)?.clone();
-    if step.by == crate::site::By::Hand {
-        return Err(format!(
-            "the step \"{}\" is done by hand and has no words; practise it in a whole launch: cableside launch --site {}",
-            step.id, site.id
-        )
-        .into());
-    }
+    let step = common::spoken_step(&site, &args.step)?.clone();
     let options = Options {
         phrases: args.site.phrases.clone(),
         logbook: LogbookPlace::Disk {

@@ -44,7 +44,7 @@ pub struct ScoreArgs {
 /// Run the command.
 pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
-    let step = common::step(&site, &args.step)?;
+    let step = common::spoken_step(&site, &args.step)?;
     let situation = common::situation(&site, &args.callsign, args.crew, &args.cable)?;
     let clip = crate::sound::read_clip(&args.file)?;
     let mut recogniser = args.model.load()?;

@@ -30,26 +30,28 @@ pub fn judgement(
             .map_or(e.element.as_str(), |x| x.label.as_str());
         let _ = writeln!(out, "  {label:<14} {:<8} {}", e.verdict.word(), e.reason);
     }
+    if judgement.stop && step.id != "stop" {
+        let _ = writeln!(
+            out,
+            "  Stop was called, and that is obeyed before anything else: the call does not count."
+        );
+    }
     for a in &judgement.advice {
         let _ = writeln!(out, "  advice: {}", a.text(site.language));
     }
     if let Some(d) = &evidence.delivery {
         out.push_str(&delivery(d, site.language));
     }
-    let score = judgement
-        .score
-        .map_or_else(|| "no score".to_owned(), |s| format!("{s} of 100"));
     let parts: Vec<String> = judgement
         .score_parts
         .iter()
         .map(|p| format!("{} {}/{}", p.name, p.points, p.of))
         .collect();
-    let _ = writeln!(
-        out,
-        "Outcome: {}. Score: {score} ({})",
-        judgement.outcome.word(),
-        parts.join(", ")
+    let score = judgement.score.map_or_else(
+        || "No score".to_owned(),
+        |s| format!("Score: {s} of 100 ({})", parts.join(", ")),
     );
+    let _ = writeln!(out, "Outcome: {}. {score}", judgement.outcome.word());
     let _ = writeln!(out, "{}", site.caution);
     out
 }

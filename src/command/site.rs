@@ -322,7 +322,7 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
     println!(
         "Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;"
     );
-    println!("then check it: cableside site check {}", dir.display());
+    println!("then check it: cableside site check \"{}\"", dir.display());
     Ok(ExitCode::SUCCESS)
 }
 

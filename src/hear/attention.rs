@@ -4,7 +4,7 @@
 //! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
 
 use super::lattice::STRANGE;
-use super::search::{Decoder, Found, Path, Token};
+use super::search::{Decoder, Found, Path};
 use super::whisper::FRAMES;
 
 /// Attention within this many frames of its peak (20 ms each) belongs to it.
@@ -16,34 +16,24 @@ const BACK: f32 = 0.3;
 /// Cost of a word that was said before and is not read from the sound (nats), beside its reward.
 const SAID_BEFORE: f32 = 2.0;
 
-/// Makes sequences with words that only go on after the sound lighter, and puts them in order again. `text` gives a
-/// token's text, `seconds` is the length of the sound.
-pub fn weigh_repeats(
-    decoder: &impl Decoder,
-    text: impl Fn(&[Token]) -> String,
-    seconds: f32,
-    reward: f32,
-    found: &mut Found,
-) {
+/// Makes sequences with words that only go on after the sound lighter, and puts them in order again. `seconds` is the length
+/// of the sound.
+pub fn weigh_repeats(decoder: &impl Decoder, seconds: f32, reward: f32, found: &mut Found) {
     for path in &mut found.paths {
-        path.score -= repeats(decoder, &text, seconds, reward, path);
+        path.score -= repeats(decoder, seconds, reward, path);
     }
     found
         .paths
         .sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
 }
 
-fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: f32, reward: f32, path: &Path) -> f32 {
+fn repeats(decoder: &impl Decoder, seconds: f32, reward: f32, path: &Path) -> f32 {
     if (1..path.words.len()).all(|n| !path.words[..n].contains(&path.words[n])) {
-        return 0.0;
-    }
-    let words = by_word(text, path);
-    if words.len() != path.words.len() {
         return 0.0;
     }
     let mut cost = 0.0;
     let mut reached = 0.0_f32;
-    for (n, tokens) in words.iter().enumerate() {
+    for (n, tokens) in path.spans.iter().enumerate() {
         let centres = tokens.clone().filter_map(|t| {
             let odds = decoder.known(&path.tokens[..=t])?;
             centre(&odds.looks).filter(|c| *c < seconds)
@@ -57,26 +47,6 @@ fn repeats(decoder: &impl Decoder, text: &impl Fn(&[Token]) -> String, seconds: 
         }
     }
     cost
-}
-
-/// The tokens of each word: one begins with a space or a hyphen, or after a lone hyphen; marks belong to none.
-pub fn by_word(text: &impl Fn(&[Token]) -> String, path: &Path) -> Vec<std::ops::Range<usize>> {
-    let mut words: Vec<std::ops::Range<usize>> = Vec::new();
-    let mut fresh = true;
-    for n in 0..path.tokens.len() {
-        let piece = text(&path.tokens[n..=n]);
-        if !piece.chars().any(char::is_alphanumeric) && piece.is_ascii() {
-            fresh = true;
-            continue;
-        }
-        if fresh || piece.starts_with([' ', '-']) {
-            words.push(n..n + 1);
-        } else if let Some(last) = words.last_mut() {
-            last.end = n + 1;
-        }
-        fresh = false;
-    }
-    words
 }
 
 /// The place in the sound (seconds from its beginning) where attention lies together; `None` when it is spread.

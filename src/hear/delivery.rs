@@ -11,13 +11,37 @@ const BELOW_LOUD: f32 = 26.0;
 /// ...and at least this far above the floor (dB).
 const ABOVE_FLOOR: f32 = 7.0;
 
+/// The vowels of a word lie at most this far under the loudest parts of a call (dB)...
+const VOWEL: f32 = 20.0;
+/// ...for at least so long in all (seconds). Sound that never does is breath.
+const SHORTEST_VOWEL: f32 = 0.1;
+
+/// Drops places in which the sound is too faint for a word beside the others of the call.
+pub fn without_breath(samples: &[f32], places: &mut Vec<Place>) {
+    let levels = gate::frames(samples);
+    let Some((_, loud)) = floor_and_loud(&levels) else {
+        return;
+    };
+    let frame = |seconds: f32| (seconds * crate::sound::RATE as f32 / gate::HOP as f32).round() as usize;
+    places.retain(|p| {
+        let from = frame(p.begin).min(levels.len());
+        let inside = &levels[from..frame(p.end).clamp(from, levels.len())];
+        inside.iter().filter(|l| **l > loud - VOWEL).count() >= frame(SHORTEST_VOWEL)
+    });
+}
+
+/// Level under which a tenth of all frames lie, and level above which a twentieth do (dBFS).
+fn floor_and_loud(levels: &[f32]) -> Option<(f32, f32)> {
+    let mut sorted = levels.to_vec();
+    sorted.sort_by(f32::total_cmp);
+    let at = |share: usize| sorted.get((sorted.len() * share / 100).min(sorted.len().saturating_sub(1)));
+    Some((*at(10)?, *at(95)?))
+}
+
 /// The stretches with sound in them, apart by at least [`PAUSE`]. Clicks shorter than 40 ms are left out.
 pub fn stretches(samples: &[f32]) -> Vec<Place> {
     let levels = gate::frames(samples);
-    let mut sorted = levels.clone();
-    sorted.sort_by(f32::total_cmp);
-    let at = |share: usize| sorted.get((sorted.len() * share / 100).min(sorted.len().saturating_sub(1)));
-    let (Some(floor), Some(loud)) = (at(10), at(95)) else {
+    let Some((floor, loud)) = floor_and_loud(&levels) else {
         return Vec::new();
     };
     let threshold = (floor + ABOVE_FLOOR).max(loud - BELOW_LOUD).min(loud - 3.0);
@@ -97,6 +121,17 @@ mod tests {
         assert!((clip.levels.rms_dbfs + 26.01).abs() < 0.1, "{:?}", clip.levels);
         assert_eq!(loudness(&[0.1; 1000]), None);
         assert_eq!(loudness(&vec![0.0; 32_000]), None);
+    }
+
+    #[test]
+    fn breath_is_too_faint_for_a_word() {
+        let sound = [tone(1.0, -20.0), tone(1.0, -45.0), tone(1.0, -35.0)].concat();
+        let place = |begin: f32, end: f32| Place { begin, end };
+        let mut places = vec![place(0.2, 0.4), place(1.1, 1.9), place(2.1, 2.9), place(2.9, 9.0)];
+        without_breath(&sound, &mut places);
+        assert_eq!(places, [place(0.2, 0.4), place(2.1, 2.9), place(2.9, 9.0)]);
+        without_breath(&[], &mut places);
+        assert_eq!(places.len(), 3);
     }
 
     #[test]

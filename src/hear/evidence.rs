@@ -90,7 +90,7 @@ pub fn gather(
     };
     // One entry for each meaning: the heaviest words that carry it.
     let mut readings: Vec<Scored> = Vec::new();
-    let mut meanings: Vec<Vec<(usize, reading::Said)>> = Vec::new();
+    let mut meanings = Vec::new();
     for path in found.paths.iter().take_while(|p| p.score > best.score - KEPT) {
         let words = path
             .words

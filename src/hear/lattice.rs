@@ -47,6 +47,8 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
+    /// Nothing but fillers and other words that take back may follow.
+    closed: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
     place: Place,
@@ -245,6 +247,7 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
+            closed: false,
             last: u16::MAX,
             place: Place::Between,
         }])
@@ -365,14 +368,25 @@ impl Lattice {
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;
+            if s.closed && !matches!(meaning, Meaning::Filler | Meaning::Withdrawal { .. }) {
+                continue;
+            }
             match meaning {
                 Meaning::Joiner if s.place == Place::Joined => continue,
                 Meaning::Filler if s.place == Place::Joined || s.fillers >= MOST_FILLERS => {
                     continue;
                 }
-                Meaning::Correction if s.corrections >= MOST_CORRECTIONS || s.used == 0 => continue,
+                Meaning::Correction | Meaning::Withdrawal { .. }
+                    if s.corrections >= MOST_CORRECTIONS || s.used == 0 =>
+                {
+                    continue;
+                }
                 Meaning::Filler => t.fillers += 1,
                 Meaning::Correction => t.corrections += 1,
+                Meaning::Withdrawal { last } => {
+                    t.corrections += 1;
+                    t.closed |= last;
+                }
                 Meaning::Joiner => {}
                 Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
@@ -399,6 +413,7 @@ impl Lattice {
             add(words[0], t);
         }
         if let Some(e) = self.spelled
+            && !s.closed
             && count(s.used, e) < 1 + u32::from(s.corrections.min(2))
         {
             self.character(

@@ -83,18 +83,17 @@ impl LatticeRecogniser {
     ) -> Result<Evidence, HearError> {
         let sounding = delivery::stretches(samples);
         let seconds = samples.len() as f32 / crate::sound::RATE as f32;
+        let without_breath = |places: &mut Vec<crate::call::Place>| delivery::without_breath(samples, places);
         let samples = gate::padded(samples);
         let script = search::Script::new(lattice, |text| self.model.tokens(text));
         let language = vocabulary.language.code();
         let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
         let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
-        let text = |tokens: &[search::Token]| self.model.text(tokens);
         let mut free = search::FreeText::new(LONGEST_FREE_TEXT);
         let find = |decoder: &mut whisper::Listening, width: &search::Width, free: &mut search::FreeText| {
             let mut found = search::search(decoder, lattice, &script, width, length, free)?;
-            attention::weigh_repeats(decoder, text, seconds, width.reward, &mut found);
-            let words = |path: &search::Path| attention::by_word(&text, path);
-            places::weigh_unread(decoder, &mut found, words, lattice, &sounding, seconds);
+            attention::weigh_repeats(decoder, seconds, width.reward, &mut found);
+            places::weigh_unread(decoder, &mut found, lattice, &sounding, seconds);
             Ok::<_, HearError>(found)
         };
         let mut found = find(&mut decoder, &search::Width::NARROW, &mut free)?;
@@ -105,20 +104,19 @@ impl LatticeRecogniser {
         let free_text = (self.model.text(tokens).trim().to_owned(), likelihood);
         let gather = |decoder: &whisper::Listening, found: &search::Found| {
             let strange = |path: &search::Path, n: usize| {
-                let words = attention::by_word(&text, path);
-                let tokens = words.get(n).map_or(&[][..], |range| &path.tokens[range.clone()]);
-                text(tokens).trim().to_lowercase()
+                let tokens = path.spans.get(n).map_or(&[][..], |span| &path.tokens[span.clone()]);
+                self.model.text(tokens).trim().to_lowercase()
             };
             let mut evidence = evidence::gather(lattice, vocabulary, found, free_text.clone(), seconds, strange);
             evidence.no_speech = decoder.no_speech;
             if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
-                let words = attention::by_word(&text, path);
-                let places = places::of_words(decoder, path, &words, &sounding, seconds);
+                let places = places::of_words(decoder, path, &sounding, seconds);
                 if places.len() == best.reading.words.len() {
                     // Free text says nothing else.
                     let ended = evidence.foreign * evidence.seconds < ENDED;
                     let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(w)).collect();
                     evidence.unread = places::unread(&places, &syllables, &sounding, ended);
+                    without_breath(&mut evidence.unread);
                     evidence.places = places;
                 }
             }

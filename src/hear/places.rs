@@ -14,24 +14,18 @@ const NEAR: usize = 6;
 /// A border moves to the nearest edge of a pause when it is this close (seconds).
 const SNAP: f32 = 0.2;
 
-/// The place of each word of a path; `None` where the attention does not show it. `words` are the tokens of each word,
-/// `sounding` the stretches with sound, `seconds` the length of the sound heard.
-pub fn of_words(
-    decoder: &impl Decoder,
-    path: &Path,
-    words: &[std::ops::Range<usize>],
-    sounding: &[Place],
-    seconds: f32,
-) -> Vec<Option<Place>> {
+/// The place of each word of a path; `None` where the attention does not show it. `sounding` are the stretches with sound,
+/// `seconds` the length of the sound heard.
+pub fn of_words(decoder: &impl Decoder, path: &Path, sounding: &[Place], seconds: f32) -> Vec<Option<Place>> {
     let frames = (seconds * FRAMES).ceil() as usize;
     let rows: Option<Vec<Vec<f32>>> = (0..=path.tokens.len())
         .map(|t| row(decoder, &path.tokens[..t], frames))
         .collect();
     let Some(rows) = rows.filter(|_| frames > 0) else {
-        return vec![None; words.len()];
+        return vec![None; path.words.len()];
     };
     let borders = align(&contrast(&rows), frames);
-    words
+    path.spans
         .iter()
         .map(|tokens| {
             let (from, to) = (borders[tokens.start], borders[tokens.end]);
@@ -63,24 +57,15 @@ const BREATH: f32 = 0.3;
 const MOST_UNREAD: f32 = 6.0;
 
 /// Makes paths lighter that leave sound unread, and puts them in order again: the model writes the beginning of a call and
-/// stops as willingly as it writes the whole, but the rest was spoken. `words` are the tokens of each word of a path.
-pub fn weigh_unread(
-    decoder: &impl Decoder,
-    found: &mut Found,
-    words: impl Fn(&Path) -> Vec<std::ops::Range<usize>>,
-    lattice: &Lattice,
-    sounding: &[Place],
-    seconds: f32,
-) {
+/// stops as willingly as it writes the whole, but the rest was spoken.
+pub fn weigh_unread(decoder: &impl Decoder, found: &mut Found, lattice: &Lattice, sounding: &[Place], seconds: f32) {
     let best = found.paths.first().map_or(0.0, |p| p.score);
     for path in found.paths.iter_mut().take_while(|p| p.score > best - ASKED) {
-        let places = of_words(decoder, path, &words(path), sounding, seconds);
-        if places.len() == path.words.len() {
-            let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.word(*w))).collect();
-            let unread = unread(&places, &syllables, sounding, false);
-            let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
-            path.score -= (UNREAD * too_much).min(MOST_UNREAD);
-        }
+        let places = of_words(decoder, path, sounding, seconds);
+        let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.word(*w))).collect();
+        let unread = unread(&places, &syllables, sounding, false);
+        let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
+        path.score -= (UNREAD * too_much).min(MOST_UNREAD);
     }
     found
         .paths

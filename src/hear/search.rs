@@ -7,6 +7,7 @@
 use super::HearError;
 use super::lattice::{Lattice, STRANGE, States, Word};
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// A token of the speech model.
@@ -141,6 +142,8 @@ pub struct Path {
     pub words: Vec<Word>,
     /// Its tokens, without the end of text.
     pub tokens: Vec<Token>,
+    /// Which of them write each word; marks between words belong to none.
+    pub spans: Vec<Range<usize>>,
     /// Sum of log-probabilities, end of text included, rewards included.
     pub score: f32,
     /// The same without rewards.
@@ -159,6 +162,8 @@ pub struct Found {
 struct Open {
     words: Vec<Word>,
     tokens: Vec<Token>,
+    /// As in [`Path`].
+    spans: Vec<Range<usize>>,
     states: States,
     likelihood: f32,
     /// What the other styles of the same words add to the weight of this one, 0 or more (nats): how the words are written
@@ -332,6 +337,7 @@ pub fn search(
     let first = Open {
         words: vec![],
         tokens: vec![],
+        spans: vec![],
         states: lattice.start(),
         likelihood: 0.0,
         styles: 0.0,
@@ -540,6 +546,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                 Path {
                     words,
                     tokens,
+                    spans: hyp.spans.clone(),
                     score,
                     likelihood,
                 },
@@ -600,6 +607,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         level.grown.take(Open {
             words: [hyp.words.as_slice(), &[STRANGE]].concat(),
             tokens: [base.tokens.as_slice(), &word.tokens].concat(),
+            spans: with_span(hyp, base, word.tokens.len()),
             states,
             likelihood: word.likelihood,
             styles: hyp.styles,
@@ -626,6 +634,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         level.grown.take(Open {
             words,
             tokens,
+            spans: with_span(hyp, base, form.len()),
             states: states.clone(),
             likelihood: begun.likelihood,
             styles: hyp.styles,
@@ -633,6 +642,12 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             pieces,
         });
     }
+}
+
+/// The spans of a sequence with another word of so many tokens after a base.
+fn with_span(hyp: &Open, base: &Base, tokens: usize) -> Vec<Range<usize>> {
+    let from = base.tokens.len();
+    hyp.spans.iter().cloned().chain([from..from + tokens]).collect()
 }
 
 /// So many words in the same order as anywhere before are no chance.

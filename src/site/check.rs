@@ -229,6 +229,7 @@ impl Builder<'_> {
         let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet);
         let eventualities = self.eventualities(&eventualities, &mut elements);
         let steps = self.steps(steps, &elements, &stations);
+        self.other_meanings(&elements, &steps, head.as_ref().map(|h| h.language));
         let launch = launch.map(|l| self.launch(l, &steps));
         let hazards = self.hazards(hazards, &steps);
         let interruptions = self.interruptions(interruptions, &steps);

@@ -189,7 +189,54 @@ impl Language {
         }
     }
 
-    /// Hesitation sounds and small talk that belong to no element. Common practice, no source.
+    /// Words that take back what was said before them, or hold it up, without saying what is right: whoever hears one behind
+    /// "ready" asks again. NEGATIVE, CANCEL, DISREGARD and STANDBY are standard words (SERA.14075(c)); the others are common
+    /// practice, no source.
+    pub fn withdrawals(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &[
+                "negative",
+                "cancel",
+                "disregard",
+                "standby",
+                "stand by",
+                "abort",
+                "wait",
+                "hold on",
+                "sorry",
+                "i mean",
+            ],
+            Self::German => &[
+                "negativ",
+                "abbruch",
+                "warte",
+                "warten",
+                "moment",
+                "entschuldigung",
+                "ich meine",
+            ],
+        }
+    }
+
+    /// The same at the end of a call alone: elsewhere they sound like parts of it ("not winch cable" like "north winch cable",
+    /// "nein" like "neun"). Common practice, no source.
+    pub fn withdrawals_at_the_end(self) -> &'static [&'static str] {
+        match self {
+            Self::English => &["no", "not"],
+            Self::German => &["nein", "nicht", "doch nicht", "noch nicht"],
+        }
+    }
+
+    /// The word that denies what stands behind it.
+    pub fn not(self) -> &'static str {
+        match self {
+            Self::English => "not",
+            Self::German => "nicht",
+        }
+    }
+
+    /// Hesitation sounds, small talk and what ends a transmission; they belong to no element. I SAY AGAIN is a standard phrase
+    /// and OVER an old one (ICAO Annex 10 Vol. II, from memory); the others are common practice, no source.
     pub fn fillers(self) -> &'static [&'static str] {
         match self {
             Self::English => &[
@@ -205,6 +252,8 @@ impl Language {
                 "good morning",
                 "good afternoon",
                 "thank you",
+                "i say again",
+                "over",
             ],
             Self::German => &[
                 "äh",
@@ -217,6 +266,8 @@ impl Language {
                 "guten morgen",
                 "guten tag",
                 "danke",
+                "ich wiederhole",
+                "kommen",
             ],
         }
     }

@@ -123,6 +123,13 @@ pub struct Wording {
     pub scene: Option<String>,
 }
 
+impl Wording {
+    /// All words for it, those taught first.
+    pub fn texts(&self) -> impl Iterator<Item = &String> {
+        std::iter::once(&self.taught).chain(&self.understood)
+    }
+}
+
 /// May or must something be said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Need {

@@ -4,8 +4,17 @@ use super::{Builder, DeValue, Tables, is_digit};
 use crate::call::words;
 use crate::site::problem::Problem;
 use crate::site::raw::{self, RawElements};
-use crate::site::{Aircraft, Element, Station, Wording};
-use std::collections::BTreeMap;
+use crate::site::{Aircraft, Element, Language, Station, Step, Wording};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The file in which the values of an element stand.
+fn file_of(element: &Element) -> &'static str {
+    match element.id.as_str() {
+        "cable" | "address" => "site.toml",
+        "type" => "fleet.toml",
+        _ => "words.toml",
+    }
+}
 
 impl Builder<'_> {
     /// The tables under `[element]`, each given its shape on its own.
@@ -121,11 +130,7 @@ impl Builder<'_> {
 
     /// A number or a spelling word alone cannot be told from the characters of the callsign beside it.
     pub(super) fn not_spelled(&mut self, element: &Element) {
-        let (file, text) = match element.id.as_str() {
-            "cable" | "address" => ("site.toml", "site.toml"),
-            "type" => ("fleet.toml", "fleet.toml"),
-            _ => ("words.toml", "words.toml"),
-        };
+        let file = file_of(element);
         for v in element.values.iter().filter(|v| {
             let words = words::of(&v.taught);
             !words.is_empty()
@@ -133,16 +138,79 @@ impl Builder<'_> {
                     .iter()
                     .all(|w| crate::site::spelling::letter(w).is_some() || is_digit(w))
         }) {
-            let line = self.files.texts.get(text).and_then(|t| {
-                let quoted = format!("\"{}\"", v.taught);
-                t.lines().position(|l| l.contains(&quoted)).map(|n| n + 1)
-            });
             self.found.push(Problem {
                 file: file.to_owned(),
-                line,
+                line: self.line_of(file, &v.taught),
                 wrong: format!("\"{}\" alone sounds like a part of the callsign", v.taught),
                 right: format!("Teach it with its noun, such as \"{} {}\".", element.id, v.taught),
             });
+        }
+    }
+
+    /// The line of a file in which a text stands in quotes.
+    fn line_of(&self, file: &str, text: &str) -> Option<usize> {
+        let quoted = format!("\"{text}\"");
+        let lines = self.files.texts.get(file)?.lines();
+        lines.enumerate().find(|(_, l)| l.contains(&quoted)).map(|(n, _)| n + 1)
+    }
+
+    /// A wording of a value that means something else in the same call could not be told from it: another element, a denial,
+    /// a stop, or words that mean the same in every call.
+    pub(super) fn other_meanings(
+        &mut self,
+        elements: &BTreeMap<String, Element>,
+        steps: &[Step],
+        language: Option<Language>,
+    ) {
+        let mut told: BTreeSet<(String, Vec<String>)> = BTreeSet::new();
+        for step in steps {
+            let own: Vec<&Element> = step.elements.iter().filter_map(|e| elements.get(e)).collect();
+            let stop = elements
+                .get("stop")
+                .filter(|_| !step.elements.iter().any(|e| e == "stop"));
+            for (n, element) in own.iter().enumerate() {
+                let mut meanings: Vec<(String, Vec<String>)> = Vec::new();
+                let mut add = |what: String, texts: &mut dyn Iterator<Item = &str>| {
+                    meanings.extend(texts.map(|t| (what.clone(), words::of(t))));
+                };
+                add(
+                    format!("denies {}", element.id),
+                    &mut element.negated.iter().map(String::as_str),
+                );
+                for other in own[..n].iter().copied().chain(stop) {
+                    let texts = other.values.iter().flat_map(Wording::texts);
+                    add(format!("is said for {}", other.id), &mut texts.map(String::as_str));
+                }
+                if let Some(language) = language {
+                    for list in [
+                        language.corrections(),
+                        language.withdrawals(),
+                        language.withdrawals_at_the_end(),
+                        language.joiners(),
+                        language.fillers(),
+                    ] {
+                        add(
+                            "has a meaning of its own in every call".to_owned(),
+                            &mut list.iter().copied(),
+                        );
+                    }
+                }
+                let texts = element.values.iter().chain(&element.other).flat_map(Wording::texts);
+                for text in texts {
+                    let said = words::of(text);
+                    let Some((what, _)) = meanings.iter().find(|(_, words)| *words == said && !said.is_empty()) else {
+                        continue;
+                    };
+                    if told.insert((element.id.clone(), said)) {
+                        self.found.push(Problem {
+                            file: file_of(element).to_owned(),
+                            line: self.line_of(file_of(element), text),
+                            wrong: format!("\"{text}\" for {} also {what}", element.id),
+                            right: "Choose other words for one of them, or add a noun to it.".to_owned(),
+                        });
+                    }
+                }
+            }
         }
     }
 
@@ -150,7 +218,7 @@ impl Builder<'_> {
     pub(super) fn same_words(&mut self, file: &str, raw: &raw::RawElement, element: &Element) {
         let mut seen: BTreeMap<Vec<String>, String> = BTreeMap::new();
         for v in element.values.iter().chain(&element.other) {
-            for text in std::iter::once(&v.taught).chain(&v.understood) {
+            for text in v.texts() {
                 if let Some(first) = seen.insert(words::of(text), v.id.clone())
                     && first != v.id
                 {
