@@ -1,11 +1,14 @@
 //! Evidence and situation to verdicts, outcome, advice and score: the rules of judging, nothing else.
 
+mod doubt;
+
 use super::evidence::{Evidence, Scored};
 use super::reading::{Mention, Reading, Said};
 use super::situation::Situation;
 use super::vocabulary::Vocabulary;
 use super::words;
 use crate::site::{Language, Site, Step, placeholders};
+use doubt::{elsewhere, perhaps_another, perhaps_denied, perhaps_value};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -523,66 +526,6 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         score,
         score_parts,
     }
-}
-
-/// Is it a value that only other sites have?
-fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
-    let own = site
-        .elements
-        .get(id)
-        .is_some_and(|e| e.values.iter().chain(&e.other).any(|v| v.id == value));
-    !own && site.language.elsewhere(id).contains(&value)
-}
-
-/// Does a word that nothing explains stand right before an element that can be denied? It may deny it.
-fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evidence) -> bool {
-    let deniable = site.elements.get(id).is_some_and(|e| !e.negated.is_empty());
-    let Some(best) = evidence.readings.first().filter(|_| deniable && evidence.seconds > 0.0) else {
-        return false;
-    };
-    let unknown: Vec<&str> = best.reading.unknown.iter().flat_map(|u| u.split(' ')).collect();
-    let mut mentions = best.reading.mentions.iter().filter(|m| m.element == index);
-    mentions.any(|m| {
-        let before = m.span.0.checked_sub(1).and_then(|n| best.reading.words.get(n));
-        before.is_some_and(|w| unknown.contains(&w.as_str()))
-    })
-}
-
-/// Is an element denied where, as the call is taught, the value of another one belongs that was not heard? Then what was taken
-/// for the denial may be that value ("Windenseil Nord, startklar" for "Windenseil nicht startklar"), and neither is known.
-fn perhaps_value(step: &Step, reading: &Reading, element: usize) -> bool {
-    let place = |id: &&str| step.elements.iter().position(|e| e == id);
-    let order: Vec<usize> = placeholders(&step.taught).iter().filter_map(place).collect();
-    let heard = |e: usize| reading.mentions.iter().any(|m| m.element == e);
-    order.windows(3).any(|w| {
-        let [before, between, denied] = [w[0], w[1], w[2]];
-        let joins = |m: &Mention| {
-            let ends = |b: &Mention| b.element == before && b.span.1 == m.span.0;
-            m.element == denied && m.said == Said::Negated && reading.mentions.iter().any(ends)
-        };
-        (element == denied || element == between) && !heard(between) && reading.mentions.iter().any(joins)
-    })
-}
-
-/// Does a word that nothing explains sound like another value of an element? It may have been said beside the right one
-/// ("sei" for "See").
-fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &Evidence) -> bool {
-    const LIKE: f64 = 0.6;
-    let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
-        return false;
-    };
-    let values = site
-        .elements
-        .get(id)
-        .map(|e| e.values.iter().chain(&e.other))
-        .into_iter()
-        .flatten();
-    let texts = values
-        .filter(|v| v.id != expected)
-        .flat_map(|v| std::iter::once(&v.taught).chain(&v.understood));
-    let names: Vec<String> = texts.flat_map(|t| words::of(t)).collect();
-    let like = |word: &str| names.iter().any(|n| strsim::normalized_levenshtein(n, word) >= LIKE);
-    best.reading.unknown.iter().flat_map(|u| u.split(' ')).any(like)
 }
 
 /// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.

@@ -37,7 +37,7 @@ pub fn parted(language: Language, word: &str) -> Vec<String> {
             for right in alike(right) {
                 for joint in [" ", "-"] {
                     out.push(format!("{left}{joint}{right}"));
-                    out.push(format!("{left}{joint}{}", super::search::capital(right)));
+                    out.push(format!("{left}{joint}{}", super::script::capital(right)));
                 }
             }
         }

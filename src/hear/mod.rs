@@ -5,9 +5,11 @@ mod attention;
 mod compound;
 pub mod delivery;
 pub mod evidence;
+mod free;
 pub mod gate;
 pub mod lattice;
 mod places;
+mod script;
 pub mod search;
 pub mod whisper;
 
@@ -85,12 +87,12 @@ impl LatticeRecogniser {
         let seconds = samples.len() as f32 / crate::sound::RATE as f32;
         let without_breath = |places: &mut Vec<crate::call::Place>| delivery::without_breath(samples, places);
         let samples = gate::padded(samples);
-        let script = search::Script::new(lattice, |text| self.model.tokens(text));
+        let script = script::Script::new(lattice, |text| self.model.tokens(text));
         let language = vocabulary.language.code();
         let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
         let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
-        let mut free = search::FreeText::new(LONGEST_FREE_TEXT);
-        let find = |decoder: &mut whisper::Listening, width: &search::Width, free: &mut search::FreeText| {
+        let mut free = free::FreeText::new(LONGEST_FREE_TEXT);
+        let find = |decoder: &mut whisper::Listening, width: &search::Width, free: &mut free::FreeText| {
             let mut found = search::search(decoder, lattice, &script, width, length, free)?;
             attention::weigh_repeats(decoder, seconds, width.reward, &mut found);
             places::weigh_unread(decoder, &mut found, lattice, &sounding, seconds);

@@ -5,7 +5,9 @@
 //! only the best style of the same words is kept.
 
 use super::HearError;
+use super::free::FreeText;
 use super::lattice::{Lattice, STRANGE, States, Word};
+use super::script::Script;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
 use std::ops::Range;
 use std::sync::Arc;
@@ -257,61 +259,6 @@ impl Open {
     fn strange_cost(&self, width: &Width) -> f32 {
         self.strange() as f32 * width.strange.unwrap_or(0.0)
     }
-}
-
-/// How the words of a lattice are written in tokens.
-pub struct Script {
-    /// The forms of each word: each spelling with a leading space or after a hyphen, small or with a capital.
-    forms: Vec<Vec<Vec<Token>>>,
-    /// What each word is rewarded for, in whatever form it is written: the tokens of its shortest form. (Rewarded by the
-    /// tokens of the form, "-Z-ero" would earn more than " zero" and win.)
-    pieces: Vec<usize>,
-    /// The marks that may stand between words.
-    marks: Vec<Token>,
-}
-
-impl Script {
-    /// For a lattice, with the model's way to cut a text into tokens.
-    pub fn new(lattice: &Lattice, tokens: impl Fn(&str) -> Vec<Token>) -> Self {
-        let forms = |spellings: &Vec<String>| {
-            let mut list: Vec<Vec<Token>> = Vec::new();
-            for word in spellings {
-                for lead in [" ", "-"] {
-                    for text in [format!("{lead}{word}"), format!("{lead}{}", capital(word))] {
-                        let form = tokens(&text);
-                        if !form.is_empty() && !list.contains(&form) {
-                            list.push(form);
-                        }
-                    }
-                }
-            }
-            list
-        };
-        let forms: Vec<Vec<Vec<Token>>> = lattice.spellings.iter().map(forms).collect();
-        let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1);
-        Self {
-            pieces: forms.iter().map(shortest).collect(),
-            forms,
-            marks: [",", ".", "-"]
-                .iter()
-                .filter_map(|p| tokens(p).first().copied())
-                .collect(),
-        }
-    }
-
-    /// Every token in it.
-    pub fn tokens(&self) -> Vec<Token> {
-        let forms = self.forms.iter().flatten().flatten();
-        forms.chain(&self.marks).copied().collect()
-    }
-}
-
-/// With a capital at its beginning.
-pub fn capital(word: &str) -> String {
-    let mut chars = word.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// Search the lattice.
@@ -741,70 +688,9 @@ impl Queue {
     }
 }
 
-/// The likeliest text without the lattice, for the debrief and for comparison: greedy, cut where it begins to repeat itself.
-///
-/// It is followed beside the search: one text more in a run of the model costs little, a run of its own much.
-pub struct FreeText {
-    tokens: Vec<Token>,
-    likelihood: f32,
-    longest: usize,
-    ended: bool,
-}
-
-impl FreeText {
-    /// Not begun; it will be cut after `longest` tokens.
-    pub fn new(longest: usize) -> Self {
-        Self {
-            tokens: Vec::new(),
-            likelihood: 0.0,
-            longest,
-            ended: longest == 0,
-        }
-    }
-
-    /// Goes on over all that the model was asked already; the text to ask about next, `None` when it has ended.
-    fn follow(&mut self, decoder: &impl Decoder) -> Option<&[Token]> {
-        while !self.ended {
-            let Some(odds) = decoder.known(&self.tokens) else {
-                return Some(&self.tokens);
-            };
-            let (best, p) = odds.best;
-            self.likelihood += p;
-            if best == decoder.end() {
-                self.ended = true;
-                break;
-            }
-            self.tokens.push(best);
-            self.ended = self.tokens.len() == self.longest;
-            if let Some(n) = repeats(&self.tokens) {
-                self.tokens.truncate(self.tokens.len() - 2 * n);
-                self.ended = true;
-            }
-        }
-        None
-    }
-
-    /// Follows what is left. Returns tokens and the sum of log-probabilities (end of text included).
-    pub fn finish(&mut self, decoder: &mut impl Decoder) -> Result<(&[Token], f32), HearError> {
-        while let Some(text) = self.follow(decoder) {
-            let text = text.to_vec();
-            decoder.next(&text)?;
-        }
-        Ok((&self.tokens, self.likelihood))
-    }
-}
-
-/// The length of a group of tokens that stands three times in a row at the end.
-fn repeats(tokens: &[Token]) -> Option<usize> {
-    (1..=tokens.len() / 3).find(|n| {
-        let t = &tokens[tokens.len() - 3 * n..];
-        t[..*n] == t[*n..2 * n] && t[*n..2 * n] == t[2 * n..]
-    })
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{either, repeated, repeats};
+    use super::{either, repeated};
 
     #[test]
     fn chances_of_two_ways_to_write_a_word_add_up() {
@@ -829,11 +715,5 @@ mod tests {
         ] {
             assert_eq!(repeated(&words), n, "{words:?}");
         }
-    }
-
-    #[test]
-    fn a_group_of_tokens_three_times_is_a_loop() {
-        assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2]), Some(2));
-        assert_eq!(repeats(&[1, 2, 1, 2]), None);
     }
 }

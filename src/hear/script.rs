@@ -1,0 +1,59 @@
+//! How words are written in the tokens of the speech model.
+
+use super::lattice::Lattice;
+use super::search::Token;
+
+/// How the words of a lattice are written in tokens.
+pub struct Script {
+    /// The forms of each word: each spelling with a leading space or after a hyphen, small or with a capital.
+    pub(super) forms: Vec<Vec<Vec<Token>>>,
+    /// What each word is rewarded for, in whatever form it is written: the tokens of its shortest form. (Rewarded by the
+    /// tokens of the form, "-Z-ero" would earn more than " zero" and win.)
+    pub(super) pieces: Vec<usize>,
+    /// The marks that may stand between words.
+    pub(super) marks: Vec<Token>,
+}
+
+impl Script {
+    /// For a lattice, with the model's way to cut a text into tokens.
+    pub fn new(lattice: &Lattice, tokens: impl Fn(&str) -> Vec<Token>) -> Self {
+        let forms = |spellings: &Vec<String>| {
+            let mut list: Vec<Vec<Token>> = Vec::new();
+            for word in spellings {
+                for lead in [" ", "-"] {
+                    for text in [format!("{lead}{word}"), format!("{lead}{}", capital(word))] {
+                        let form = tokens(&text);
+                        if !form.is_empty() && !list.contains(&form) {
+                            list.push(form);
+                        }
+                    }
+                }
+            }
+            list
+        };
+        let forms: Vec<Vec<Vec<Token>>> = lattice.spellings.iter().map(forms).collect();
+        let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1);
+        Self {
+            pieces: forms.iter().map(shortest).collect(),
+            forms,
+            marks: [",", ".", "-"]
+                .iter()
+                .filter_map(|p| tokens(p).first().copied())
+                .collect(),
+        }
+    }
+
+    /// Every token in it.
+    pub fn tokens(&self) -> Vec<Token> {
+        let forms = self.forms.iter().flatten().flatten();
+        forms.chain(&self.marks).copied().collect()
+    }
+}
+
+/// With a capital at its beginning.
+pub fn capital(word: &str) -> String {
+    let mut chars = word.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
