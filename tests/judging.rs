@@ -531,3 +531,26 @@ fn a_denial_in_the_place_of_a_value_is_not_certain() {
         ]
     );
 }
+
+/// Where a stop is to be called, "Stopp" with half a word behind it may be another word.
+#[test]
+fn half_a_word_is_no_stop_in_the_stop_drill() {
+    let site = site("erlengrund");
+    let step = site.step("stop").unwrap();
+    let vocabulary = Vocabulary::of(&site, step);
+    let situation = Situation::new(Callsign::parse("D-3862").unwrap(), 1, "wald");
+    let outcome = |text: &str| {
+        let evidence = Evidence {
+            readings: vec![Scored {
+                reading: reading::read(&vocabulary, text),
+                score: 0.0,
+            }],
+            seconds: 1.2,
+            ..Evidence::typed(&vocabulary, "stopp")
+        };
+        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
+    };
+    assert_eq!(outcome("stopp"), Outcome::Pass);
+    assert_eq!(outcome("stopp stopp stopp"), Outcome::Pass);
+    assert_eq!(outcome("stopp klar"), Outcome::SayAgain);
+}

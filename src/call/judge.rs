@@ -8,7 +8,7 @@ use super::situation::Situation;
 use super::vocabulary::Vocabulary;
 use super::words;
 use crate::site::{Language, Site, Step, placeholders};
-use doubt::{elsewhere, perhaps_another, perhaps_denied, perhaps_value};
+use doubt::{elsewhere, perhaps_another, perhaps_denied, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -474,6 +474,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     || ((more_said || surplus) && (taken_back || left_out))
                     || (strange && left_out)
                     || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
+                    || (said && id == "stop" && step.id == "stop" && perhaps_half_a_word(index, evidence))
                     || (said && perhaps_denied(site, id, index, evidence))
                     || (said && perhaps_another(site, id, &expected, evidence));
                 if undecided || foreign {

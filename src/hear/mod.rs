@@ -13,8 +13,10 @@ mod script;
 pub mod search;
 pub mod whisper;
 
+use crate::call::judge::Limits;
 use crate::call::{Evidence, Vocabulary};
 use crate::sound::{Clip, convert};
+use search::Decoder as _;
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
@@ -114,8 +116,11 @@ impl LatticeRecogniser {
             if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
                 let places = places::of_words(decoder, path, &sounding, seconds);
                 if places.len() == best.reading.words.len() {
-                    // Free text says nothing else.
-                    let ended = evidence.foreign * evidence.seconds < ENDED;
+                    // Free text says nothing else, or the model wants to end behind these words, which fit well.
+                    let ends = |odds: std::sync::Arc<search::Odds>| odds.of(decoder.end()) > search::WILLING;
+                    let willing = decoder.known(&path.tokens).is_some_and(ends);
+                    let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
+                    let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
                     let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(w)).collect();
                     evidence.unread = places::unread(&places, &syllables, &sounding, ended);
                     without_breath(&mut evidence.unread);

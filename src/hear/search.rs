@@ -75,7 +75,7 @@ pub trait Decoder {
 }
 
 /// The model wants to end where the end's log-probability is above this.
-const WILLING: f32 = -1.0;
+pub const WILLING: f32 = -1.0;
 
 /// A strange word costs this beside the reward that it does not get (nats).
 const STRANGE_COST: f32 = 5.0;

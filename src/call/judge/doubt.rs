@@ -64,3 +64,17 @@ pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &
     let like = |word: &str| names.iter().any(|n| strsim::normalized_levenshtein(n, word) >= LIKE);
     best.reading.unknown.iter().flat_map(|u| u.split(' ')).any(like)
 }
+
+/// Is a stop all that was understood, right before a word that nothing explains? Then it may be half a word ("startklar", where
+/// a stop is to be called, was "Stopp, klar"). In any other call it is a stop all the same.
+pub(super) fn perhaps_half_a_word(index: usize, evidence: &Evidence) -> bool {
+    let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
+        return false;
+    };
+    let [stop] = best.reading.mentions.as_slice() else {
+        return false;
+    };
+    let behind = best.reading.words.get(stop.span.1);
+    let unknown = |w: &String| best.reading.unknown.iter().any(|u| u.split(' ').any(|u| u == w));
+    stop.element == index && behind.is_some_and(unknown)
+}
