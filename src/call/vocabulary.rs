@@ -176,7 +176,10 @@ impl Vocabulary {
             // "Not two up" is not two up. The launch method is left out: "not winch cable" sounds like "north winch cable".
             if ["crew", "cable"].contains(&id.as_str()) {
                 for text in e.values.iter().flat_map(Wording::texts) {
-                    add(&format!("{} {text}", site.language.not()), Meaning::Negated { element });
+                    add(
+                        &format!("{} {text}", site.language.denying()),
+                        Meaning::Negated { element },
+                    );
                 }
             }
         }
@@ -189,20 +192,10 @@ impl Vocabulary {
                 add(text, Meaning::Joiner);
             }
         }
-        for text in site.language.corrections() {
-            add(text, Meaning::Correction);
-        }
-        for text in site.language.withdrawals() {
-            add(text, Meaning::Withdrawal { last: false });
-        }
-        for text in site.language.withdrawals_at_the_end() {
-            add(text, Meaning::Withdrawal { last: true });
-        }
-        for text in site.language.joiners() {
-            add(text, Meaning::Joiner);
-        }
-        for text in site.language.fillers() {
-            add(text, Meaning::Filler);
+        for (texts, meaning) in in_every_call(site.language) {
+            for text in texts {
+                add(text, meaning.clone());
+            }
         }
         Self {
             language: site.language,
@@ -212,4 +205,15 @@ impl Vocabulary {
             phrases,
         }
     }
+}
+
+/// Words that mean the same in every call of a language.
+fn in_every_call(language: Language) -> [(&'static [&'static str], Meaning); 5] {
+    [
+        (language.corrections(), Meaning::Correction),
+        (language.withdrawals(), Meaning::Withdrawal { last: false }),
+        (language.withdrawals_at_the_end(), Meaning::Withdrawal { last: true }),
+        (language.joiners(), Meaning::Joiner),
+        (language.fillers(), Meaning::Filler),
+    ]
 }

@@ -214,6 +214,9 @@ enum Job {
     Strange(Strange),
 }
 
+/// A job with the text that the model must be asked about for it.
+type Asked = (Job, Vec<Token>);
+
 /// A strange word begun.
 struct Strange {
     base: usize,
@@ -403,7 +406,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
 
     /// The most promising jobs with the texts they must know, until one run of the model is full, and those of the texts
     /// that the model was not asked yet. Words that are complete are taken on the way.
-    fn promising(&self, decoder: &impl Decoder, level: &mut Level) -> (Vec<(Job, Vec<Token>)>, BTreeSet<Vec<Token>>) {
+    fn promising(&self, decoder: &impl Decoder, level: &mut Level) -> (Vec<Asked>, BTreeSet<Vec<Token>>) {
         let mut jobs = Vec::new();
         let mut unknown = BTreeSet::new();
         while unknown.len() < self.width.together {
@@ -594,7 +597,8 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
 /// The spans of a sequence with another word of so many tokens after a base.
 fn with_span(hyp: &Open, base: &Base, tokens: usize) -> Vec<Range<usize>> {
     let from = base.tokens.len();
-    hyp.spans.iter().cloned().chain([from..from + tokens]).collect()
+    let new = from..from + tokens;
+    hyp.spans.iter().cloned().chain(std::iter::once(new)).collect()
 }
 
 /// So many words in the same order as anywhere before are no chance.

@@ -228,7 +228,7 @@ impl Language {
     }
 
     /// The word that denies what stands behind it.
-    pub fn not(self) -> &'static str {
+    pub fn denying(self) -> &'static str {
         match self {
             Self::English => "not",
             Self::German => "nicht",
