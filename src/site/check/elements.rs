@@ -181,7 +181,9 @@ impl Builder<'_> {
                     let texts = other.values.iter().flat_map(Wording::texts);
                     add(format!("is said for {}", other.id), &mut texts.map(String::as_str));
                 }
-                if let Some(language) = language {
+                // Elsewhere a site may well mean something by such a word ("wait" to somebody who wants to leave).
+                let a_name = ["address", "cable", "type"].contains(&element.id.as_str());
+                if let Some(language) = language.filter(|_| a_name) {
                     for list in [
                         language.corrections(),
                         language.withdrawals(),
