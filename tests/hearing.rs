@@ -205,6 +205,17 @@ fn a_file_that_is_no_model_is_refused_with_a_way_out() {
     assert!(error.contains("no such file"), "{error}");
 }
 
+/// A call by the embedded voice.
+fn said(speaker: &Speaker, text: &str, language: Language) -> Clip {
+    let line = Line {
+        text: text.to_owned(),
+        clip: None,
+        role: Role::Pilot,
+        language,
+    };
+    Clip::from_samples(speaker.speak(line, None).unwrap().samples)
+}
+
 /// Words behind a complete right call that take it back are heard; words that end it do not harm it.
 #[test]
 fn a_call_that_is_taken_back_is_asked_again() {
@@ -215,13 +226,8 @@ fn a_call_that_is_taken_back_is_asked_again() {
     let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
     let speaker = Speaker::open().unwrap();
     let mut outcome = |behind: &str| {
-        let line = Line {
-            text: format!("Winch, golf charlie lima romeo mike, two up, north winch cable, ready{behind}."),
-            clip: None,
-            role: Role::Pilot,
-            language: Language::English,
-        };
-        let clip = Clip::from_samples(speaker.speak(line, None).unwrap().samples);
+        let text = format!("Winch, golf charlie lima romeo mike, two up, north winch cable, ready{behind}.");
+        let clip = said(&speaker, &text, Language::English);
         let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
         judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
     };
@@ -240,13 +246,8 @@ fn a_compound_written_in_two_parts_keeps_its_place() {
     let vocabulary = Vocabulary::of(&site, site.step("ready").unwrap());
     let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
     let speaker = Speaker::open().unwrap();
-    let line = Line {
-        text: "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar.".to_owned(),
-        clip: None,
-        role: Role::Pilot,
-        language: Language::German,
-    };
-    let clip = Clip::from_samples(speaker.speak(line, None).unwrap().samples);
+    let text = "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar.";
+    let clip = said(&speaker, text, Language::German);
     let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
     let reading = &evidence.readings[0].reading;
     assert_eq!(evidence.places.len(), reading.words.len());

@@ -32,6 +32,23 @@ fn typed(site: &Site, callsign: &str, crew: u8, cable: &str, text: &str) -> Judg
     )
 }
 
+/// What was spoken and read as this text, with nothing else as likely; the sound is well explained.
+fn spoken(site: &Site, step: &str, situation: &Situation, text: &str) -> Judgement {
+    let step = site.step(step).unwrap();
+    let vocabulary = Vocabulary::of(site, step);
+    let evidence = Evidence {
+        readings: vec![Scored {
+            reading: reading::read(&vocabulary, text),
+            score: 0.0,
+        }],
+        fit: -0.4,
+        seconds: 5.0,
+        tokens: 20,
+        ..Evidence::typed(&vocabulary, text)
+    };
+    judge(site, step, situation, &evidence, &Limits::DEFAULT)
+}
+
 /// What is not `said`, as "element verdict heard".
 fn faults(j: &Judgement) -> Vec<String> {
     j.elements
@@ -329,23 +346,8 @@ fn what_the_sound_does_not_decide_is_unsure() {
 #[test]
 fn a_strange_word_decides_nothing_about_what_is_missing() {
     let site = site("larkmoor");
-    let step = site.step("ready").unwrap();
-    let vocabulary = Vocabulary::of(&site, step);
     let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
-    let spoken = |text: &str| {
-        let evidence = Evidence {
-            readings: vec![Scored {
-                reading: reading::read(&vocabulary, text),
-                score: 0.0,
-            }],
-            fit: -0.4,
-            seconds: 5.0,
-            tokens: 20,
-            ..Evidence::typed(&vocabulary, "winch")
-        };
-        judge(&site, step, &situation, &evidence, &Limits::DEFAULT)
-    };
-    let verdicts = |text: &str| faults(&spoken(text));
+    let verdicts = |text: &str| faults(&spoken(&site, "ready", &situation, text));
     let right = "winch delta four seven six one solo north winch cable ready";
     assert_eq!(verdicts(right), Vec::<String>::new());
     assert_eq!(verdicts(&format!("lovely day {right}")), Vec::<String>::new());
@@ -474,20 +476,8 @@ fn what_is_taken_back_is_asked_again() {
 #[test]
 fn strange_words_at_the_end_leave_the_call_open() {
     let site = site("larkmoor");
-    let step = site.step("ready").unwrap();
-    let vocabulary = Vocabulary::of(&site, step);
     let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 1, "north");
-    let outcome = |text: &str| {
-        let evidence = Evidence {
-            readings: vec![Scored {
-                reading: reading::read(&vocabulary, text),
-                score: 0.0,
-            }],
-            seconds: 5.0,
-            ..Evidence::typed(&vocabulary, "winch")
-        };
-        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
-    };
+    let outcome = |text: &str| spoken(&site, "ready", &situation, text).outcome;
     let right = "winch delta four seven six one solo north winch cable ready";
     assert_eq!(outcome(right), Outcome::Pass);
     assert_eq!(outcome(&format!("{right} emergency")), Outcome::SayAgain);
@@ -498,20 +488,8 @@ fn strange_words_at_the_end_leave_the_call_open() {
 #[test]
 fn a_denial_in_the_place_of_a_value_is_not_certain() {
     let site = site("erlengrund");
-    let step = site.step("ready").unwrap();
-    let vocabulary = Vocabulary::of(&site, step);
     let situation = Situation::new(Callsign::parse("D-3862").unwrap(), 1, "wald");
-    let spoken = |text: &str| {
-        let evidence = Evidence {
-            readings: vec![Scored {
-                reading: reading::read(&vocabulary, text),
-                score: 0.0,
-            }],
-            seconds: 5.0,
-            ..Evidence::typed(&vocabulary, "winde")
-        };
-        faults(&judge(&site, step, &situation, &evidence, &Limits::DEFAULT))
-    };
+    let spoken = |text: &str| faults(&spoken(&site, "ready", &situation, text));
     assert_eq!(
         spoken("winde delta drei acht sechs zwo einsitzig windenseil nicht startklar"),
         ["cable unsure -", "ready unsure nicht startklar"]
@@ -536,20 +514,8 @@ fn a_denial_in_the_place_of_a_value_is_not_certain() {
 #[test]
 fn half_a_word_is_no_stop_in_the_stop_drill() {
     let site = site("erlengrund");
-    let step = site.step("stop").unwrap();
-    let vocabulary = Vocabulary::of(&site, step);
     let situation = Situation::new(Callsign::parse("D-3862").unwrap(), 1, "wald");
-    let outcome = |text: &str| {
-        let evidence = Evidence {
-            readings: vec![Scored {
-                reading: reading::read(&vocabulary, text),
-                score: 0.0,
-            }],
-            seconds: 1.2,
-            ..Evidence::typed(&vocabulary, "stopp")
-        };
-        judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
-    };
+    let outcome = |text: &str| spoken(&site, "stop", &situation, text).outcome;
     assert_eq!(outcome("stopp"), Outcome::Pass);
     assert_eq!(outcome("stopp stopp stopp"), Outcome::Pass);
     assert_eq!(outcome("stopp klar"), Outcome::SayAgain);

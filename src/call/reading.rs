@@ -66,11 +66,17 @@ impl Reading {
         (all, !self.withdrawn.is_empty())
     }
 
+    /// Is there a word at this place that nothing explains?
+    pub fn is_unknown(&self, at: usize) -> bool {
+        let word = self.words.get(at);
+        word.is_some_and(|w| self.unknown.iter().flat_map(|u| u.split(' ')).any(|u| u == w))
+    }
+
     /// Does a word that nothing explains stand behind everything that counts?
     pub fn ends_unknown(&self) -> bool {
-        let last = self.words.last().filter(|_| !self.mentions.is_empty());
-        let known = self.mentions.iter().any(|m| m.span.1 == self.words.len());
-        last.is_some_and(|w| !known && self.unknown.iter().any(|u| u.split(' ').any(|u| u == w)))
+        let last = self.words.len().checked_sub(1);
+        let counts = self.mentions.iter().any(|m| m.span.1 == self.words.len());
+        !self.mentions.is_empty() && !counts && last.is_some_and(|n| self.is_unknown(n))
     }
 }
 

@@ -145,7 +145,7 @@ impl Vocabulary {
                 }
             }
             for v in &e.other {
-                for text in std::iter::once(&v.taught).chain(&v.understood) {
+                for text in v.texts() {
                     add(
                         text,
                         Meaning::Value {

@@ -3,7 +3,7 @@
 use crate::call::Evidence;
 use crate::call::reading::{Mention, Reading, Said};
 use crate::call::words;
-use crate::site::{Site, Step, placeholders};
+use crate::site::{Site, Step, Wording, placeholders};
 
 /// Is it a value that only other sites have?
 pub(super) fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
@@ -20,12 +20,8 @@ pub(super) fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evi
     let Some(best) = evidence.readings.first().filter(|_| deniable && evidence.seconds > 0.0) else {
         return false;
     };
-    let unknown: Vec<&str> = best.reading.unknown.iter().flat_map(|u| u.split(' ')).collect();
     let mut mentions = best.reading.mentions.iter().filter(|m| m.element == index);
-    mentions.any(|m| {
-        let before = m.span.0.checked_sub(1).and_then(|n| best.reading.words.get(n));
-        before.is_some_and(|w| unknown.contains(&w.as_str()))
-    })
+    mentions.any(|m| m.span.0.checked_sub(1).is_some_and(|n| best.reading.is_unknown(n)))
 }
 
 /// Is an element denied where, as the call is taught, the value of another one belongs that was not heard? Then what was taken
@@ -57,9 +53,7 @@ pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &
         .map(|e| e.values.iter().chain(&e.other))
         .into_iter()
         .flatten();
-    let texts = values
-        .filter(|v| v.id != expected)
-        .flat_map(|v| std::iter::once(&v.taught).chain(&v.understood));
+    let texts = values.filter(|v| v.id != expected).flat_map(Wording::texts);
     let names: Vec<String> = texts.flat_map(|t| words::of(t)).collect();
     let like = |word: &str| names.iter().any(|n| strsim::normalized_levenshtein(n, word) >= LIKE);
     best.reading.unknown.iter().flat_map(|u| u.split(' ')).any(like)
@@ -74,7 +68,5 @@ pub(super) fn perhaps_half_a_word(index: usize, evidence: &Evidence) -> bool {
     let [stop] = best.reading.mentions.as_slice() else {
         return false;
     };
-    let behind = best.reading.words.get(stop.span.1);
-    let unknown = |w: &String| best.reading.unknown.iter().any(|u| u.split(' ').any(|u| u == w));
-    stop.element == index && behind.is_some_and(unknown)
+    stop.element == index && best.reading.is_unknown(stop.span.1)
 }
