@@ -227,7 +227,7 @@ fn a_call_that_is_taken_back_is_asked_again() {
     let speaker = Speaker::open().unwrap();
     let mut outcome = |behind: &str| {
         let text = format!("Winch, golf charlie lima romeo mike, two up, north winch cable, ready{behind}.");
-        let clip = said(&speaker, &text, Language::English);
+        let clip = said(&speaker, &text, Language::ENGLISH);
         let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
         judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
     };
@@ -247,7 +247,7 @@ fn a_compound_written_in_two_parts_keeps_its_place() {
     let mut recogniser = LatticeRecogniser::load(&model(), 2).unwrap();
     let speaker = Speaker::open().unwrap();
     let text = "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar.";
-    let clip = said(&speaker, text, Language::German);
+    let clip = said(&speaker, text, Language::GERMAN);
     let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
     let reading = &evidence.readings[0].reading;
     assert_eq!(evidence.places.len(), reading.words.len());

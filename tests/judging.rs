@@ -11,7 +11,8 @@
 )]
 
 use cableside::call::{Evidence, Judgement, Outcome, Scored, Situation, Vocabulary, judge, judge::Limits, reading};
-use cableside::site::{Callsign, Site};
+use cableside::site::language::Sense;
+use cableside::site::{Callsign, Language, Site};
 
 fn site(name: &str) -> Site {
     let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -403,16 +404,13 @@ fn what_is_taken_back_is_asked_again() {
     let larkmoor = site("larkmoor");
     let right = "winch delta four seven six one solo north winch cable ready";
     let judged = |text: &str| typed(&larkmoor, "D-4761", 1, "north", text);
-    for behind in larkmoor
-        .language
-        .withdrawals()
-        .iter()
-        .chain(larkmoor.language.corrections())
-    {
+    let takes_back = larkmoor.language.of_sense(Sense::TakesBack);
+    for behind in takes_back.chain(larkmoor.language.of_sense(Sense::Corrects)) {
         let j = judged(&format!("{right} {behind}"));
         assert_eq!(j.outcome, Outcome::SayAgain, "{behind}");
         assert_eq!(faults(&j).len(), 6, "{behind}");
-        assert!(j.elements[5].reason.contains(behind), "{}", j.elements[5].reason);
+        let reason = j.elements[5].reason.text(Language::ENGLISH);
+        assert!(reason.contains(behind), "{reason}");
         assert_eq!(judged(&format!("{behind} {right}")).outcome, Outcome::Pass, "{behind}");
     }
     let table: &[(&str, &[&str])] = &[
@@ -461,12 +459,8 @@ fn what_is_taken_back_is_asked_again() {
 
     let erlengrund = site("erlengrund");
     let right = "winde delta drei acht sechs zwo einsitzig windenseil wald startklar";
-    for behind in erlengrund
-        .language
-        .withdrawals()
-        .iter()
-        .chain(erlengrund.language.corrections())
-    {
+    let takes_back = erlengrund.language.of_sense(Sense::TakesBack);
+    for behind in takes_back.chain(erlengrund.language.of_sense(Sense::Corrects)) {
         let j = typed(&erlengrund, "D-3862", 1, "wald", &format!("{right} {behind}"));
         assert_eq!(j.outcome, Outcome::SayAgain, "{behind}");
     }

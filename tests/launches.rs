@@ -31,7 +31,7 @@ fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, tur
                 Some(&"hand") => launch.did(site, Did::Hand),
                 Some(text) => {
                     let step = launch.judged_step(site).unwrap();
-                    let evidence = Evidence::typed(&Vocabulary::in_launch(site, step), text);
+                    let evidence = Evidence::typed(&launch.vocabulary(site).unwrap(), text);
                     let turned = Turned::new(site, step, &launch.situation, &evidence);
                     launch.did(site, turned.did(false));
                 }
@@ -339,7 +339,7 @@ fn to_my_turn(site: &Site, launch: &mut Launch) -> Option<Want> {
 
 fn turned(site: &Site, launch: &Launch, text: &str) -> Turned {
     let step = launch.judged_step(site).unwrap();
-    let evidence = Evidence::typed(&Vocabulary::in_launch(site, step), text);
+    let evidence = Evidence::typed(&launch.vocabulary(site).unwrap(), text);
     Turned::new(site, step, &launch.situation, &evidence)
 }
 

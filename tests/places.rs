@@ -26,7 +26,7 @@ fn part(speaker: &Speaker, role: Role, text: &str) -> Vec<f32> {
         text: text.to_owned(),
         clip: None,
         role,
-        language: Language::English,
+        language: Language::ENGLISH,
     };
     let sound = speaker.speak(line, None).unwrap().samples;
     let sounding = delivery::stretches(&sound);

@@ -54,13 +54,13 @@ fn digits_are_those_of_cap_413() {
         ("niner", 9),
     ];
     for (word, digit) in table {
-        assert_eq!(number::digit(Language::English, word), Some(digit), "{word}");
+        assert_eq!(number::digit(Language::ENGLISH, word), Some(digit), "{word}");
     }
     // Common practice, no source.
     for (digit, word) in (0..).zip([
         "null", "eins", "zwo", "drei", "vier", "fünf", "sechs", "sieben", "acht", "neun",
     ]) {
-        assert_eq!(number::digit(Language::German, word), Some(digit), "{word}");
+        assert_eq!(number::digit(Language::GERMAN, word), Some(digit), "{word}");
     }
 }
 
@@ -74,7 +74,7 @@ fn callsigns_are_spelled_character_by_character() {
         ("G-ABCD", "golf alfa bravo charlie delta"),
     ] {
         let c = Callsign::parse(written).unwrap();
-        assert_eq!(c.spoken(Language::English), spoken);
+        assert_eq!(c.spoken(Language::ENGLISH), spoken);
         assert_eq!(c.to_string(), written);
     }
 }

@@ -116,7 +116,7 @@ impl Remark {
 
 impl fmt::Display for Remark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.text(Language::English))
+        f.write_str(&self.text(Language::ENGLISH))
     }
 }
 

@@ -2,7 +2,9 @@
 
 use super::delivery::{Delivery, Place};
 use super::reading::{self, Reading};
+use super::reason::Silence;
 use super::vocabulary::Vocabulary;
+use super::words::{self, Mark};
 use serde::{Deserialize, Serialize};
 
 /// A reading with its weight.
@@ -21,7 +23,7 @@ pub struct Evidence {
     /// False when no speech was found; then there are no readings.
     pub speech: bool,
     /// Why no speech was found, for the student.
-    pub silence: Option<String>,
+    pub silence: Option<Silence>,
     /// What free transcription wrote, for the debrief only: verdicts do not rest on it.
     pub transcript: String,
     /// Readings, best first.
@@ -67,10 +69,10 @@ impl Evidence {
     }
 
     /// No speech.
-    pub fn silence(why: impl Into<String>) -> Self {
+    pub fn silence(why: Silence) -> Self {
         Self {
             speech: false,
-            silence: Some(why.into()),
+            silence: Some(why),
             transcript: String::new(),
             readings: Vec::new(),
             foreign: 0.0,
@@ -88,13 +90,14 @@ impl Evidence {
 
     /// A typed call: one reading, nothing unsure.
     pub fn typed(vocabulary: &Vocabulary, text: &str) -> Self {
-        let reading = reading::read(vocabulary, text);
+        let (words, marks) = words::marked(text);
+        let reading = reading::read_words(vocabulary, words, &marks);
         if reading.words.is_empty() {
-            return Self::silence("nothing was typed");
+            return Self::silence(Silence::NothingTyped);
         }
         let mut readings = vec![Scored { reading, score: 0.0 }];
         // A slip of the finger decides nothing: the word meant and the word typed stand beside each other.
-        readings.extend(mended(vocabulary, &readings[0].reading).map(|reading| Scored { reading, score: -0.5 }));
+        readings.extend(mended(vocabulary, &readings[0].reading, &marks).map(|reading| Scored { reading, score: -0.5 }));
         Self {
             speech: true,
             silence: None,
@@ -115,7 +118,7 @@ impl Evidence {
 }
 
 /// The reading with each word that nothing explains taken for the one word of the vocabulary that it is a slip away from.
-fn mended(vocabulary: &Vocabulary, reading: &Reading) -> Option<Reading> {
+fn mended(vocabulary: &Vocabulary, reading: &Reading, marks: &[Mark]) -> Option<Reading> {
     let slip = |word: &String| {
         let known = vocabulary.phrases.iter().flat_map(|p| &p.words);
         let mut near: Vec<&String> = known
@@ -128,17 +131,15 @@ fn mended(vocabulary: &Vocabulary, reading: &Reading) -> Option<Reading> {
             _ => None,
         }
     };
-    let unknown: Vec<&str> = reading.unknown.iter().flat_map(|u| u.split(' ')).collect();
-    let mend = |w: &String| if unknown.contains(&w.as_str()) { slip(w) } else { None };
-    if !reading.words.iter().any(|w| mend(w).is_some()) {
-        return None;
+    let mut words = reading.words.clone();
+    let mut mended = false;
+    for at in &reading.unknown_at {
+        if let Some(meant) = words.get(*at).and_then(slip) {
+            words[*at] = meant;
+            mended = true;
+        }
     }
-    let words = reading
-        .words
-        .iter()
-        .map(|w| mend(w).unwrap_or_else(|| w.clone()))
-        .collect();
-    Some(reading::read_words(vocabulary, words))
+    mended.then(|| reading::read_words(vocabulary, words, marks))
 }
 
 #[cfg(test)]

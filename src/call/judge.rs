@@ -2,15 +2,16 @@
 
 mod doubt;
 
+use super::advice::{Advice, advice};
 use super::evidence::{Evidence, Scored};
 use super::reading::{Mention, Reading, Said};
+use super::reason::Reason;
 use super::situation::Situation;
+use super::stance::Stance;
 use super::vocabulary::Vocabulary;
-use super::words;
-use crate::site::{Language, Site, Step, placeholders};
-use doubt::{elsewhere, perhaps_another, perhaps_denied, perhaps_half_a_word, perhaps_value};
+use crate::site::{Language, Purpose, Site, Step};
+use doubt::{elsewhere, perhaps_another, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
-use std::fmt;
 
 /// How far evidence must reach before an element is decided. The one place for these numbers; how they were fitted is
 /// described in DEVELOPERS.md.
@@ -34,6 +35,8 @@ pub struct Limits {
     pub fit_doubtful: f32,
     /// Below this mean log-probability a token (nats) another listening changes nothing.
     pub fit_hopeless: f32,
+    /// A stop counts, in whatever call, in a reading no lighter than this against the best (nats): in doubt the launch is stopped.
+    pub stop: f32,
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
     /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
@@ -50,6 +53,7 @@ impl Limits {
         fit_once: 5.0,
         fit_doubtful: -1.2,
         fit_hopeless: -2.5,
+        stop: 2.0,
         unread: 0.5,
     };
 
@@ -164,75 +168,11 @@ pub struct ElementVerdict {
     pub expected: String,
     /// Nats between the best reading and the best one that would change the verdict; `None` when none is known.
     pub margin: Option<f32>,
-    /// Why, in one sentence.
-    pub reason: String,
+    /// Why.
+    pub reason: Reason,
     /// Where in the sound it was heard; `None` where nothing was, or where that is not known.
     #[serde(default)]
     pub place: Option<super::delivery::Place>,
-}
-
-/// Advice: never changes a verdict.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case", tag = "about")]
-pub enum Advice {
-    /// Understood, but the site teaches other words.
-    Wording {
-        /// Element id.
-        element: String,
-        /// Words said.
-        said: String,
-        /// Words taught.
-        taught: String,
-    },
-    /// Digits spoken as pairs.
-    NumberPairs {
-        /// Words said.
-        said: String,
-        /// Words taught.
-        taught: String,
-    },
-    /// The elements came in another order than taught.
-    Order {
-        /// Labels in the taught order.
-        taught: String,
-    },
-    /// The callsign was begun twice.
-    Restarted,
-    /// A slip was corrected in the standard way.
-    Corrected,
-    /// Hesitations and small talk.
-    Fillers {
-        /// The words.
-        words: String,
-    },
-    /// Words that belong to no element.
-    Extra {
-        /// The words.
-        words: String,
-    },
-}
-
-impl Advice {
-    /// The sentence for the student.
-    pub fn text(&self, language: Language) -> String {
-        match self {
-            Self::Wording { said, taught, .. } => {
-                language.text("advice.wording", &[("said", said), ("taught", taught)])
-            }
-            Self::NumberPairs { said, taught } => language.text("advice.pairs", &[("said", said), ("taught", taught)]),
-            Self::Order { taught } => language.text("advice.order", &[("taught", taught)]),
-            Self::Restarted => language.text("advice.restarted", &[]),
-            Self::Corrected => language.text("advice.corrected", &[]),
-            Self::Fillers { words } => language.text("advice.fillers", &[("words", words)]),
-            Self::Extra { words } => language.text("advice.extra", &[("words", words)]),
-        }
-    }
-}
-
-impl fmt::Display for Advice {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.text(Language::English))
-    }
 }
 
 /// A part of the score.
@@ -265,7 +205,13 @@ pub struct Judgement {
 }
 
 /// The order in which the driver raises faults, wrong before missing.
-const RAISED: [&str; 5] = ["callsign", "cable", "crew", "method", "ready"];
+const RAISED: [Purpose; 5] = [
+    Purpose::Callsign,
+    Purpose::Cable,
+    Purpose::Crew,
+    Purpose::Method,
+    Purpose::Readiness,
+];
 
 impl Judgement {
     /// One element.
@@ -275,8 +221,11 @@ impl Judgement {
 
     /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
     /// then what is unsure, in the same order.
-    pub fn raised(&self) -> Option<&ElementVerdict> {
-        let place = |e: &ElementVerdict| RAISED.iter().position(|r| *r == e.element).unwrap_or(RAISED.len());
+    pub fn raised(&self, site: &Site) -> Option<&ElementVerdict> {
+        let place = |e: &ElementVerdict| {
+            let purpose = site.purpose(&e.element);
+            RAISED.iter().position(|r| *r == purpose).unwrap_or(RAISED.len())
+        };
         [Verdict::Wrong, Verdict::Missing, Verdict::Unsure]
             .into_iter()
             .find_map(|v| {
@@ -339,7 +288,7 @@ impl Judgement {
                     heard,
                     expected,
                     margin: None,
-                    reason: String::new(),
+                    reason: Reason::Unheard,
                     place: None,
                 }
             })
@@ -361,62 +310,145 @@ impl Judgement {
 struct Finding {
     verdict: Verdict,
     heard: Option<String>,
+    reason: Option<Reason>,
 }
 
 impl Finding {
     fn new(verdict: Verdict, heard: Option<String>) -> Self {
-        Self { verdict, heard }
+        Self {
+            verdict,
+            heard,
+            reason: None,
+        }
+    }
+
+    fn because(verdict: Verdict, heard: String, reason: Reason) -> Self {
+        Self {
+            verdict,
+            heard: Some(heard),
+            reason: Some(reason),
+        }
     }
 }
 
-fn find(reading: &Reading, element: usize, expected: &str, pairs_forbidden: bool) -> Finding {
-    let mentions: Vec<&Mention> = reading.mentions.iter().filter(|m| m.element == element).collect();
-    if mentions.iter().any(|m| m.said == Said::Negated) {
-        let words = mentions
+/// One element of a call to be judged.
+struct Asked<'a> {
+    index: usize,
+    id: &'a str,
+    purpose: Purpose,
+    expected: String,
+    /// The right words, for the reasons.
+    right: String,
+    pairs_forbidden: bool,
+}
+
+impl Asked<'_> {
+    /// How a mention of it stands.
+    fn stance(&self, mention: &Mention) -> Stance {
+        match (self.purpose, mention.stance) {
+            // Nothing that is said beside it takes back a stop; only a denial before it does ("don't stop").
+            (Purpose::Stop, Stance::Denied) if mention.reach.0 < mention.span.0 => Stance::Denied,
+            (Purpose::Stop, _) => Stance::Plain,
+            // What would be done if something happened is supposed by its nature, in words of the pilot's own.
+            (Purpose::Eventuality, Stance::PutOff | Stance::Asked | Stance::Open) => Stance::Plain,
+            (_, stance) => stance,
+        }
+    }
+
+    /// What one reading says of it.
+    fn find(&self, reading: &Reading) -> Finding {
+        let mentions: Vec<(&Mention, Stance)> = reading
+            .mentions
             .iter()
-            .find(|m| m.said == Said::Negated)
-            .map(|m| m.words.clone());
-        return Finding {
-            verdict: Verdict::Wrong,
-            heard: words,
+            .filter(|m| m.element == self.index)
+            .map(|m| (m, self.stance(m)))
+            .collect();
+        let with_what_does_it = |m: &Mention| {
+            let words = reading.words.get(m.reach.0..m.reach.1);
+            words.map_or_else(|| m.words.clone(), |w| w.join(" "))
         };
-    }
-    let other = mentions.iter().find_map(|m| match &m.said {
-        Said::Value(v) if v != expected => Some(v.clone()),
-        Said::Value(_) if pairs_forbidden && m.pairs => Some(m.words.clone()),
-        _ => None,
-    });
-    if let Some(v) = other {
-        return Finding {
-            verdict: Verdict::Wrong,
-            heard: Some(v),
+        let is_right = |m: &Mention| match &m.said {
+            Said::Value(v) => *v == self.expected && !(self.pairs_forbidden && m.pairs),
+            _ => false,
         };
+        let denied = mentions.iter().find(|(m, s)| match m.said {
+            Said::Negated => *s == Stance::Plain,
+            _ => is_right(m) && *s == Stance::Denied,
+        });
+        if let Some((m, _)) = denied {
+            let heard = with_what_does_it(m);
+            return Finding::because(Verdict::Wrong, heard.clone(), Reason::Denied { heard });
+        }
+        let other = mentions.iter().find_map(|(m, s)| match &m.said {
+            Said::Value(v) if *s == Stance::Plain && *v != self.expected => Some(v.clone()),
+            Said::Value(_) if *s == Stance::Plain && !is_right(m) => Some(m.words.clone()),
+            _ => None,
+        });
+        if let Some(v) = other {
+            return Finding::new(Verdict::Wrong, Some(v));
+        }
+        let plain = mentions.iter().any(|(m, s)| is_right(m) && *s == Stance::Plain);
+        let open = mentions.iter().find(|(m, s)| match s {
+            Stance::Plain => false,
+            // Another value denied says nothing against the right one.
+            Stance::Denied => m.said == Said::Negated,
+            // What was taken back may be said again.
+            Stance::TakenBack => !(plain && is_right(m)),
+            Stance::PutOff | Stance::Asked | Stance::Open => true,
+        });
+        if let Some((m, stance)) = open {
+            let heard = with_what_does_it(m);
+            let value = match &m.said {
+                Said::Value(v) => v.clone(),
+                Said::Negated | Said::Incomplete => m.words.clone(),
+            };
+            let by = m.by.clone();
+            return match stance {
+                Stance::PutOff if self.purpose.moves() && is_right(m) => {
+                    Finding::because(Verdict::Wrong, heard.clone(), Reason::PutOff { heard })
+                }
+                Stance::PutOff => Finding::because(Verdict::Unsure, value, Reason::PutOff { heard }),
+                Stance::Asked => Finding::because(Verdict::Unsure, value, Reason::Asked { heard }),
+                Stance::TakenBack => Finding::because(Verdict::Unsure, value, Reason::TakenBack { heard: by }),
+                Stance::Plain | Stance::Denied | Stance::Open => {
+                    let right = self.right.clone();
+                    Finding::because(Verdict::Unsure, value, Reason::BesideUnknown { heard: by, right })
+                }
+            };
+        }
+        if plain {
+            return Finding::new(Verdict::Said, Some(self.expected.clone()));
+        }
+        Finding::new(Verdict::Missing, mentions.first().map(|(m, _)| with_what_does_it(m)))
     }
-    if mentions.iter().any(|m| matches!(m.said, Said::Value(_))) {
-        return Finding {
-            verdict: Verdict::Said,
-            heard: Some(expected.to_owned()),
-        };
-    }
-    Finding {
-        verdict: Verdict::Missing,
-        heard: mentions.first().map(|m| m.words.clone()),
-    }
-}
 
-/// What one reading says of one element where it takes back what it says before ("ready, wait"): then the right value may not
-/// stand, and neither must another one that was said beside it ("solo, sorry, two up").
-fn find_standing(reading: &Reading, (element, id): (usize, &str), expected: &str, pairs_forbidden: bool) -> Finding {
-    let finding = find(reading, element, expected, pairs_forbidden);
-    // Nothing that is said beside it takes back a stop.
-    if reading.withdrawn.is_empty() || id == "stop" {
-        return finding;
+    /// Why the verdict was given.
+    fn reason(&self, site: &Site, finding: &Finding, evidence: &Evidence, foreign: bool, limits: &Limits) -> Reason {
+        let words = |value: &str| site.taught_words(self.id, value).unwrap_or_else(|| value.to_owned());
+        let right = self.right.clone();
+        let best = evidence.readings.first().map(|r| &r.reading);
+        let more = limits.more_said(evidence) || best.is_some_and(Reading::ends_unknown);
+        if let Some(reason) = finding.reason.clone().filter(|_| !foreign) {
+            return reason;
+        }
+        match (finding.verdict, &finding.heard) {
+            (Verdict::Said, _) => Reason::Said,
+            (Verdict::Wrong, Some(h)) => Reason::Wrong { heard: words(h), right },
+            (Verdict::Wrong, None) => Reason::WrongUnknown { right },
+            (Verdict::Missing, Some(h)) => Reason::Half {
+                heard: h.clone(),
+                right,
+            },
+            (Verdict::Missing, None) if !evidence.speech => Reason::NothingHeard {
+                silence: evidence.silence,
+            },
+            (Verdict::Missing, None) => Reason::Missing { right },
+            (Verdict::Unsure, Some(h)) if *h == self.expected && more => Reason::More { heard: words(h) },
+            (Verdict::Unsure, _) if foreign => Reason::Foreign,
+            (Verdict::Unsure, Some(h)) => Reason::Maybe { heard: words(h) },
+            (Verdict::Unsure, None) => Reason::MaybeRight { right },
+        }
     }
-    let right = |m: &Mention| m.element == element && m.said == Said::Value(expected.to_owned());
-    if reading.mentions.iter().any(right) {
-        return Finding::new(Verdict::Unsure, finding.heard);
-    }
-    finding
 }
 
 /// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
@@ -447,19 +479,25 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     for (index, id) in step.elements.iter().enumerate() {
         let expected = values.get(id).cloned().unwrap_or_default();
         let critical = step.critical.contains(id);
-        let pairs_forbidden = site.customs.number_pairs_forbidden;
+        let asked = Asked {
+            index,
+            id,
+            purpose: site.purpose(id),
+            right: site.taught_words(id, &expected).unwrap_or_else(|| expected.clone()),
+            expected,
+            pairs_forbidden: site.customs.number_pairs_forbidden,
+        };
         let (finding, margin) = match best {
             _ if wordless => (Finding::new(Verdict::Unsure, None), None),
             None => (Finding::new(Verdict::Missing, None), None),
             Some(best) => {
-                let find = |r: &Reading| find_standing(r, (index, id), &expected, pairs_forbidden);
-                let finding = find(&best.reading);
+                let finding = asked.find(&best.reading);
                 // Wrong and missing both fail: between them only the naming is open, the verdict is not.
                 let said = finding.verdict == Verdict::Said;
                 let rival = evidence
                     .readings
                     .iter()
-                    .find(|r| (find(&r.reading).verdict == Verdict::Said) != said)
+                    .find(|r| (asked.find(&r.reading).verdict == Verdict::Said) != said)
                     .map(|r| best.score - r.score);
                 let limit = match &finding.heard {
                     _ if said => limits.said,
@@ -467,24 +505,24 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     Some(value) if elsewhere(site, id, value) => 2.0 * limits.failed,
                     _ => limits.failed,
                 };
-                let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &expected);
+                let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &asked.expected);
+                let stop = asked.purpose == Purpose::Stop;
                 // Nothing that is said beside it takes back a stop.
-                let taken_back = said && id != "stop";
+                let taken_back = said && !stop;
                 let undecided = rival.is_some_and(|m| m < limit)
                     || ((more_said || surplus) && (taken_back || left_out))
                     || (strange && left_out)
                     || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
-                    || (said && id == "stop" && step.id == "stop" && perhaps_half_a_word(index, evidence))
-                    || (said && perhaps_denied(site, id, index, evidence))
-                    || (said && perhaps_another(site, id, &expected, evidence));
-                if undecided || foreign {
+                    || (said && stop && site.is_stop(step) && perhaps_half_a_word(index, evidence))
+                    || (said && perhaps_another(site, id, &asked.expected, evidence));
+                if (undecided || foreign) && finding.verdict != Verdict::Unsure {
                     (Finding::new(Verdict::Unsure, finding.heard), rival)
                 } else {
                     (finding, rival)
                 }
             }
         };
-        let reason = reason(site, id, &expected, &finding, evidence, foreign);
+        let reason = asked.reason(site, &finding, evidence, foreign, limits);
         let place = best.filter(|_| !foreign).and_then(|best| {
             let mention = best.reading.mentions.iter().rev().find(|m| m.element == index)?;
             evidence.place(mention)
@@ -494,7 +532,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
             critical,
             verdict: finding.verdict,
             heard: finding.heard,
-            expected,
+            expected: asked.expected,
             margin,
             reason,
             place,
@@ -513,10 +551,10 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     } else {
         (None, Vec::new())
     };
-    let halted = stop_called(site, step, evidence) && !foreign;
+    let halted = stop_called(site, step, evidence, limits) && !foreign;
     let (outcome, score, score_parts) = match outcome {
         // Stop behind a complete call takes it back; it is never held against anybody.
-        Outcome::Pass if halted && step.id != "stop" => (Outcome::SayAgain, None, Vec::new()),
+        Outcome::Pass if halted && !site.is_stop(step) => (Outcome::SayAgain, None, Vec::new()),
         other => (other, score, score_parts),
     };
     Judgement {
@@ -530,17 +568,14 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
 }
 
 /// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.
-fn stop_called(site: &Site, step: &Step, evidence: &Evidence) -> bool {
-    const ABOUT: f32 = 2.0;
+fn stop_called(site: &Site, step: &Step, evidence: &Evidence, limits: &Limits) -> bool {
     let Some(index) = Vocabulary::stop_of(site, step) else {
         return false;
     };
-    let mut near = evidence.readings.iter().filter(|r| r.score > -ABOUT);
+    let mut near = evidence.readings.iter().filter(|r| r.score > -limits.stop);
     let stops = |r: &Scored| {
-        r.reading
-            .mentions
-            .iter()
-            .any(|m| m.element == index && matches!(m.said, Said::Value(_)))
+        let mut mentions = r.reading.mentions.iter();
+        mentions.any(|m| m.element == index && matches!(m.said, Said::Value(_)))
     };
     near.any(stops)
 }
@@ -555,103 +590,6 @@ fn outcome(elements: &[ElementVerdict]) -> Outcome {
     } else {
         Outcome::Pass
     }
-}
-
-fn reason(site: &Site, id: &str, expected: &str, finding: &Finding, evidence: &Evidence, foreign: bool) -> String {
-    let words = |value: &str| site.taught_words(id, value).unwrap_or_else(|| value.to_owned());
-    let heard = finding.heard.as_deref().map(words).unwrap_or_default();
-    let half = finding.heard.as_deref().unwrap_or_default();
-    let right = words(expected);
-    let text = |key: &str, heard: &str| site.language.text(key, &[("heard", heard), ("right", &right)]);
-    let best = evidence.readings.first().map(|r| &r.reading);
-    let withdrawn = best.and_then(|b| b.withdrawn.first()).filter(|_| !foreign);
-    let more = Limits::DEFAULT.more_said(evidence) || best.is_some_and(Reading::ends_unknown);
-    match (finding.verdict, &finding.heard) {
-        (Verdict::Unsure, Some(_)) if let Some(words) = withdrawn => text("reason.withdrawn", words),
-        (Verdict::Said, _) => text("reason.said", ""),
-        (Verdict::Wrong, Some(_)) => text("reason.wrong", &heard),
-        (Verdict::Wrong, None) => text("reason.wrong_unknown", ""),
-        (Verdict::Missing, Some(_)) => text("reason.half", half),
-        (Verdict::Missing, None) if !evidence.speech => {
-            evidence.silence.clone().unwrap_or_else(|| text("reason.silence", ""))
-        }
-        (Verdict::Missing, None) => text("reason.missing", ""),
-        (Verdict::Unsure, Some(h)) if h == expected && more => text("reason.more", &heard),
-        (Verdict::Unsure, _) if foreign => text("reason.foreign", ""),
-        (Verdict::Unsure, Some(_)) => text("reason.maybe", &heard),
-        (Verdict::Unsure, None) => text("reason.maybe_right", ""),
-    }
-}
-
-fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdict]) -> Vec<Advice> {
-    let mut out = Vec::new();
-    for m in &reading.mentions {
-        // A stop stands behind the step's own elements.
-        let Some(judged) = elements.get(m.element) else {
-            continue;
-        };
-        if judged.verdict != Verdict::Said {
-            continue;
-        }
-        let taught = site.taught_words(&judged.element, &judged.expected).unwrap_or_default();
-        if m.pairs {
-            out.push(Advice::NumberPairs {
-                said: m.words.clone(),
-                taught,
-            });
-        } else if !m.taught {
-            out.push(Advice::Wording {
-                element: judged.element.clone(),
-                said: m.words.clone(),
-                taught: words::of(&taught).join(" "),
-            });
-        }
-        if m.restarted {
-            out.push(Advice::Restarted);
-        }
-    }
-    let right = |m: &Mention| elements.get(m.element).is_none_or(|e| e.verdict == Verdict::Said);
-    if !reading.taken_back.is_empty() && reading.taken_back.iter().all(right) {
-        out.push(Advice::Corrected);
-    }
-    let own = |e: &usize| *e < step.elements.len();
-    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).filter(own).collect();
-    let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
-        let names = placeholders(t);
-        names
-            .iter()
-            .filter_map(|n| step.elements.iter().position(|e| e == n))
-            .collect::<Vec<_>>()
-    });
-    let follows = |shape: &Vec<usize>| {
-        let mut last = 0;
-        order.iter().all(|e| {
-            let place = shape.iter().position(|s| s == e).unwrap_or(usize::MAX);
-            let ok = place >= last && place != usize::MAX;
-            last = place;
-            ok
-        })
-    };
-    if order.len() > 1 && !shapes.any(|s| follows(&s)) {
-        let labels: Vec<&str> = placeholders(&step.taught)
-            .iter()
-            .filter_map(|e| site.elements.get(*e).map(|e| e.label.as_str()))
-            .collect();
-        out.push(Advice::Order {
-            taught: labels.join(", "),
-        });
-    }
-    if !reading.fillers.is_empty() {
-        out.push(Advice::Fillers {
-            words: reading.fillers.join(", "),
-        });
-    }
-    if !reading.unknown.is_empty() {
-        out.push(Advice::Extra {
-            words: reading.unknown.join(" "),
-        });
-    }
-    out
 }
 
 /// Critical elements share 85 points, the others 10 (or all 95 when there are none), the club's own wording and order 5.

@@ -1,16 +1,22 @@
 //! One call: the situation dealt, what was said, verdicts, outcome, advice, score. Pure.
 
+pub mod advice;
 pub mod delivery;
 pub mod evidence;
 pub mod judge;
 pub mod reading;
+pub mod reason;
 pub mod situation;
+pub mod stance;
 pub mod vocabulary;
 pub mod words;
 
 pub use delivery::{Delivery, Place};
 pub use evidence::{Evidence, Scored};
-pub use judge::{Advice, ElementVerdict, Judgement, Outcome, Verdict, judge};
+pub use advice::Advice;
+pub use judge::{ElementVerdict, Judgement, Outcome, Verdict, judge};
+pub use reason::{Reason, Silence};
 pub use reading::{Mention, Reading, Said};
 pub use situation::{Situation, SituationError};
+pub use stance::Stance;
 pub use vocabulary::Vocabulary;

@@ -3,9 +3,10 @@
 //! The words are cut into wordings of the vocabulary so that as few words as possible stay unexplained; then each
 //! element gets what was said of it, later words counting after a "correction".
 
-use super::vocabulary::{Meaning, Vocabulary};
-use super::words;
-use crate::site::{Callsign, number, spelling};
+use super::stance::{self, Kind, Piece, Stance};
+use super::vocabulary::{Meaning, Phrase, Vocabulary};
+use super::words::{self, Mark};
+use crate::site::{Callsign, Purpose, number, spelling};
 use serde::{Deserialize, Serialize};
 
 /// What was said of one element.
@@ -36,6 +37,22 @@ pub struct Mention {
     pub pairs: bool,
     /// A callsign begun, broken off and begun again.
     pub restarted: bool,
+    /// How it stands.
+    #[serde(default)]
+    pub stance: Stance,
+    /// Its words and those that do something to it, as indexes into the words read.
+    #[serde(default)]
+    pub reach: (usize, usize),
+    /// The words beside it that make it stand so.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub by: String,
+}
+
+impl Mention {
+    /// Said, and nothing done to it.
+    pub fn is_plain(&self) -> bool {
+        self.stance == Stance::Plain
+    }
 }
 
 /// The reading of a sequence of words.
@@ -51,16 +68,26 @@ pub struct Reading {
     pub fillers: Vec<String>,
     /// Words nothing explains.
     pub unknown: Vec<String>,
+    /// Their places among the words.
+    #[serde(default)]
+    pub unknown_at: Vec<usize>,
     /// Words that take back what was said before them without saying what is right ("wait", a "correction" at the end).
     #[serde(default)]
     pub withdrawn: Vec<String>,
 }
 
+/// What a reading says of its elements: which, what, and how it stands.
+pub type Says = Vec<(usize, Said, Stance)>;
+
 impl Reading {
     /// What it says of which element, sorted, each once, and whether it takes something back: readings that agree in this mean
     /// the same.
-    pub fn says(&self) -> (Vec<(usize, Said)>, bool) {
-        let mut all: Vec<_> = self.mentions.iter().map(|m| (m.element, m.said.clone())).collect();
+    pub fn says(&self) -> (Says, bool) {
+        let mut all: Vec<_> = self
+            .mentions
+            .iter()
+            .map(|m| (m.element, m.said.clone(), m.stance))
+            .collect();
         all.sort();
         all.dedup();
         (all, !self.withdrawn.is_empty())
@@ -68,8 +95,15 @@ impl Reading {
 
     /// Is there a word at this place that nothing explains?
     pub fn is_unknown(&self, at: usize) -> bool {
-        let word = self.words.get(at);
-        word.is_some_and(|w| self.unknown.iter().flat_map(|u| u.split(' ')).any(|u| u == w))
+        self.unknown_at.contains(&at)
+    }
+
+    /// The words that nothing explains, one by one.
+    pub fn unknown_words(&self) -> impl Iterator<Item = &str> {
+        self.unknown_at
+            .iter()
+            .filter_map(|n| self.words.get(*n))
+            .map(String::as_str)
     }
 
     /// Does a word that nothing explains stand behind everything that counts?
@@ -80,9 +114,12 @@ impl Reading {
     }
 }
 
+/// What a stretch of words is.
 #[derive(Clone)]
-enum Piece {
+enum Cut {
     Phrase(usize),
+    /// A wording with a word inside it that is none of it.
+    Around(usize, Stance),
     Spelled { chars: Vec<char>, pairs: bool },
     Unknown,
 }
@@ -95,87 +132,188 @@ const SMALL_WORD: u32 = 11;
 /// One spelled character alone is a poor callsign: "mike" or "two" inside another wording is likelier.
 const LONE_CHARACTER: u32 = 25;
 
+/// A word inside a wording that is none of it costs this, beside the wording.
+const INSIDE: u32 = 5;
+/// So many words may stand inside a wording.
+const MOST_INSIDE: usize = 3;
+/// Words that change nothing may stand inside a wording of at least this many: "winch now cable" is no "winch cable".
+const LEAST_AROUND: usize = 3;
+
 /// Read a text as typed or transcribed.
 pub fn read(vocabulary: &Vocabulary, text: &str) -> Reading {
-    read_words(vocabulary, words::of(text))
+    let (words, marks) = words::marked(text);
+    read_words(vocabulary, words, &marks)
 }
 
-/// Read words already cut.
-pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>) -> Reading {
-    let pieces = cut(vocabulary, &words);
-    let mut reading = Reading::default();
-    let mut corrected = false;
-    // A correction that nothing has followed yet.
-    let mut open = None;
-    for (from, to, piece) in pieces {
-        let text = words[from..to].join(" ");
-        let mention = |element, said, taught, pairs, restarted| Mention {
-            element,
-            said,
-            words: text.clone(),
-            span: (from, to),
-            taught,
-            pairs,
-            restarted,
-        };
-        let new = match piece {
-            Piece::Unknown => {
-                reading.unknown.push(text);
-                continue;
-            }
-            Piece::Spelled { chars, pairs } => {
-                let (chars, restarted) = without_restart(&chars);
-                let Some(callsign) = Callsign::from_chars(chars) else {
-                    continue;
-                };
-                mention(
-                    vocabulary.spelled.unwrap_or_default(),
-                    Said::Value(callsign.to_string()),
-                    true,
-                    pairs,
-                    restarted,
-                )
-            }
-            Piece::Phrase(p) => match &vocabulary.phrases[p].meaning {
-                Meaning::Value { element, value, taught } => {
-                    mention(*element, Said::Value(value.clone()), *taught, false, false)
-                }
-                Meaning::Incomplete { element } => mention(*element, Said::Incomplete, false, false, false),
-                Meaning::Negated { element } => mention(*element, Said::Negated, false, false, false),
-                Meaning::Correction => {
-                    corrected = true;
-                    open = Some(text);
-                    continue;
-                }
-                // Before everything that counts there is nothing to take back.
-                Meaning::Withdrawal { .. } if reading.mentions.is_empty() => {
-                    reading.fillers.push(text);
-                    continue;
-                }
-                Meaning::Withdrawal { .. } => {
-                    reading.withdrawn.push(text);
-                    continue;
-                }
-                Meaning::Filler => {
-                    reading.fillers.push(text);
-                    continue;
-                }
-                Meaning::Joiner => continue,
-            },
-        };
-        if corrected {
-            let (back, kept) = std::mem::take(&mut reading.mentions)
-                .into_iter()
-                .partition(|m: &Mention| m.element == new.element);
-            reading.mentions = kept;
-            reading.taken_back.extend::<Vec<Mention>>(back);
-        }
-        open = None;
-        reading.mentions.push(new);
+/// Read words already cut. `marks` stand behind the words; where there are none, none is known.
+pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>, marks: &[Mark]) -> Reading {
+    let mut reader = Reader {
+        vocabulary,
+        words: &words,
+        marks,
+        reading: Reading::default(),
+        back: Vec::new(),
+        pieces: Vec::new(),
+        before: 0,
+        open: None,
+    };
+    for (from, to, cut) in cut(vocabulary, &words) {
+        reader.take(from, to, cut);
     }
-    reading.withdrawn.extend(open.filter(|_| !reading.mentions.is_empty()));
+    let mut reading = reader.finish();
     reading.words = words;
     reading
+}
+
+/// The work of reading words, piece by piece.
+struct Reader<'a> {
+    vocabulary: &'a Vocabulary,
+    words: &'a [String],
+    marks: &'a [Mark],
+    reading: Reading,
+    /// Which mentions a correction took back.
+    back: Vec<bool>,
+    /// The pieces since the last correction or withdrawal: words that do something to others do not reach over those.
+    pieces: Vec<Piece>,
+    /// Mentions before the last correction.
+    before: usize,
+    /// A correction that nothing has followed yet.
+    open: Option<String>,
+}
+
+impl Reader<'_> {
+    fn take(&mut self, from: usize, to: usize, cut: Cut) {
+        let text = self.words[from..to].join(" ");
+        let piece = |kind| Piece { span: (from, to), kind };
+        let mut new = Mention {
+            element: 0,
+            said: Said::Incomplete,
+            words: text.clone(),
+            span: (from, to),
+            taught: false,
+            pairs: false,
+            restarted: false,
+            stance: Stance::Plain,
+            reach: (from, to),
+            by: String::new(),
+        };
+        let phrase = match cut {
+            Cut::Unknown => {
+                self.reading.unknown.push(text);
+                self.reading.unknown_at.extend(from..to);
+                self.pieces.push(piece(Kind::Unknown));
+                return;
+            }
+            Cut::Spelled { chars, pairs } => {
+                let (chars, restarted) = without_restart(&chars);
+                let Some(callsign) = Callsign::from_chars(chars) else {
+                    return;
+                };
+                new.element = self.vocabulary.spelled.unwrap_or_default();
+                new.said = Said::Value(callsign.to_string());
+                (new.taught, new.pairs, new.restarted) = (true, pairs, restarted);
+                self.mention(new);
+                return;
+            }
+            Cut::Phrase(p) => p,
+            Cut::Around(p, stance) => {
+                if stance != Stance::Plain {
+                    new.bear(stance, &text);
+                }
+                p
+            }
+        };
+        let whole = new.is_plain() && self.vocabulary.phrases[phrase].words.len() == to - from;
+        match &self.vocabulary.phrases[phrase].meaning {
+            Meaning::Value { element, value, taught } => {
+                (new.element, new.said) = (*element, Said::Value(value.clone()));
+                new.taught = *taught && whole;
+                self.mention(new);
+            }
+            Meaning::Incomplete { element } => {
+                new.element = *element;
+                self.mention(new);
+            }
+            Meaning::Negated { element } => {
+                (new.element, new.said) = (*element, Said::Negated);
+                self.mention(new);
+            }
+            Meaning::Own => self.pieces.push(piece(Kind::Own)),
+            Meaning::Does(stance) => self.pieces.push(piece(Kind::Does(*stance))),
+            Meaning::Correction => {
+                self.part();
+                self.before = self.reading.mentions.len();
+                self.open = Some(text);
+            }
+            // Before everything that counts there is nothing to take back.
+            Meaning::Withdrawal if self.reading.mentions.is_empty() => self.reading.fillers.push(text),
+            Meaning::Withdrawal => {
+                self.part();
+                self.whole(Stance::TakenBack, &text);
+                self.reading.withdrawn.push(text);
+            }
+            Meaning::Filler => self.reading.fillers.push(text),
+            Meaning::Joiner => {}
+        }
+    }
+
+    fn mention(&mut self, new: Mention) {
+        for (old, back) in self.reading.mentions[..self.before].iter().zip(&mut self.back) {
+            *back |= old.element == new.element;
+        }
+        self.open = None;
+        self.pieces.push(Piece {
+            span: new.span,
+            kind: Kind::Mention(self.reading.mentions.len()),
+        });
+        self.reading.mentions.push(new);
+        self.back.push(false);
+    }
+
+    /// Ends a part of the call: what its words do to each other is settled.
+    fn part(&mut self) {
+        let pieces = std::mem::take(&mut self.pieces);
+        for by in stance::stand(&pieces, self.words, self.marks, &mut self.reading.mentions) {
+            self.whole(Stance::Open, &by);
+        }
+    }
+
+    /// Something is done to all that was said so far.
+    fn whole(&mut self, stance: Stance, by: &str) {
+        for mention in &mut self.reading.mentions {
+            mention.bear(stance, by);
+        }
+    }
+
+    fn finish(mut self) -> Reading {
+        self.part();
+        self.asked();
+        if let Some(by) = self.open.take().filter(|_| !self.reading.mentions.is_empty()) {
+            self.whole(Stance::TakenBack, &by);
+            self.reading.withdrawn.push(by);
+        }
+        let mut reading = self.reading;
+        let mut back = self.back.into_iter();
+        let is_back = |_: &Mention| back.next().unwrap_or(false);
+        (reading.taken_back, reading.mentions) = reading.mentions.into_iter().partition(is_back);
+        reading
+    }
+
+    /// What stands before a question mark is asked, unless it is a request by nature.
+    fn asked(&mut self) {
+        for (end, mark) in self.marks.iter().enumerate() {
+            if *mark != Mark::Asks {
+                continue;
+            }
+            let begin = (0..end).rev().find(|n| self.marks[*n] != Mark::None).map_or(0, |n| n + 1);
+            for mention in &mut self.reading.mentions {
+                let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
+                if mention.span.0 <= end && mention.span.1 > begin && !request {
+                    mention.bear(Stance::Asked, "?");
+                }
+            }
+        }
+    }
 }
 
 /// "Golf Charlie, Golf Charlie Lima Romeo Mike": a beginning of two or more characters that is begun again counts once; so
@@ -190,13 +328,13 @@ fn without_restart(chars: &[char]) -> (&[char], bool) {
 }
 
 /// Cut words into pieces at the least cost (dynamic programming over positions).
-fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> {
+fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Cut)> {
     let n = words.len();
-    let mut best: Vec<Option<(u32, usize, Piece)>> = vec![None; n + 1];
-    best[0] = Some((0, 0, Piece::Unknown));
+    let mut best: Vec<Option<(u32, usize, Cut)>> = vec![None; n + 1];
+    best[0] = Some((0, 0, Cut::Unknown));
     for at in 0..n {
         let Some((cost, ..)) = best[at] else { continue };
-        let mut offer = |to: usize, extra: u32, piece: Piece| {
+        let mut offer = |to: usize, extra: u32, piece: Cut| {
             if best[to].as_ref().is_none_or(|(c, ..)| cost + extra < *c) {
                 best[to] = Some((cost + extra, at, piece));
             }
@@ -204,10 +342,14 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
         for (i, phrase) in vocabulary.phrases.iter().enumerate() {
             if begins_with(vocabulary, &words[at..], &phrase.words) {
                 let extra = match phrase.meaning {
-                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal { .. } => SMALL_WORD,
+                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Does(_) => SMALL_WORD,
                     _ => PIECE,
                 };
-                offer(at + phrase.words.len(), extra, Piece::Phrase(i));
+                offer(at + phrase.words.len(), extra, Cut::Phrase(i));
+            } else if phrase.meaning.element().is_some()
+                && let Some((used, inside, stance)) = around(vocabulary, &words[at..], phrase)
+            {
+                offer(at + used, PIECE + INSIDE * inside as u32, Cut::Around(i, stance));
             }
         }
         if vocabulary.spelled.is_some() {
@@ -222,14 +364,14 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Piece)> 
                 offer(
                     to,
                     extra,
-                    Piece::Spelled {
+                    Cut::Spelled {
                         chars: chars.clone(),
                         pairs,
                     },
                 );
             }
         }
-        offer(at + 1, UNKNOWN, Piece::Unknown);
+        offer(at + 1, UNKNOWN, Cut::Unknown);
     }
     let mut pieces = Vec::new();
     let mut at = n;
@@ -252,6 +394,36 @@ fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> 
                 || w.parse::<u8>()
                     .is_ok_and(|d| d < 10 && number::digit(vocabulary.language, p) == Some(d))
         })
+}
+
+/// Do the words begin with a wording that has other words inside it: such as do something to it ("slack is not out"), or such as
+/// change nothing ("slack is now out")? How many words in all, how many of them inside, and what those do.
+fn around(vocabulary: &Vocabulary, words: &[String], phrase: &Phrase) -> Option<(usize, usize, Stance)> {
+    let (mut at, mut inside, mut stance) = (0, 0, Stance::Plain);
+    for (n, wanted) in phrase.words.iter().enumerate() {
+        while n > 0 && !begins_with(vocabulary, words.get(at..)?, std::slice::from_ref(wanted)) {
+            let rest = &words[at..];
+            let (used, does) = vocabulary.doing(rest).unwrap_or_else(|| {
+                let small = rest.first().is_some_and(|w| vocabulary.language.stands_inside(w));
+                (usize::from(small), Stance::Plain)
+            });
+            if used == 0 || inside + used > MOST_INSIDE {
+                return None;
+            }
+            (at, inside) = (at + used, inside + used);
+            stance = match (stance, does) {
+                (before, Stance::Plain) => before,
+                (Stance::Plain, does) => does,
+                _ => Stance::Open,
+            };
+        }
+        if !begins_with(vocabulary, words.get(at..)?, std::slice::from_ref(wanted)) {
+            return None;
+        }
+        at += 1;
+    }
+    let allowed = stance != Stance::Plain || phrase.words.len() >= LEAST_AROUND;
+    (inside > 0 && allowed).then_some((at, inside, stance))
 }
 
 /// The characters the next words spell: one letter, one digit, or a number spoken as a pair.

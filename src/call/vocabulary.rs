@@ -1,7 +1,9 @@
 //! The words of one step at one site: what can be said, and what each wording means. It holds no situation.
 
+use super::stance::Stance;
 use super::words;
-use crate::site::{Language, Site, Step, Wording};
+use crate::site::language::Sense;
+use crate::site::{Element, Language, Purpose, Site, Step};
 
 /// What a wording means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,18 +22,19 @@ pub enum Meaning {
         /// Index into [`Vocabulary::elements`].
         element: usize,
     },
-    /// The element denied ("not ready").
+    /// A denial of the element in words of the site's own.
     Negated {
         /// Index into [`Vocabulary::elements`].
         element: usize,
     },
-    /// Takes back what was said before it.
+    /// Words of the call as taught that belong to no element.
+    Own,
+    /// Denies, puts off or asks what stands beside it.
+    Does(Stance),
+    /// Takes back what was said before it; what follows counts.
     Correction,
     /// Takes back or holds up what was said before it, without saying what is right ("wait").
-    Withdrawal {
-        /// Only where nothing else follows: elsewhere it sounds like something else.
-        last: bool,
-    },
+    Withdrawal,
     /// Hesitation or small talk.
     Filler,
     /// A small word that joins elements.
@@ -55,6 +58,8 @@ pub struct Phrase {
     pub words: Vec<String>,
     /// What it means.
     pub meaning: Meaning,
+    /// The ear reckons with it in every call; with others only where the speech model itself wrote their words.
+    pub always: bool,
 }
 
 /// Everything that can be said in a step.
@@ -64,6 +69,8 @@ pub struct Vocabulary {
     pub language: Language,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
+    /// What each of them is for.
+    pub purposes: Vec<Purpose>,
     /// The element that is spelled, if the step has one.
     pub spelled: Option<usize>,
     /// All wordings.
@@ -73,8 +80,9 @@ pub struct Vocabulary {
 }
 
 impl Vocabulary {
-    /// The words of a step in a whole launch: beside the step's own what is said to a wrong readback.
-    pub fn in_launch(site: &Site, step: &Step) -> Self {
+    /// The words of a turn in which a readback is to be confirmed or corrected: beside the step's own what is said to a wrong
+    /// readback.
+    pub fn for_readback(site: &Site, step: &Step) -> Self {
         let mut all = Self::of(site, step);
         for text in site.language.negatives() {
             let words = words::of(text);
@@ -82,17 +90,17 @@ impl Vocabulary {
             all.phrases.push(Phrase {
                 words,
                 meaning: Meaning::Joiner,
+                always: true,
             });
         }
         all
     }
 
     /// The index of the element that stops everything: it is part of every call's vocabulary, behind the step's own
-    /// elements where it is none of them. `None` at a site without a step "stop".
+    /// elements where it is none of them. `None` at a site that has none.
     pub fn stop_of(site: &Site, step: &Step) -> Option<usize> {
-        let own = step.elements.iter().position(|e| e == "stop");
-        let stopping = site.step("stop").filter(|s| s.elements.iter().any(|e| e == "stop"));
-        own.or_else(|| stopping.map(|_| step.elements.len()))
+        let own = site.place_in(step, Purpose::Stop);
+        own.or_else(|| site.stop_step().map(|_| step.elements.len()))
     }
 
     /// Does this call hold one or two elements of its own?
@@ -102,118 +110,118 @@ impl Vocabulary {
 
     /// The words of a step of a site.
     pub fn of(site: &Site, step: &Step) -> Self {
-        let mut phrases: Vec<Phrase> = Vec::new();
-        let mut add = |text: &str, meaning: Meaning| {
-            let words = words::of(text);
-            // Words that mean something at the site mean nothing in general.
-            let known = phrases.iter().any(|p| {
-                p.words == words
-                    && (p.meaning.element() == meaning.element() || matches!(meaning, Meaning::Withdrawal { .. }))
-            });
-            if !words.is_empty() && !known {
-                phrases.push(Phrase { words, meaning });
-            }
-        };
         let mut elements = step.elements.clone();
         if Self::stop_of(site, step) == Some(elements.len()) {
-            elements.push("stop".to_owned());
+            elements.extend(site.element_for(Purpose::Stop).map(|e| e.id.clone()));
         }
+        let mut list = List::default();
         for (element, id) in elements.iter().enumerate() {
-            let Some(e) = site.elements.get(id) else {
-                continue;
-            };
-            for v in &e.values {
-                add(
-                    &v.taught,
-                    Meaning::Value {
-                        element,
-                        value: v.id.clone(),
-                        taught: true,
-                    },
-                );
+            if let Some(e) = site.elements.get(id) {
+                list.element(site.language, element, e);
             }
-            for v in &e.values {
-                for text in &v.understood {
-                    add(
-                        text,
-                        Meaning::Value {
-                            element,
-                            value: v.id.clone(),
-                            taught: false,
-                        },
-                    );
-                }
-            }
-            for v in &e.other {
-                for text in v.texts() {
-                    add(
-                        text,
-                        Meaning::Value {
-                            element,
-                            value: v.id.clone(),
-                            taught: false,
-                        },
-                    );
-                }
-            }
-            // Where the site knows the words already, their own meaning stays.
-            for text in site.language.elsewhere(id) {
-                add(
-                    text,
-                    Meaning::Value {
-                        element,
-                        value: (*text).to_owned(),
-                        taught: false,
-                    },
-                );
-            }
-            for text in &e.incomplete {
-                add(text, Meaning::Incomplete { element });
-            }
-            for text in &e.negated {
-                add(text, Meaning::Negated { element });
-            }
-            // "Not two up" is not two up. The launch method is left out: "not winch cable" sounds like "north winch cable".
-            if ["crew", "cable"].contains(&id.as_str()) {
-                for text in e.values.iter().flat_map(Wording::texts) {
-                    add(
-                        &format!("{} {text}", site.language.denying()),
-                        Meaning::Negated { element },
-                    );
-                }
+        }
+        // What the call says beside its elements is as right as they are.
+        for template in std::iter::once(&step.taught).chain(&step.also_right) {
+            for text in outside_braces(template) {
+                list.add(text, Meaning::Own, true);
             }
         }
         // A call to somebody may begin with his name, also where that is no part of it ("Winch, stop").
-        if !step.elements.iter().any(|e| e == "address")
-            && let Some(station) = site.stations.iter().find(|s| s.id == step.to)
-        {
-            add(&station.address.taught, Meaning::Joiner);
-            for text in &station.address.understood {
-                add(text, Meaning::Joiner);
+        let addressed = elements.iter().any(|e| site.purpose(e) == Purpose::Address);
+        for station in site.stations.iter().filter(|s| !addressed || s.id != step.to) {
+            let called = !addressed && station.id == step.to;
+            for text in station.address.texts() {
+                list.add(text, Meaning::Joiner, called);
             }
+            list.add(&station.name, Meaning::Joiner, false);
         }
-        for (texts, meaning) in in_every_call(site.language) {
-            for text in texts {
-                add(text, meaning.clone());
-            }
+        for name in std::iter::once(&site.name).chain(site.fleet.iter().map(|a| &a.kind)) {
+            list.add(name, Meaning::Joiner, false);
+        }
+        for (text, sense) in site.language.senses() {
+            let meaning = match sense {
+                Sense::Corrects => Meaning::Correction,
+                Sense::TakesBack => Meaning::Withdrawal,
+                Sense::SmallTalk => Meaning::Filler,
+                Sense::Joins => Meaning::Joiner,
+                Sense::Denies => Meaning::Does(Stance::Denied),
+                Sense::PutsOff => Meaning::Does(Stance::PutOff),
+                Sense::Asks => Meaning::Does(Stance::Asked),
+            };
+            list.add(text, meaning, site.language.always_heard(text));
         }
         Self {
             language: site.language,
             own: step.elements.len(),
+            purposes: elements.iter().map(|e| site.purpose(e)).collect(),
             elements,
-            spelled: step.elements.iter().position(|e| e == "callsign"),
-            phrases,
+            spelled: site.place_in(step, Purpose::Callsign),
+            phrases: list.0,
         }
+    }
+
+    /// The wording that begins a text and does something to what it stands beside or inside: its words and what it does.
+    pub(super) fn doing(&self, words: &[String]) -> Option<(usize, Stance)> {
+        let doing = self.phrases.iter().filter_map(|p| match p.meaning {
+            Meaning::Does(stance) if words.starts_with(&p.words) => Some((p.words.len(), stance)),
+            _ => None,
+        });
+        doing.max_by_key(|(n, _)| *n)
     }
 }
 
-/// Words that mean the same in every call of a language.
-fn in_every_call(language: Language) -> [(&'static [&'static str], Meaning); 5] {
-    [
-        (language.corrections(), Meaning::Correction),
-        (language.withdrawals(), Meaning::Withdrawal { last: false }),
-        (language.withdrawals_at_the_end(), Meaning::Withdrawal { last: true }),
-        (language.joiners(), Meaning::Joiner),
-        (language.fillers(), Meaning::Filler),
-    ]
+/// The parts of a template that stand outside its braces.
+fn outside_braces(template: &str) -> impl Iterator<Item = &str> {
+    let parts = template.split('{').enumerate();
+    // Before the first brace everything, later what stands behind the closing one.
+    parts.filter_map(|(n, part)| if n == 0 { Some(part) } else { part.split_once('}').map(|p| p.1) })
+}
+
+/// Phrases as they are gathered: what comes first keeps its meaning.
+#[derive(Default)]
+struct List(Vec<Phrase>);
+
+impl List {
+    /// Adds a wording unless its words mean something of the kind already: words that mean something at the site mean nothing
+    /// in general.
+    fn add(&mut self, text: &str, meaning: Meaning, always: bool) {
+        let words = words::of(text);
+        let known = self.0.iter().any(|p| {
+            p.words == words && (meaning.element().is_none() || p.meaning.element() == meaning.element())
+        });
+        if !words.is_empty() && !known {
+            self.0.push(Phrase { words, meaning, always });
+        }
+    }
+
+    fn element(&mut self, language: Language, element: usize, e: &Element) {
+        let value = |id: &str, taught: bool| Meaning::Value {
+            element,
+            value: id.to_owned(),
+            taught,
+        };
+        for v in &e.values {
+            self.add(&v.taught, value(&v.id, true), true);
+        }
+        for v in &e.values {
+            for text in &v.understood {
+                self.add(text, value(&v.id, false), true);
+            }
+        }
+        for v in &e.other {
+            for text in v.texts() {
+                self.add(text, value(&v.id, false), true);
+            }
+        }
+        // Where the site knows the words already, their own meaning stays.
+        for text in language.elsewhere(e.purpose.name()) {
+            self.add(text, value(text, false), true);
+        }
+        for text in &e.incomplete {
+            self.add(text, Meaning::Incomplete { element }, true);
+        }
+        for text in &e.negated {
+            self.add(text, Meaning::Negated { element }, true);
+        }
+    }
 }

@@ -54,7 +54,7 @@ impl Board {
 
     /// As text for a terminal.
     pub fn text(&self, language: Language) -> String {
-        let german = language == Language::German;
+        let german = language == Language::GERMAN;
         let of = |english: &'static str, deutsch: &'static str| if german { deutsch } else { english };
         let mut out = String::new();
         let width = self.rows.iter().map(|r| r.name.chars().count()).max();

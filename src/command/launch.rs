@@ -4,7 +4,7 @@
 use super::Failure;
 use super::common::{self, ModelChoice, SiteChoice};
 use super::kept::{self, Call, Kept, came_of};
-use crate::call::{Evidence, Vocabulary};
+use crate::call::Evidence;
 use crate::drill::deal::{course, deal};
 use crate::drill::debrief;
 use crate::drill::launch::{Turned, roles};
@@ -218,11 +218,10 @@ impl Talk {
         let Some(text) = common::line()? else {
             return Ok(false);
         };
-        let Some(step) = launch.judged_step(site) else {
+        let Some((step, vocabulary)) = launch.judged_step(site).zip(launch.vocabulary(site)) else {
             launch.did(site, Did::Nothing);
             return Ok(true);
         };
-        let vocabulary = Vocabulary::in_launch(site, step);
         let began = Timestamp::now();
         let before = launch.record().len();
         let mut heard = Heard::default();

@@ -5,7 +5,7 @@
 use super::Failure;
 use super::common::{self, ModelChoice};
 use super::launch::check_role;
-use crate::call::{Situation, Vocabulary};
+use crate::call::Situation;
 use crate::drill::deal::deal;
 use crate::drill::debrief;
 use crate::drill::launch::Turned;
@@ -283,7 +283,7 @@ impl Rehearsal<'_> {
             (None, Some(path)) => read_clip(&self.folder.join(path))?,
             _ => return Err("it needs exactly one of: say, clip, hand = true, nothing = true".into()),
         };
-        let vocabulary = Vocabulary::in_launch(self.site, step);
+        let vocabulary = self.launch.vocabulary(self.site).ok_or("nothing can be said here")?;
         let evidence = self.recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false))?;
         let turned = Turned::new(self.site, step, &self.launch.situation, &evidence);
         self.launch.did(self.site, turned.did(turn.over));

@@ -58,8 +58,11 @@ impl Answer {
 /// The answer to a judged call. One fault is raised at a time: wrong before missing, in the order of the judgement.
 pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
     let asked_label = |element: &str| {
-        let label = site.elements.get(element).map_or(element, |e| &e.label);
-        site.language.inside_a_sentence(label)
+        let known = site.elements.get(element);
+        known.and_then(|e| e.asked.clone()).unwrap_or_else(|| {
+            let label = known.map_or(element, |e| &e.label);
+            site.language.inside_a_sentence(label)
+        })
     };
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {
@@ -74,8 +77,8 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
             clip: l.clip.clone(),
         })
     };
-    if judgement.stop && step.id != "stop" {
-        let stopped = site.step("stop").and_then(|s| s.answer.clone());
+    if judgement.stop && !site.is_stop(step) {
+        let stopped = site.stop_step().and_then(|s| s.answer.clone());
         return Answer::Stopped(speak(&stopped, None));
     }
     match judgement.outcome {
@@ -96,7 +99,7 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
                 _ => Answer::SayAgain(speak(&step.ask_all_again, None)),
             }
         }
-        Outcome::NotYet => match judgement.raised() {
+        Outcome::NotYet => match judgement.raised(site) {
             // What was heard wrong is read back as heard: that is how a real driver shows it.
             Some(e) if e.verdict == Verdict::Wrong && can_be_read_back(site, &e.element, e.heard.as_deref()) => {
                 let words = heard_words(site, judgement, &e.element).unwrap_or_default();

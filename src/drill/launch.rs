@@ -17,7 +17,7 @@ use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
-use crate::call::{Evidence, Judgement, Situation, words};
+use crate::call::{Evidence, Judgement, Situation, words, Vocabulary};
 use crate::site::{By, Hazard, Language, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
@@ -169,14 +169,14 @@ pub struct Turned {
 }
 
 impl Turned {
-    /// Judge a turn. The evidence must be that of [`crate::call::Vocabulary::in_launch`] of the step.
+    /// Judge a turn. The evidence must be that of [`Launch::vocabulary`].
     pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
-        let negative = words::of(site.language.negatives()[0]);
+        let negative = site.language.negatives().first().map(|n| words::of(n));
         let best = evidence.readings.first();
         Self {
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
-            negative: best.is_some_and(|r| negative.iter().all(|n| r.reading.words.contains(n))),
+            negative: best.zip(negative).is_some_and(|(r, n)| n.iter().all(|w| r.reading.words.contains(w))),
         }
     }
 
@@ -324,9 +324,18 @@ impl Launch {
         let step = self.step(site)?;
         match self.want {
             Some(Want::Readback) => site.step(step.readback_of.as_ref()?),
-            Some(Want::Hazard | Want::Words | Want::Release) => site.step("stop"),
+            Some(Want::Hazard | Want::Words | Want::Release) => site.stop_step(),
             _ => Some(step),
         }
+    }
+
+    /// What can be said in the student's turn.
+    pub fn vocabulary(&self, site: &Site) -> Option<Vocabulary> {
+        let step = self.judged_step(site)?;
+        Some(match self.want {
+            Some(Want::Readback) => Vocabulary::for_readback(site, step),
+            _ => Vocabulary::of(site, step),
+        })
     }
 
     /// What happens next. After `Listen` comes [`Self::did`]; after `Ended` the same again.

@@ -2,9 +2,11 @@
 //! lighter than others of as many words, by the search's width or because enough heavier ones were kept.
 
 use super::lattice::{Lattice, STRANGE, Word};
-use super::search::{Found, Path};
+use super::search::{Found, Path, Token};
 use crate::call::reading;
-use crate::call::{Evidence, Scored, Vocabulary};
+use crate::call::words::Mark;
+use crate::call::{Evidence, Scored, Silence, Vocabulary};
+use crate::site::Language;
 
 /// Readings lighter than the best by more than this decide nothing and are not kept (nats).
 const KEPT: f32 = 10.0;
@@ -31,8 +33,8 @@ fn fit(path: &Path) -> f32 {
 }
 
 /// Syllables of a word, counted as groups of vowels: right within one for the words at hand.
-pub fn syllables(word: &str) -> usize {
-    let vowel = |c: char| "aeiouyäöü".contains(c);
+pub fn syllables(language: Language, word: &str) -> usize {
+    let vowel = |c: char| language.is_vowel(c);
     let mut n = 0;
     let mut before = false;
     for c in word.chars() {
@@ -52,7 +54,7 @@ const TOO_LONG: f32 = 5.0;
 /// The weight of words for the sound they leave unexplained, and for a callsign that no aircraft has (nats, 0 or below).
 /// `active` is the time with sound in seconds.
 pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
-    let n: usize = words.iter().map(|w| syllables(lattice.word(*w))).sum();
+    let n: usize = words.iter().map(|w| syllables(lattice.language, lattice.word(*w))).sum();
     let callsign = if lattice.longest_spelled(words) > LONGEST_CALLSIGN {
         TOO_LONG
     } else {
@@ -71,7 +73,7 @@ pub fn nobody(evidence: &Evidence) -> bool {
 }
 
 /// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound, `strange`
-/// writes the word at a place of a path that the lattice does not know.
+/// writes the word at a place of a path that the lattice does not know, `parts` tells the marks that part what belongs together.
 pub fn gather(
     lattice: &Lattice,
     vocabulary: &Vocabulary,
@@ -79,13 +81,14 @@ pub fn gather(
     free: (String, f32),
     seconds: f32,
     strange: impl Fn(&Path, usize) -> String,
+    parts: impl Fn(Token) -> bool,
 ) -> Evidence {
     let (transcript, free_likelihood) = free;
     let Some(best) = found.paths.first() else {
         return Evidence {
             speech: true,
             transcript,
-            ..Evidence::silence("No words of this call were heard.")
+            ..Evidence::silence(Silence::NoWords)
         };
     };
     // One entry for each meaning: the heaviest words that carry it.
@@ -101,7 +104,13 @@ pub fn gather(
                 known => lattice.word(known).to_owned(),
             })
             .collect();
-        let reading = reading::read_words(vocabulary, words);
+        let marks: Vec<Mark> = (path.spans.iter())
+            .map(|span| match path.tokens.get(span.end) {
+                Some(next) if parts(*next) => Mark::Parts,
+                _ => Mark::None,
+            })
+            .collect();
+        let reading = reading::read_words(vocabulary, words, &marks);
         let mut keep = |reading: reading::Reading, score: f32| {
             let meaning = reading.says();
             if !meanings.contains(&meaning) {
@@ -113,7 +122,7 @@ pub fn gather(
         keep(reading, score);
         if let Some(apart) = lattice.apart(&path.words).filter(|w| !w.contains(&STRANGE)) {
             let words = apart.iter().map(|w| lattice.word(*w).to_owned()).collect();
-            keep(reading::read_words(vocabulary, words), score - APART);
+            keep(reading::read_words(vocabulary, words, &[]), score - APART);
         }
     }
     readings.sort_by(|a, b| b.score.total_cmp(&a.score));

@@ -4,8 +4,6 @@ use super::HearError;
 use super::search::{Decoder, Token};
 
 /// The likeliest text without the lattice, for the debrief and for comparison: greedy, cut where it begins to repeat itself.
-///
-/// It is followed beside the search: one text more in a run of the model costs little, a run of its own much.
 pub struct FreeText {
     tokens: Vec<Token>,
     likelihood: f32,
@@ -25,7 +23,7 @@ impl FreeText {
     }
 
     /// Goes on over all that the model was asked already; the text to ask about next, `None` when it has ended.
-    pub(super) fn follow(&mut self, decoder: &impl Decoder) -> Option<&[Token]> {
+    fn follow(&mut self, decoder: &impl Decoder) -> Option<&[Token]> {
         while !self.ended {
             let Some(odds) = decoder.known(&self.tokens) else {
                 return Some(&self.tokens);

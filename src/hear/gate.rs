@@ -1,5 +1,6 @@
 //! Is there speech in a clip, and where? Energy against the clip's own floor, nothing learnt.
 
+use crate::call::Silence;
 use std::ops::Range;
 
 const RATE: usize = crate::sound::RATE as usize;
@@ -25,8 +26,8 @@ pub enum Gate {
         /// Time with sound in it (seconds).
         active: f32,
     },
-    /// There is none; why, for the student.
-    Nothing(String),
+    /// There is none; why.
+    Nothing(Silence),
 }
 
 /// Level of each frame in dBFS.
@@ -49,25 +50,23 @@ pub fn frames(samples: &[f32]) -> Vec<f32> {
 pub fn speech(samples: &[f32]) -> Gate {
     let levels = frames(samples);
     if levels.is_empty() {
-        return Gate::Nothing("The recording is too short to hold a word.".to_owned());
+        return Gate::Nothing(Silence::TooShort);
     }
     let mut sorted = levels.clone();
     sorted.sort_by(f32::total_cmp);
     let floor = sorted[sorted.len() / 10];
     let loud = sorted[sorted.len() * 95 / 100];
     if loud < SILENCE {
-        return Gate::Nothing("There is only silence in the recording.".to_owned());
+        return Gate::Nothing(Silence::Quiet);
     }
     let threshold = (floor + RISE).min(loud - 3.0).max(SILENCE);
     let active: Vec<usize> = (0..levels.len()).filter(|i| levels[*i] > threshold).collect();
     let seconds = active.len() as f32 * HOP as f32 / RATE as f32;
     if seconds < SHORTEST {
-        return Gate::Nothing("There is no word in the recording, only short sounds.".to_owned());
+        return Gate::Nothing(Silence::Clicks);
     }
     if loud - floor < RISE {
-        return Gate::Nothing(
-            "There is an even sound in the recording but no voice that stands out from it.".to_owned(),
-        );
+        return Gate::Nothing(Silence::EvenSound);
     }
     let first = active.first().map_or(0, |i| i * HOP).saturating_sub(MARGIN);
     let last = active

@@ -8,7 +8,7 @@
 use super::compound;
 use crate::call::Vocabulary;
 use crate::call::vocabulary::Meaning;
-use crate::site::{Language, number, spelling};
+use crate::site::{Language, spelling};
 use std::collections::BTreeMap;
 
 /// Index into [`Lattice::words`].
@@ -21,7 +21,7 @@ pub const STRANGE: Word = Word::MAX;
 /// characters begun twice are nine or ten.
 const SPELLED: std::ops::RangeInclusive<u8> = 2..=10;
 /// Fillers and corrections allowed in one call, so that every path ends.
-const MOST_FILLERS: u8 = 3;
+const MOST_FILLERS: u8 = 8;
 const MOST_CORRECTIONS: u8 = 2;
 
 /// Where one reading of the words stands.
@@ -29,8 +29,6 @@ const MOST_CORRECTIONS: u8 = 2;
 enum Place {
     /// Between wordings.
     Between,
-    /// After a joiner: only an element may follow.
-    Joined,
     /// Inside a wording, before its word `1`.
     Inside(u16, u8),
     /// In a run of spelled characters: how many so far.
@@ -47,8 +45,6 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
-    /// Nothing but fillers and other words that take back may follow.
-    closed: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
     place: Place,
@@ -74,95 +70,154 @@ pub struct Lattice {
     /// Words for the digits 1 to 9, which end a pair.
     units: Vec<Word>,
     spelled: Option<usize>,
+    /// The language of the words.
+    pub language: Language,
     /// The call has one or two elements only.
     short: bool,
+    /// From here on words are such that nothing explains.
+    unknown_from: Word,
+    /// What may stand between the parts of a compound.
+    links: &'static [String],
 }
 
-impl Lattice {
-    /// The lattice of a vocabulary.
-    pub fn new(vocabulary: &Vocabulary) -> Self {
-        let mut words: Vec<String> = Vec::new();
-        let mut index: BTreeMap<String, Word> = BTreeMap::new();
-        let mut id = |w: &str| -> Word {
-            *index.entry(w.to_owned()).or_insert_with(|| {
-                words.push(w.to_owned());
-                (words.len() - 1) as Word
-            })
-        };
-        let phrases = vocabulary
-            .phrases
-            .iter()
-            .map(|p| (p.words.iter().map(|w| id(w)).collect(), p.meaning.clone()))
-            .collect();
-        let mut same: Vec<(Word, &[&str])> = Vec::new();
-        let (mut characters, mut tens, mut whole_pairs, mut units) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        if vocabulary.spelled.is_some() {
-            let language = vocabulary.language;
-            for (letter, letter_words) in &spelling::LETTERS {
-                let word = id(letter_words[0]);
-                characters.push(word);
-                same.push((word, letter_words));
-                same.push((word, spelling::sounds_like(*letter)));
-            }
-            for (digit, spellings) in language.digits().iter().enumerate() {
-                // "nine" and "niner" are one word here; "zwei" and "zwo" sound too different.
-                if language == Language::English && digit == 9 {
-                    let word = id(spellings[0]);
-                    characters.push(word);
-                    units.push(word);
-                    same.push((word, spellings));
-                    continue;
-                }
-                same.push((id(spellings[0]), language.sounds_like(digit as u8)));
-                for s in *spellings {
-                    characters.push(id(s));
-                    if digit > 0 {
-                        units.push(id(s));
-                    }
-                }
-            }
-            for (word, n) in language.tens() {
-                whole_pairs.push(id(word));
-                if language == Language::English && n % 10 == 0 && *n >= 20 {
-                    tens.push(id(word));
-                }
-            }
-            debug_assert!(
-                language
-                    .tens()
-                    .iter()
-                    .all(|(w, _)| number::pair_word(language, w).is_some())
-            );
+/// A lattice as it is built.
+#[derive(Default)]
+struct Build {
+    words: Vec<String>,
+    index: BTreeMap<String, Word>,
+    spellings: Vec<Vec<String>>,
+    characters: Vec<Word>,
+    tens: Vec<Word>,
+    whole_pairs: Vec<Word>,
+    units: Vec<Word>,
+    /// Words with other ways to write them.
+    same: Vec<(Word, String)>,
+}
+
+impl Build {
+    fn id(&mut self, w: &str) -> Word {
+        let words = &mut self.words;
+        *self.index.entry(w.to_owned()).or_insert_with(|| {
+            words.push(w.to_owned());
+            (words.len() - 1) as Word
+        })
+    }
+
+    fn ids(&mut self, words: &[String]) -> Vec<Word> {
+        words.iter().map(|w| self.id(w)).collect()
+    }
+
+    /// The words that spell a callsign.
+    fn characters(&mut self, language: Language) {
+        for (letter, words) in &spelling::LETTERS {
+            let word = self.id(words[0]);
+            self.characters.push(word);
+            let alike = language.letter_sounds_like(*letter).iter().cloned();
+            let all = words.iter().map(|w| (*w).to_owned()).chain(alike);
+            self.same.extend(all.map(|w| (word, w)));
         }
-        let mut spellings: Vec<Vec<String>> = words.iter().map(|w| vec![w.clone()]).collect();
-        for (word, list) in same {
-            let known = &mut spellings[usize::from(word)];
-            for s in list {
-                if !known.iter().any(|k| k == s) {
-                    known.push((*s).to_owned());
+        for (digit, ways) in (0_u8..).zip(language.digits()) {
+            for (n, alike) in ways.iter().enumerate() {
+                let Some(first) = alike.first() else { continue };
+                let word = self.id(first);
+                self.characters.push(word);
+                if digit > 0 {
+                    self.units.push(word);
                 }
+                let sounds = language.sounds_like(digit).filter(|_| n == 0).map(str::to_owned);
+                self.same.extend(alike.iter().cloned().chain(sounds).map(|w| (word, w)));
             }
         }
-        for known in &mut spellings {
-            let alike = vocabulary.language.word_sounds_like(&known[0]);
-            known.extend(alike.iter().map(|w| (*w).to_owned()));
-            let parted: Vec<String> = known
-                .iter()
-                .flat_map(|w| compound::parted(vocabulary.language, w))
-                .collect();
+        for (word, n) in language.tens() {
+            let word = self.id(word);
+            self.whole_pairs.push(word);
+            if language.unit_joined_by().is_none() && n % 10 == 0 && n >= 20 {
+                self.tens.push(word);
+            }
+        }
+    }
+
+    /// The ways to write the words that have none yet.
+    fn spell(&mut self, language: Language) {
+        for at in self.spellings.len()..self.words.len() {
+            let mut known = vec![self.words[at].clone()];
+            for (_, way) in self.same.iter().filter(|(w, _)| usize::from(*w) == at) {
+                if !known.contains(way) {
+                    known.push(way.clone());
+                }
+            }
+            known.extend(language.word_sounds_like(&known[0]).iter().cloned());
+            let parted: Vec<String> = known.iter().flat_map(|w| compound::parted(language, w)).collect();
             known.extend(parted);
+            self.spellings.push(known);
         }
+    }
+
+    /// Is this how some word of the call is written, or a part of it?
+    fn writes(&self, word: &str) -> bool {
+        let mut ways = self.spellings.iter().flatten();
+        ways.any(|way| way.split([' ', '-']).any(|part| part.to_lowercase() == word))
+    }
+
+    /// Is it how one of the first `own` words is written, or nearly so? Then the speech model may have meant that word.
+    fn is_like(&self, word: &str, own: usize) -> bool {
+        let near = |other: &str| strsim::normalized_levenshtein(other, word) >= LIKE;
+        self.writes(word) || self.words[..own].iter().any(|w| near(w))
+    }
+}
+
+/// Words that agree in this share of their letters may be one and the same, badly heard.
+const LIKE: f64 = 0.5;
+
+impl Lattice {
+    /// The lattice of a vocabulary for one call. `heard` are the words that the speech model wrote when nothing told it the
+    /// words of the call: what a language's small words do, and words that nothing explains, are reckoned with only where they
+    /// were written, since otherwise badly heard parts of a call would be read as small words.
+    pub fn new(vocabulary: &Vocabulary, heard: &[String]) -> Self {
+        let mut build = Build::default();
+        let mut phrases: Vec<(Vec<Word>, Meaning)> = Vec::new();
+        for p in vocabulary.phrases.iter().filter(|p| p.always) {
+            phrases.push((build.ids(&p.words), p.meaning.clone()));
+        }
+        if vocabulary.spelled.is_some() {
+            build.characters(vocabulary.language);
+        }
+        build.spell(vocabulary.language);
+        let own = build.words.len();
+        for p in vocabulary.phrases.iter().filter(|p| !p.always) {
+            let written = heard.windows(p.words.len()).any(|w| w == p.words);
+            if written && p.words.iter().any(|w| !build.writes(w)) {
+                phrases.push((build.ids(&p.words), p.meaning.clone()));
+            }
+        }
+        let known = build.words.len();
+        for word in heard {
+            let explained = vocabulary.phrases.iter().any(|p| p.words.len() == 1 && p.words[0] == *word);
+            if !explained && !build.words.contains(word) && !build.is_like(word, own) {
+                // It counts as small talk here; what it is, the reading of the words says.
+                phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
+            }
+        }
+        build.spell(vocabulary.language);
         Self {
-            words,
-            spellings,
+            unknown_from: known as Word,
+            words: build.words,
+            spellings: build.spellings,
             phrases,
-            characters,
-            tens,
-            whole_pairs,
-            units,
+            characters: build.characters,
+            tens: build.tens,
+            whole_pairs: build.whole_pairs,
+            units: build.units,
             spelled: vocabulary.spelled,
+            language: vocabulary.language,
             short: vocabulary.is_short(),
+            links: vocabulary.language.compounds().map_or(&[], |c| c.links.as_slice()),
         }
+    }
+
+    /// Is it a word that nothing explains, written by the speech model?
+    pub fn is_unknown(&self, word: Word) -> bool {
+        word >= self.unknown_from
     }
 
     /// A word as it is written; empty for a strange one.
@@ -179,8 +234,8 @@ impl Lattice {
             let Some(tail) = whole.strip_prefix(a.as_str()).filter(|t| !t.is_empty()) else {
                 continue;
             };
-            let second = ["", "n", "s", "en"]
-                .iter()
+            let second = std::iter::once("")
+                .chain(self.links.iter().map(String::as_str))
                 .filter_map(|link| tail.strip_prefix(link))
                 .find_map(|b| self.words.iter().position(|w| w == b));
             if let Some(second) = second.filter(|_| !rest.contains(&(first as Word))) {
@@ -227,7 +282,7 @@ impl Lattice {
     /// The states after a strange word, where one may stand: between wordings, not inside one.
     pub fn after_strange(&self, states: &States) -> Option<States> {
         let between = |s: &State| match s.place {
-            Place::Between | Place::Joined => true,
+            Place::Between => true,
             Place::Spelling(n) => SPELLED.contains(&n),
             Place::Inside(..) | Place::Pair(_) => false,
         };
@@ -247,7 +302,6 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
-            closed: false,
             last: u16::MAX,
             place: Place::Between,
         }])
@@ -279,15 +333,16 @@ impl Lattice {
 
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
         match s.place {
-            Place::Between | Place::Joined => self.begin(s, add),
+            Place::Between => self.begin(s, add),
             Place::Inside(p, at) => {
                 let words = &self.phrases[p as usize].0;
                 let place = if usize::from(at) + 1 == words.len() {
-                    self.end_of(p)
+                    Place::Between
                 } else {
                     Place::Inside(p, at + 1)
                 };
                 add(words[usize::from(at)], State { place, ..s });
+                self.inside(s, add);
             }
             Place::Spelling(n) => {
                 if n < *SPELLED.end() {
@@ -313,6 +368,19 @@ impl Lattice {
                         },
                     );
                 }
+            }
+        }
+    }
+
+    /// A word that denies or puts off may stand inside a wording ("slack is not out").
+    fn inside(&self, s: State, add: &mut impl FnMut(Word, State)) {
+        if s.fillers >= MOST_FILLERS {
+            return;
+        }
+        for (words, meaning) in &self.phrases {
+            if let (Meaning::Does(_), [word]) = (meaning, words.as_slice()) {
+                let fillers = s.fillers + 1;
+                add(*word, State { fillers, ..s });
             }
         }
     }
@@ -349,14 +417,6 @@ impl Lattice {
         }
     }
 
-    fn end_of(&self, phrase: u16) -> Place {
-        if self.phrases[phrase as usize].1 == Meaning::Joiner {
-            Place::Joined
-        } else {
-            Place::Between
-        }
-    }
-
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
         let limit = if self.short {
             // A word that is a whole call is said again and again ("stop, stop, stop").
@@ -368,26 +428,20 @@ impl Lattice {
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;
-            if s.closed && !matches!(meaning, Meaning::Filler | Meaning::Withdrawal { .. }) {
-                continue;
-            }
             match meaning {
-                Meaning::Joiner if s.place == Place::Joined => continue,
-                Meaning::Filler if s.place == Place::Joined || s.fillers >= MOST_FILLERS => {
+                Meaning::Filler | Meaning::Joiner | Meaning::Does(_) if s.fillers >= MOST_FILLERS => continue,
+                Meaning::Correction | Meaning::Withdrawal if s.corrections >= MOST_CORRECTIONS || s.used == 0 => {
                     continue;
                 }
-                Meaning::Correction | Meaning::Withdrawal { .. }
-                    if s.corrections >= MOST_CORRECTIONS || s.used == 0 =>
-                {
-                    continue;
+                Meaning::Filler | Meaning::Joiner | Meaning::Does(_) => t.fillers += 1,
+                Meaning::Correction | Meaning::Withdrawal => t.corrections += 1,
+                Meaning::Own => {
+                    let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
+                    if s.said & bit != 0 {
+                        continue;
+                    }
+                    t.said |= bit;
                 }
-                Meaning::Filler => t.fillers += 1,
-                Meaning::Correction => t.corrections += 1,
-                Meaning::Withdrawal { last } => {
-                    t.corrections += 1;
-                    t.closed |= last;
-                }
-                Meaning::Joiner => {}
                 Meaning::Value { element, .. } | Meaning::Incomplete { element } | Meaning::Negated { element } => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
                     // The same words again are no second value, and the model likes to repeat itself; begun again at once
@@ -406,14 +460,13 @@ impl Lattice {
                 }
             }
             t.place = if words.len() == 1 {
-                self.end_of(p as u16)
+                Place::Between
             } else {
                 Place::Inside(p as u16, 1)
             };
             add(words[0], t);
         }
         if let Some(e) = self.spelled
-            && !s.closed
             && count(s.used, e) < 1 + u32::from(s.corrections.min(2))
         {
             self.character(
@@ -437,7 +490,7 @@ mod tests {
     /// Does the lattice of a site's ready call hold these words as a whole call?
     fn holds(name: &str, text: &str) -> bool {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
         let mut states = lattice.start();
         for word in words::of(text) {
             let Some(id) = lattice.words.iter().position(|w| *w == word) else {
@@ -476,7 +529,7 @@ mod tests {
     #[test]
     fn a_compound_that_begins_a_call_may_be_two_words() {
         let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
         let ids = |text: &str| -> Vec<Word> {
             let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
             words::of(text).iter().map(id).collect()
@@ -510,7 +563,7 @@ mod tests {
             ("erlengrund", "drei acht zwo sechs drei acht zwo sechs", 0),
         ] {
             let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-            let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()));
+            let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
             let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
             let words: Vec<Word> = words::of(text).iter().map(id).collect();
             assert_eq!(lattice.longest_spelled(&words), n, "{text}");

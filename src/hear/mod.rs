@@ -14,7 +14,7 @@ pub mod search;
 pub mod whisper;
 
 use crate::call::judge::Limits;
-use crate::call::{Evidence, Vocabulary};
+use crate::call::{Evidence, Silence, Vocabulary, words};
 use crate::sound::{Clip, convert};
 use search::Decoder as _;
 use std::path::PathBuf;
@@ -81,7 +81,6 @@ impl LatticeRecogniser {
         &mut self,
         samples: &[f32],
         active: f32,
-        lattice: &lattice::Lattice,
         vocabulary: &Vocabulary,
         cancel: &AtomicBool,
     ) -> Result<Evidence, HearError> {
@@ -89,29 +88,41 @@ impl LatticeRecogniser {
         let seconds = samples.len() as f32 / crate::sound::RATE as f32;
         let without_breath = |places: &mut Vec<crate::call::Place>| delivery::without_breath(samples, places);
         let samples = gate::padded(samples);
-        let script = script::Script::new(lattice, |text| self.model.tokens(text));
-        let language = vocabulary.language.code();
-        let mut decoder = self.model.listen(&samples, language, &script.tokens(), cancel)?;
-        let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
+        let language = vocabulary.language;
+        let mut decoder = self.model.listen(&samples, language, cancel)?;
+        // What the model writes when nothing tells it the words of a call: those of them that nothing in the call explains are
+        // words of this call too.
         let mut free = free::FreeText::new(LONGEST_FREE_TEXT);
-        let find = |decoder: &mut whisper::Listening, width: &search::Width, free: &mut free::FreeText| {
-            let mut found = search::search(decoder, lattice, &script, width, length, free)?;
+        let (tokens, likelihood) = free.finish(&mut decoder)?;
+        let free_text = (self.model.text(tokens).trim().to_owned(), likelihood);
+        let lattice = &lattice::Lattice::new(vocabulary, &words::of(&free_text.0));
+        let script = script::Script::new(lattice, |text| self.model.tokens(text));
+        decoder.want(&script.tokens());
+        let length = |words: &[lattice::Word]| evidence::length_weight(lattice, words, active);
+        let find = |decoder: &mut whisper::Listening, width: &search::Width| {
+            let mut found = search::search(decoder, lattice, &script, width, length)?;
             attention::weigh_repeats(decoder, seconds, width.reward, &mut found);
             places::weigh_unread(decoder, &mut found, lattice, &sounding, seconds);
             Ok::<_, HearError>(found)
         };
-        let mut found = find(&mut decoder, &search::Width::NARROW, &mut free)?;
+        let mut found = find(&mut decoder, &search::Width::NARROW)?;
         if evidence::poor(&found) {
-            found = find(&mut decoder, &search::Width::WIDE, &mut free)?;
+            found = find(&mut decoder, &search::Width::WIDE)?;
         }
-        let (tokens, likelihood) = free.finish(&mut decoder)?;
-        let free_text = (self.model.text(tokens).trim().to_owned(), likelihood);
         let gather = |decoder: &whisper::Listening, found: &search::Found| {
             let strange = |path: &search::Path, n: usize| {
                 let tokens = path.spans.get(n).map_or(&[][..], |span| &path.tokens[span.clone()]);
                 self.model.text(tokens).trim().to_lowercase()
             };
-            let mut evidence = evidence::gather(lattice, vocabulary, found, free_text.clone(), seconds, strange);
+            let mut evidence = evidence::gather(
+                lattice,
+                vocabulary,
+                found,
+                free_text.clone(),
+                seconds,
+                strange,
+                |token| script.parts(token),
+            );
             evidence.no_speech = decoder.no_speech;
             if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
                 let places = places::of_words(decoder, path, &sounding, seconds);
@@ -121,7 +132,7 @@ impl LatticeRecogniser {
                     let willing = decoder.known(&path.tokens).is_some_and(ends);
                     let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
                     let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
-                    let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(w)).collect();
+                    let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(language, w)).collect();
                     evidence.unread = places::unread(&places, &syllables, &sounding, ended);
                     without_breath(&mut evidence.unread);
                     evidence.places = places;
@@ -133,14 +144,14 @@ impl LatticeRecogniser {
         if evidence::nobody(&evidence) {
             return Ok(Evidence {
                 no_speech: evidence.no_speech,
-                ..Evidence::silence("There is sound in the recording, but no voice that says a word of this call.")
+                ..Evidence::silence(Silence::NoVoice)
             });
         }
         if again::decides(&evidence) {
             return Ok(evidence);
         }
         // Perhaps there are words in it that no call of this site has.
-        let found = find(&mut decoder, &search::Width::STRANGE, &mut free)?;
+        let found = find(&mut decoder, &search::Width::STRANGE)?;
         let with_strange = gather(&decoder, &found);
         if again::decides(&with_strange) {
             return Ok(with_strange);
@@ -163,8 +174,7 @@ impl Recogniser for LatticeRecogniser {
         };
         let start = speech.start as f32 / crate::sound::RATE as f32;
         let samples = &clip.samples[speech];
-        let lattice = lattice::Lattice::new(vocabulary);
-        let mut evidence = self.listen(samples, active, &lattice, vocabulary, cancel)?;
+        let mut evidence = self.listen(samples, active, vocabulary, cancel)?;
         if evidence.speech && !again::hopeless(&evidence) {
             for pace in again::PACES {
                 if !again::doubtful(&evidence) {
@@ -174,7 +184,7 @@ impl Recogniser for LatticeRecogniser {
                 let Ok(paced) = convert::resample(samples, rate, crate::sound::RATE) else {
                     break;
                 };
-                let mut other = self.listen(&paced, active / pace, &lattice, vocabulary, cancel)?;
+                let mut other = self.listen(&paced, active / pace, vocabulary, cancel)?;
                 shift(&mut other, |at| at * pace);
                 if other.speech {
                     evidence = again::together(evidence, other);

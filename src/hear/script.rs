@@ -1,7 +1,10 @@
 //! How words are written in the tokens of the speech model.
 
-use super::lattice::Lattice;
+use super::lattice::{Lattice, Word};
 use super::search::Token;
+
+/// A word that nothing explains costs this, where one of the call's earns a reward (nats).
+const UNKNOWN: f32 = 4.0;
 
 /// How the words of a lattice are written in tokens.
 pub struct Script {
@@ -9,7 +12,7 @@ pub struct Script {
     pub(super) forms: Vec<Vec<Vec<Token>>>,
     /// What each word is rewarded for, in whatever form it is written: the tokens of its shortest form. (Rewarded by the
     /// tokens of the form, "-Z-ero" would earn more than " zero" and win.)
-    pub(super) pieces: Vec<usize>,
+    pub(super) pieces: Vec<f32>,
     /// The marks that may stand between words.
     pub(super) marks: Vec<Token>,
 }
@@ -32,15 +35,23 @@ impl Script {
             list
         };
         let forms: Vec<Vec<Vec<Token>>> = lattice.spellings.iter().map(forms).collect();
-        let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1);
+        let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1) as f32;
+        let earns = |(word, list): (Word, &Vec<Vec<Token>>)| {
+            if lattice.is_unknown(word) { -UNKNOWN } else { shortest(list) }
+        };
         Self {
-            pieces: forms.iter().map(shortest).collect(),
+            pieces: (0..).zip(&forms).map(earns).collect(),
             forms,
             marks: [",", ".", "-"]
                 .iter()
                 .filter_map(|p| tokens(p).first().copied())
                 .collect(),
         }
+    }
+
+    /// Is it a mark that parts what belongs together? A hyphen does not.
+    pub fn parts(&self, token: Token) -> bool {
+        self.marks.iter().take(2).any(|m| *m == token)
     }
 
     /// Every token in it.

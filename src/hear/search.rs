@@ -5,7 +5,6 @@
 //! only the best style of the same words is kept.
 
 use super::HearError;
-use super::free::FreeText;
 use super::lattice::{Lattice, STRANGE, States, Word};
 use super::script::Script;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
@@ -172,9 +171,9 @@ struct Open {
     /// is not asked, so the chances of all ways to write them count together.
     styles: f32,
     /// Tokens of each word that are rewarded, those of its shortest form.
-    earned: Vec<usize>,
+    earned: Vec<f32>,
     /// Their sum.
-    pieces: usize,
+    pieces: f32,
 }
 
 /// A sequence in one style: as it is, or with a mark after it.
@@ -200,8 +199,8 @@ impl Begun {
     fn priority(&self, width: &Width, hyp: &Open, script: &Script) -> f32 {
         let word = usize::from(self.word);
         let share = self.done as f32 / script.forms[word][self.form].len() as f32;
-        let pieces = script.pieces[word] as f32 * f32::midpoint(1.0, share);
-        self.likelihood + hyp.styles + width.reward * (hyp.pieces as f32 + pieces)
+        let pieces = script.pieces[word] * f32::midpoint(1.0, share);
+        self.likelihood + hyp.styles + width.reward * (hyp.pieces + pieces)
     }
 }
 
@@ -252,7 +251,7 @@ impl Ord for Item {
 
 impl Open {
     fn score(&self, width: &Width) -> f32 {
-        self.likelihood + self.styles + width.reward * self.pieces as f32 - self.strange_cost(width)
+        self.likelihood + self.styles + width.reward * self.pieces - self.strange_cost(width)
     }
 
     fn strange(&self) -> usize {
@@ -266,14 +265,13 @@ impl Open {
 
 /// Search the lattice.
 ///
-/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below). `free` rides along.
+/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
 pub fn search(
     decoder: &mut impl Decoder,
     lattice: &Lattice,
     script: &Script,
     width: &Width,
     length: impl Fn(&[Word]) -> f32,
-    free: &mut FreeText,
 ) -> Result<Found, HearError> {
     let last_run = decoder.runs() + width.runs;
     let mut search = Search {
@@ -292,11 +290,11 @@ pub fn search(
         likelihood: 0.0,
         styles: 0.0,
         earned: vec![],
-        pieces: 0,
+        pieces: 0.0,
     };
     let mut open = vec![first];
     while !open.is_empty() && decoder.runs() < search.last_run {
-        open = search.level(decoder, &open, free)?;
+        open = search.level(decoder, &open)?;
     }
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
@@ -347,12 +345,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
     ///
     /// The most promising texts first, several in one run of the model, until nothing that is left can be among the `beam`
     /// heaviest.
-    fn level(
-        &mut self,
-        decoder: &mut impl Decoder,
-        open: &[Open],
-        free: &mut FreeText,
-    ) -> Result<Vec<Open>, HearError> {
+    fn level(&mut self, decoder: &mut impl Decoder, open: &[Open]) -> Result<Vec<Open>, HearError> {
         let mut level = Level {
             open,
             next: open.iter().map(|hyp| self.lattice.next(&hyp.states)).collect(),
@@ -372,12 +365,11 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                 .push(hyp.score(self.width) + self.width.reward, Job::Look(of));
         }
         while decoder.runs() < self.last_run {
-            let (jobs, mut unknown) = self.promising(decoder, &mut level);
+            let (jobs, unknown) = self.promising(decoder, &mut level);
             if jobs.is_empty() {
                 break;
             }
             if !unknown.is_empty() {
-                unknown.extend(free.follow(decoder).map(<[Token]>::to_vec));
                 decoder.weigh(&Vec::from_iter(unknown))?;
             }
             for (job, text) in jobs {
@@ -455,7 +447,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                         likelihood: likelihood + p,
                         marked: true,
                     });
-                    let priority = likelihood + p + hyp.styles + self.width.reward * (hyp.pieces + 1) as f32;
+                    let priority = likelihood + p + hyp.styles + self.width.reward * (hyp.pieces + 1.0);
                     level.queue.push(priority, Job::Look(level.bases.len() - 1));
                 }
             }
@@ -561,7 +553,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             states,
             likelihood: word.likelihood,
             styles: hyp.styles,
-            earned: [hyp.earned.as_slice(), &[0]].concat(),
+            earned: [hyp.earned.as_slice(), &[0.0]].concat(),
             pieces: hyp.pieces,
         });
     }
@@ -578,7 +570,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         let earned_here = self.script.pieces[usize::from(begun.word)];
         let mut earned = [hyp.earned.as_slice(), &[earned_here]].concat();
         let n = words.len();
-        earned[n - repeated(&words)..].fill(0);
+        earned[n - repeated(&words)..].fill(0.0);
         let pieces = earned.iter().sum();
         let tokens = [base.tokens.as_slice(), form].concat();
         level.grown.take(Open {

@@ -188,15 +188,15 @@ fn elements(paper: &mut Paper, f: &Figures) {
     let rows: Vec<Vec<Cell>> = f.elements.iter().map(|e| element_row(tongue, e)).collect();
     paper.table(&columns, &rows, 9.0);
     let text = match tongue.0 {
-        Language::English => format!(
-            "First attempts only; what the sound did not decide counts neither way. Latest: the last {LATELY} calls, with the \
-             interval that holds the true share 19 times of 20. Steady: it lies wholly above three of four. Not steady: wholly \
-             below. Fewer than {FEW} calls say nothing."
-        ),
-        Language::German => format!(
+        Language::GERMAN => format!(
             "Nur erste Versuche; was der Ton nicht entscheidet, zählt nicht. Zuletzt: die letzten {LATELY} Meldungen, mit dem \
              Bereich, der den wahren Anteil in 19 von 20 Fällen enthält. Sitzt: er liegt ganz über drei von vier. Sitzt noch \
              nicht: ganz darunter. Weniger als {FEW} Meldungen sagen nichts."
+        ),
+        _ => format!(
+            "First attempts only; what the sound did not decide counts neither way. Latest: the last {LATELY} calls, with the \
+             interval that holds the true share 19 times of 20. Steady: it lies wholly above three of four. Not steady: wholly \
+             below. Fewer than {FEW} calls say nothing."
         ),
     };
     paper.paragraph(&text, 8.0, GREY);
@@ -486,13 +486,13 @@ fn members(paper: &mut Paper, group: &Group) {
     paper.table(&columns, &rows, 8.0);
     let hidden = group.together.elements.len().saturating_sub(shown.len());
     let mut text = match tongue.0 {
-        Language::English => format!(
-            "Said at the first attempt, of the latest {LATELY} decided calls; fewer than {FEW} are shown as counts and say nothing. \
-             Green: the 95% interval lies wholly above three of four. Orange: wholly below."
-        ),
-        Language::German => format!(
+        Language::GERMAN => format!(
             "Beim ersten Versuch gesagt, von den letzten {LATELY} entschiedenen Meldungen; weniger als {FEW} stehen als Anzahl da und \
              sagen nichts. Grün: der 95-%-Bereich liegt ganz über drei von vier. Orange: ganz darunter."
+        ),
+        _ => format!(
+            "Said at the first attempt, of the latest {LATELY} decided calls; fewer than {FEW} are shown as counts and say nothing. \
+             Green: the 95% interval lies wholly above three of four. Orange: wholly below."
         ),
     };
     if hidden > 0 {

@@ -13,16 +13,16 @@ impl Tongue {
     /// The text in the language.
     pub fn of<'t>(self, english: &'t str, german: &'t str) -> &'t str {
         match self.0 {
-            Language::English => english,
-            Language::German => german,
+            Language::GERMAN => german,
+            _ => english,
         }
     }
 
     /// A day in a table.
     pub fn short(self, day: Date) -> String {
         match self.0 {
-            Language::English => day.to_string(),
-            Language::German => format!("{:02}.{:02}.{}", day.day(), day.month(), day.year()),
+            Language::GERMAN => format!("{:02}.{:02}.{}", day.day(), day.month(), day.year()),
+            _ => day.to_string(),
         }
     }
 
@@ -58,8 +58,8 @@ impl Tongue {
         ];
         let month = usize::from(day.month().unsigned_abs().saturating_sub(1)).min(11);
         match self.0 {
-            Language::English => format!("{} {} {}", day.day(), ENGLISH[month], day.year()),
-            Language::German => format!("{}. {} {}", day.day(), GERMAN[month], day.year()),
+            Language::GERMAN => format!("{}. {} {}", day.day(), GERMAN[month], day.year()),
+            _ => format!("{} {} {}", day.day(), ENGLISH[month], day.year()),
         }
     }
 
@@ -67,9 +67,9 @@ impl Tongue {
     pub fn percent(self, share: f64) -> String {
         let whole = (share * 100.0).round();
         match self.0 {
-            Language::English => format!("{whole:.0}%"),
             // A space that does not break.
-            Language::German => format!("{whole:.0}\u{a0}%"),
+            Language::GERMAN => format!("{whole:.0}\u{a0}%"),
+            _ => format!("{whole:.0}%"),
         }
     }
 
@@ -109,7 +109,7 @@ impl Tongue {
 
     /// Who speaks, in words; a name the program does not know stays as the site has it.
     pub fn role(self, role: &str) -> &str {
-        if self.0 == Language::English {
+        if self.0 != Language::GERMAN {
             return role;
         }
         match role {
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn dates_and_shares_in_both_languages() {
-        let (english, german) = (Tongue(Language::English), Tongue(Language::German));
+        let (english, german) = (Tongue(Language::ENGLISH), Tongue(Language::GERMAN));
         let day = date(2026, 3, 7);
         assert_eq!([english.short(day), english.long(day)], ["2026-03-07", "7 March 2026"]);
         assert_eq!([german.short(day), german.long(day)], ["07.03.2026", "7. März 2026"]);

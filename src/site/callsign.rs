@@ -66,7 +66,7 @@ impl Callsign {
             .0
             .chars()
             .map(|c| match c.to_digit(10) {
-                Some(d) => language.digits()[d as usize][0],
+                Some(d) => language.digit_word(d as u8),
                 None => spelling::word(c).unwrap_or("?"),
             })
             .collect();
@@ -136,11 +136,11 @@ mod tests {
     #[test]
     fn spoken_one_word_a_character() {
         assert_eq!(
-            Callsign::parse("G-CLRM").unwrap().spoken(Language::English),
+            Callsign::parse("G-CLRM").unwrap().spoken(Language::ENGLISH),
             "golf charlie lima romeo mike"
         );
         assert_eq!(
-            Callsign::parse("D-3862").unwrap().spoken(Language::German),
+            Callsign::parse("D-3862").unwrap().spoken(Language::GERMAN),
             "delta drei acht sechs zwo"
         );
     }

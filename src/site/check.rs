@@ -124,8 +124,8 @@ fn syntax_hint(text: &str, span: &std::ops::Range<usize>) -> String {
 }
 
 fn is_digit(word: &str) -> bool {
-    let known = [super::Language::English, super::Language::German];
-    word.chars().all(|c| c.is_ascii_digit()) || known.iter().any(|l| super::number::digit(*l, word).is_some())
+    let mut known = super::Language::all();
+    word.chars().all(|c| c.is_ascii_digit()) || known.any(|l| super::number::digit(l, word).is_some())
 }
 
 struct Builder<'a> {

@@ -1,22 +1,136 @@
-//! The languages a site can be in, and what differs between them: digit words, tens, small words.
+//! The languages a site can be in. What differs between them is data, one file each: `language/en.toml`, `language/de.toml`.
 
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::collections::BTreeMap;
+use std::fmt;
+use std::sync::LazyLock;
+
+/// Every language's file. Another one is added here, in `texts.rs` and, where it is to be spoken, in `voice`.
+const FILES: &[&str] = &[
+    include_str!("language/en.toml"),
+    include_str!("language/de.toml"),
+    #[cfg(test)]
+    include_str!("language/nl.toml"),
+];
+
+// A file that cannot be read would be a language without words; a test sees to it that all can.
+static ALL: LazyLock<Vec<Data>> = LazyLock::new(|| {
+    FILES
+        .iter()
+        .map(|text| toml::from_str(text).unwrap_or_default())
+        .collect()
+});
 
 /// The language of a site's calls.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Language {
-    /// English.
-    #[serde(rename = "en")]
-    English,
-    /// German.
-    #[serde(rename = "de")]
-    German,
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Language(u8);
+
+/// A language's file.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Data {
+    code: String,
+    name: String,
+    model_place: u8,
+    labels_keep_capitals: bool,
+    vowels: String,
+    say_again: String,
+    digits: Digits,
+    numbers: Numbers,
+    sounds: Sounds,
+    compounds: Option<Compounds>,
+    elsewhere: BTreeMap<String, Vec<String>>,
+    meaning: Meaning,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Digits {
+    words: Vec<Vec<Vec<String>>>,
+    also_written: BTreeMap<String, u8>,
+    sounds_like: BTreeMap<String, u8>,
+}
+
+/// Numbers of two digits.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Numbers {
+    teens: Vec<String>,
+    tens: Vec<String>,
+    joined_by: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Sounds {
+    words: BTreeMap<String, Vec<String>>,
+    letters: BTreeMap<char, Vec<String>>,
+}
+
+/// How a language joins words, where it does.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct Compounds {
+    /// A compound has at least this many letters.
+    pub least_letters: usize,
+    /// And each of its parts this many.
+    pub least_letters_of_a_part: usize,
+    /// Consonants with which a part may begin.
+    pub onsets: Vec<String>,
+    /// What may stand between two parts.
+    pub links: Vec<String>,
+    /// What a recogniser writes for a part because it sounds nearly the same. Weighed by sound, never for typed text.
+    pub parts: BTreeMap<String, Vec<String>>,
+}
+
+/// What words do to others, whatever the site.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Meaning {
+    corrects: Vec<String>,
+    tells_wrong: Vec<String>,
+    takes_back: Vec<String>,
+    denies: Vec<String>,
+    puts_off: Vec<String>,
+    asks: Vec<String>,
+    small_talk: Vec<String>,
+    joins: Vec<String>,
+    always: Vec<String>,
+    inside: Vec<String>,
+}
+
+/// What a word of the language does, wherever it is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Sense {
+    /// Takes back what was said before it; what follows counts.
+    Corrects,
+    /// Takes back what was said before it, or holds it up, without saying what is right.
+    TakesBack,
+    /// Denies what stands beside it.
+    Denies,
+    /// Puts off what stands beside it, or says it only by halves.
+    PutsOff,
+    /// Asks, or leaves a choice.
+    Asks,
+    /// Hesitation and small talk.
+    SmallTalk,
+    /// A small word that joins others and means nothing alone.
+    Joins,
 }
 
 /// A language no site can be in.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("the language \"{0}\" is not known here; use \"en\" or \"de\"")]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnknownLanguage(String);
+
+impl std::error::Error for UnknownLanguage {}
+
+impl fmt::Display for UnknownLanguage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let known: Vec<String> = Language::all().map(|l| format!("\"{}\"", l.code())).collect();
+        write!(f, "the language \"{}\" is not known here; use {}", self.0, known.join(" or "))
+    }
+}
 
 impl std::str::FromStr for Language {
     type Err = UnknownLanguage;
@@ -24,291 +138,186 @@ impl std::str::FromStr for Language {
     /// Takes "en" and "de", also with a region ("en-GB", "de_AT").
     fn from_str(name: &str) -> Result<Self, UnknownLanguage> {
         let code = name.split(['-', '_']).next().unwrap_or_default();
-        [Self::English, Self::German]
-            .into_iter()
+        Self::all()
             .find(|l| code.eq_ignore_ascii_case(l.code()))
             .ok_or_else(|| UnknownLanguage(name.to_owned()))
     }
 }
 
+impl fmt::Debug for Language {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+impl Serialize for Language {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.code())
+    }
+}
+
+impl<'d> Deserialize<'d> for Language {
+    fn deserialize<D: Deserializer<'d>>(from: D) -> Result<Self, D::Error> {
+        let code = String::deserialize(from)?;
+        Self::all()
+            .find(|l| l.code() == code)
+            .ok_or_else(|| D::Error::custom(UnknownLanguage(code)))
+    }
+}
+
 impl Language {
+    /// English: the language of texts that have no site.
+    pub const ENGLISH: Self = Self(0);
+    /// German.
+    pub const GERMAN: Self = Self(1);
+
+    /// Every language.
+    pub fn all() -> impl Iterator<Item = Self> {
+        (0..FILES.len()).map(|n| Self(n as u8))
+    }
+
+    /// Its place among all languages.
+    pub(super) fn place(self) -> usize {
+        usize::from(self.0)
+    }
+
+    fn data(self) -> &'static Data {
+        static NONE: LazyLock<Data> = LazyLock::new(Data::default);
+        ALL.get(self.place()).unwrap_or(&NONE)
+    }
+
     /// ISO 639-1 code, which is also the speech model's name for the language.
     pub fn code(self) -> &'static str {
-        match self {
-            Self::English => "en",
-            Self::German => "de",
-        }
+        &self.data().code
+    }
+
+    /// Its own name for itself.
+    pub fn name(self) -> &'static str {
+        &self.data().name
+    }
+
+    /// Its place in the speech model's list of languages.
+    pub(crate) fn model_place(self) -> u8 {
+        self.data().model_place
     }
 
     /// A label as it stands inside a sentence: German nouns keep their capital.
     pub fn inside_a_sentence(self, label: &str) -> String {
-        match self {
-            Self::English => label.to_lowercase(),
-            Self::German => label.to_owned(),
+        if self.data().labels_keep_capitals {
+            label.to_owned()
+        } else {
+            label.to_lowercase()
         }
     }
 
-    /// Digit words, taught form first. English: CAP 413 Ed. 20, section 1.4, Table 2 in ordinary spelling ("niner" is
-    /// taught, "nine" is the same digit). German: common practice, no source; "zwo" avoids the confusion with "drei".
-    pub fn digits(self) -> [&'static [&'static str]; 10] {
-        match self {
-            Self::English => [
-                &["zero"],
-                &["one"],
-                &["two"],
-                &["three"],
-                &["four"],
-                &["five"],
-                &["six"],
-                &["seven"],
-                &["eight"],
-                &["nine", "niner"],
-            ],
-            Self::German => [
-                &["null"],
-                &["eins"],
-                &["zwo", "zwei"],
-                &["drei"],
-                &["vier"],
-                &["fünf"],
-                &["sechs"],
-                &["sieben"],
-                &["acht"],
-                &["neun"],
-            ],
-        }
+    /// Is it a letter for a vowel?
+    pub(crate) fn is_vowel(self, letter: char) -> bool {
+        self.data().vowels.contains(letter)
+    }
+
+    /// Words for each digit from 0 to 9, the taught one first; those of one inner list are one word to the ear.
+    pub fn digits(self) -> &'static [Vec<Vec<String>>] {
+        &self.data().digits.words
+    }
+
+    /// The word taught for a digit from 0 to 9.
+    pub fn digit_word(self, digit: u8) -> &'static str {
+        self.digits()
+            .get(usize::from(digit))
+            .and_then(|w| w.first()?.first())
+            .map_or("?", String::as_str)
     }
 
     /// Digit words a recogniser or a typist may write for the standard pronunciations; understood, never expected.
-    pub(crate) fn digit_spellings(self) -> &'static [(&'static str, u8)] {
-        match self {
-            Self::English => &[
-                ("oh", 0),
-                ("nought", 0),
-                ("wun", 1),
-                ("too", 2),
-                ("tree", 3),
-                ("fower", 4),
-                ("fife", 5),
-                ("ait", 8),
-            ],
-            Self::German => &[("ein", 1), ("fuenf", 5), ("funf", 5)],
-        }
+    pub(crate) fn digit_spellings(self) -> &'static BTreeMap<String, u8> {
+        &self.data().digits.also_written
     }
 
-    /// What a recogniser writes for a digit word because it sounds the same ("for seven" for "four seven"). Used where the
-    /// sound is weighed, never for typed text.
-    pub(crate) fn sounds_like(self, digit: u8) -> &'static [&'static str] {
-        match (self, digit) {
-            (Self::English, 1) => &["won"],
-            (Self::English, 2) => &["to", "too"],
-            (Self::English, 4) => &["for", "fore"],
-            (Self::English, 8) => &["ate"],
-            (Self::German, 3) => &["dry"],
-            (Self::German, 6) => &["sex"],
-            _ => &[],
-        }
+    /// What a recogniser writes for a digit word because it sounds the same. Used where the sound is weighed, never for typed
+    /// text.
+    pub(crate) fn sounds_like(self, digit: u8) -> impl Iterator<Item = &'static str> {
+        let words = self.data().digits.sounds_like.iter();
+        words.filter(move |(_, d)| **d == digit).map(|(w, _)| w.as_str())
     }
 
     /// What a recogniser writes for a word of the trade because it is rarer than what it sounds like. Used where the sound is
     /// weighed, never for typed text.
-    pub(crate) fn word_sounds_like(self, word: &str) -> &'static [&'static str] {
-        match (self, word) {
-            (Self::English, "winch") => &["wrench", "wench", "lynch"],
-            _ => &[],
-        }
+    pub(crate) fn word_sounds_like(self, word: &str) -> &'static [String] {
+        self.data().sounds.words.get(word).map_or(&[], Vec::as_slice)
     }
 
-    /// What a recogniser writes for a part of a compound because it sounds nearly the same ("statt klar" for "startklar").
-    /// German only, where compounds are long; seen in what the speech model wrote freely. Used where the sound is weighed,
-    /// never for typed text.
-    pub(crate) fn part_sounds_like(self, part: &str) -> &'static [&'static str] {
-        match (self, part) {
-            (Self::German, "start") => &["statt", "stadt"],
-            (Self::German, "seil") => &["sein", "sei"],
-            (Self::German, "winden") => &["windel", "windem", "winde"],
-            (Self::German, "ein") => &["eins"],
-            (Self::German, "sitzig") => &["siebzig"],
-            _ => &[],
-        }
+    /// What a recogniser writes for a letter's word because its end was soft ("Go Charlie"). As above.
+    pub(crate) fn letter_sounds_like(self, letter: char) -> &'static [String] {
+        self.data().sounds.letters.get(&letter).map_or(&[], Vec::as_slice)
     }
 
-    /// Words for 10 to 19 and the tens, for callsigns spoken in pairs ("forty-seven sixty-one"). German pairs are one
-    /// word each ("siebenundvierzig") and are taken apart by [`super::number::pair_word`].
-    pub(crate) fn tens(self) -> &'static [(&'static str, u8)] {
-        match self {
-            Self::English => &[
-                ("ten", 10),
-                ("eleven", 11),
-                ("twelve", 12),
-                ("thirteen", 13),
-                ("fourteen", 14),
-                ("fifteen", 15),
-                ("sixteen", 16),
-                ("seventeen", 17),
-                ("eighteen", 18),
-                ("nineteen", 19),
-                ("twenty", 20),
-                ("thirty", 30),
-                ("forty", 40),
-                ("fifty", 50),
-                ("sixty", 60),
-                ("seventy", 70),
-                ("eighty", 80),
-                ("ninety", 90),
-            ],
-            Self::German => &[
-                ("zehn", 10),
-                ("elf", 11),
-                ("zwölf", 12),
-                ("dreizehn", 13),
-                ("vierzehn", 14),
-                ("fünfzehn", 15),
-                ("sechzehn", 16),
-                ("siebzehn", 17),
-                ("achtzehn", 18),
-                ("neunzehn", 19),
-                ("zwanzig", 20),
-                ("dreißig", 30),
-                ("vierzig", 40),
-                ("fünfzig", 50),
-                ("sechzig", 60),
-                ("siebzig", 70),
-                ("achtzig", 80),
-                ("neunzig", 90),
-            ],
-        }
+    /// How it joins words; `None` where words are written apart.
+    pub(crate) fn compounds(self) -> Option<&'static Compounds> {
+        self.data().compounds.as_ref()
     }
 
-    /// Words that take back what was said before them. CORRECTION is the standard word (SERA.14075(c)); the German
-    /// word "Korrektur" and "berichtige" are common practice, no source.
-    pub fn corrections(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &["correction"],
-            Self::German => &["korrektur", "berichtige", "correction"],
-        }
+    /// Words for 10 to 19 and for the tens.
+    pub(crate) fn tens(self) -> impl Iterator<Item = (&'static str, u8)> {
+        let numbers = &self.data().numbers;
+        let teens = numbers.teens.iter().zip(10..);
+        let tens = numbers.tens.iter().zip((2..).map(|t| 10 * t));
+        teens.chain(tens).map(|(w, n)| (w.as_str(), n))
     }
 
-    /// Words that take back what was said before them, or hold it up, without saying what is right: whoever hears one behind
-    /// "ready" asks again. NEGATIVE, CANCEL, DISREGARD and STANDBY are standard words (SERA.14075(c)); the others are common
-    /// practice, no source.
-    pub fn withdrawals(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &[
-                "negative",
-                "cancel",
-                "disregard",
-                "standby",
-                "stand by",
-                "abort",
-                "wait",
-                "hold on",
-                "sorry",
-                "i mean",
-            ],
-            Self::German => &[
-                "negativ",
-                "abbruch",
-                "warte",
-                "warten",
-                "moment",
-                "entschuldigung",
-                "ich meine",
-            ],
-        }
+    /// What joins the unit before the tens in one word ("siebenundvierzig"); `None` where the unit follows as a word of its own
+    /// ("forty-seven").
+    pub(crate) fn unit_joined_by(self) -> Option<&'static str> {
+        self.data().numbers.joined_by.as_deref()
     }
 
-    /// The same at the end of a call alone: elsewhere they sound like parts of it ("not winch cable" like "north winch cable",
-    /// "nein" like "neun"). Common practice, no source.
-    pub fn withdrawals_at_the_end(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &["no", "not"],
-            Self::German => &["nein", "nicht", "doch nicht", "noch nicht"],
-        }
+    /// Wordings with a sense of their own in every call, those of one sense in their order.
+    pub fn senses(self) -> impl Iterator<Item = (&'static str, Sense)> {
+        let m = &self.data().meaning;
+        let all: [(&'static Vec<String>, Sense); 7] = [
+            (&m.corrects, Sense::Corrects),
+            (&m.denies, Sense::Denies),
+            (&m.puts_off, Sense::PutsOff),
+            (&m.asks, Sense::Asks),
+            (&m.takes_back, Sense::TakesBack),
+            (&m.small_talk, Sense::SmallTalk),
+            (&m.joins, Sense::Joins),
+        ];
+        all.into_iter()
+            .flat_map(|(words, sense)| words.iter().map(move |w| (w.as_str(), sense)))
     }
 
-    /// The word that denies what stands behind it.
-    pub fn denying(self) -> &'static str {
-        match self {
-            Self::English => "not",
-            Self::German => "nicht",
-        }
+    /// Wordings of one sense.
+    pub fn of_sense(self, sense: Sense) -> impl Iterator<Item = &'static str> {
+        self.senses().filter(move |(_, s)| *s == sense).map(|(w, _)| w)
     }
 
-    /// Hesitation sounds, small talk and what ends a transmission; they belong to no element. I SAY AGAIN is a standard phrase
-    /// and OVER an old one (ICAO Annex 10 Vol. II, from memory); the others are common practice, no source.
-    pub fn fillers(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &[
-                "uh",
-                "um",
-                "er",
-                "erm",
-                "ah",
-                "hello",
-                "please",
-                "okay",
-                "this is",
-                "good morning",
-                "good afternoon",
-                "thank you",
-                "i say again",
-                "over",
-            ],
-            Self::German => &[
-                "äh",
-                "ähm",
-                "hm",
-                "hallo",
-                "bitte",
-                "okay",
-                "hier ist",
-                "guten morgen",
-                "guten tag",
-                "danke",
-                "ich wiederhole",
-                "kommen",
-            ],
-        }
+    /// Does the ear always reckon with this wording? With others only where the speech model itself wrote them: the more small
+    /// words may stand anywhere, the more of a badly heard call is read as small words.
+    pub(crate) fn always_heard(self, wording: &str) -> bool {
+        let m = &self.data().meaning;
+        m.always.iter().chain(&m.corrects).any(|w| w == wording)
+    }
+
+    /// May this word stand inside a wording without changing it ("slack is now out")?
+    pub(crate) fn stands_inside(self, word: &str) -> bool {
+        self.data().meaning.inside.iter().any(|w| w == word)
     }
 
     /// Values that other sites have for an element and that may be said where this one lacks them: a cable called "middle", a
     /// launch by aerotow. Common practice, no source.
-    pub fn elsewhere(self, element: &str) -> &'static [&'static str] {
-        match (self, element) {
-            (Self::English, "cable") => &["north", "south", "east", "west", "middle"],
-            (Self::English, "method") => &["aerotow", "aero tow", "autotow", "car tow", "self launch", "bungee"],
-            // Only what sounds like no other word of a call: "nord" was read for a badly heard "neun", "right" for "ready".
-            (Self::German, "cable") => &["mitte"],
-            (Self::German, "method") => &["f-schlepp", "flugzeugschlepp", "autoschlepp", "eigenstart", "gummiseil"],
-            _ => &[],
-        }
+    pub fn elsewhere(self, element: &str) -> &'static [String] {
+        self.data().elsewhere.get(element).map_or(&[], Vec::as_slice)
     }
 
-    /// What is said when nothing was understood. SAY AGAIN is the standard phrase (SERA.14075(c)(4)); the German words are
-    /// common practice, no source.
+    /// What is said when nothing was understood. SAY AGAIN is the standard phrase (SERA.14075(c)(4)).
     pub fn say_again(self) -> &'static str {
-        match self {
-            Self::English => "Say again.",
-            Self::German => "Wiederholen Sie.",
-        }
+        &self.data().say_again
     }
 
     /// Words that tell somebody that what he read back is wrong, and that the right version follows. NEGATIVE, I SAY AGAIN
-    /// is the standard form (SERA.14075(d)); the German words are common practice, no source.
-    pub fn negatives(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &["negative", "negative I say again", "I say again"],
-            Self::German => &["negativ", "negativ ich wiederhole", "ich wiederhole"],
-        }
-    }
-
-    /// Small words that join elements and mean nothing alone ("on the north winch cable", "am Windenseil Wald").
-    pub fn joiners(self) -> &'static [&'static str] {
-        match self {
-            Self::English => &["on the", "on", "the"],
-            Self::German => &["am", "auf", "auf dem"],
-        }
+    /// is the standard form (SERA.14075(d)).
+    pub fn negatives(self) -> &'static [String] {
+        &self.data().meaning.tells_wrong
     }
 }
 
@@ -317,9 +326,36 @@ mod tests {
     use super::*;
 
     #[test]
+    fn every_language_can_be_read() {
+        for text in FILES {
+            let data: Data = toml::from_str(text).unwrap();
+            assert_eq!(data.digits.words.len(), 10, "{}", data.name);
+            let m = &data.meaning;
+            for word in &m.always {
+                let known = [&m.takes_back, &m.denies, &m.puts_off, &m.small_talk, &m.joins];
+                assert!(known.iter().any(|list| list.contains(word)), "{}: {word}", data.name);
+            }
+        }
+    }
+
+    #[test]
     fn a_language_is_known_with_and_without_its_region() {
-        assert_eq!("en-GB".parse::<Language>().unwrap(), Language::English);
-        assert_eq!("DE".parse::<Language>().unwrap(), Language::German);
+        assert_eq!("en-GB".parse::<Language>().unwrap(), Language::ENGLISH);
+        assert_eq!("DE".parse::<Language>().unwrap(), Language::GERMAN);
         assert!("fr".parse::<Language>().unwrap_err().to_string().contains("\"fr\""));
+    }
+
+    /// One wording has one sense: which of two it had would hang on the order of the lists.
+    #[test]
+    fn no_wording_has_two_senses() {
+        for language in Language::all() {
+            let mut seen: BTreeMap<&str, Sense> = BTreeMap::new();
+            for (wording, sense) in language.senses() {
+                if let Some(before) = seen.insert(wording, sense) {
+                    assert_eq!(before, sense, "{language:?}: {wording}");
+                    panic!("{language:?}: {wording} stands twice");
+                }
+            }
+        }
     }
 }

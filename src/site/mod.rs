@@ -196,11 +196,114 @@ pub struct Aircraft {
     pub say_crew: Option<bool>,
 }
 
+/// What an element of a call is for. Code asks for this, never for an element's id, which is the site's choice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Purpose {
+    /// Who is called.
+    Address,
+    /// Which glider: its characters are spelled.
+    Callsign,
+    /// How many people are on board.
+    Crew,
+    /// Which cable.
+    Cable,
+    /// How the glider is launched.
+    Method,
+    /// That nothing is left to be done.
+    Readiness,
+    /// The glider's type.
+    Type,
+    /// The strength link of the glider's type.
+    Link,
+    /// Words upon which something moves: all clear, slack out, a permission.
+    Motion,
+    /// Asks for something: that is no question left open.
+    Request,
+    /// The hook opens or closes; behind the last such words the cable is on.
+    Hook,
+    /// Stops everything.
+    Stop,
+    /// A part of the briefing: what would be done if something happened. It is put off and supposed by its nature.
+    Eventuality,
+    /// Anything else.
+    Free,
+}
+
+impl Purpose {
+    /// Every purpose.
+    pub const ALL: [Self; 14] = [
+        Self::Address,
+        Self::Callsign,
+        Self::Crew,
+        Self::Cable,
+        Self::Method,
+        Self::Readiness,
+        Self::Type,
+        Self::Link,
+        Self::Motion,
+        Self::Request,
+        Self::Hook,
+        Self::Stop,
+        Self::Eventuality,
+        Self::Free,
+    ];
+
+    /// Its name in a site's files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Address => "address",
+            Self::Callsign => "callsign",
+            Self::Crew => "crew",
+            Self::Cable => "cable",
+            Self::Method => "method",
+            Self::Readiness => "readiness",
+            Self::Type => "type",
+            Self::Link => "link",
+            Self::Motion => "motion",
+            Self::Request => "request",
+            Self::Hook => "hook",
+            Self::Stop => "stop",
+            Self::Eventuality => "eventuality",
+            Self::Free => "free",
+        }
+    }
+
+    /// What an element is for whose site does not say so: what its id says.
+    pub(crate) fn of_id(id: &str) -> Self {
+        match id {
+            // Sites written before purposes had names were judged by these ids.
+            "ready" => Self::Readiness,
+            "slack" | "permission" | "clear" => Self::Motion,
+            "retrieve" | "check" => Self::Request,
+            "open" | "close" => Self::Hook,
+            _ => Self::ALL.into_iter().find(|p| p.name() == id).unwrap_or(Self::Free),
+        }
+    }
+
+    /// Does its right value stand in the situation itself, and not among values that are dealt?
+    pub fn is_settled(self) -> bool {
+        matches!(
+            self,
+            Self::Address | Self::Callsign | Self::Crew | Self::Cable | Self::Type | Self::Link
+        )
+    }
+
+    /// Does something begin to move upon it? Then half a yes is a no.
+    pub fn moves(self) -> bool {
+        matches!(self, Self::Readiness | Self::Motion)
+    }
+}
+
 /// A part of a call.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Element {
     /// Id: `address`, `callsign`, `crew` ...
     pub id: String,
+    /// What it is for.
+    pub purpose: Purpose,
+    /// How it is asked for, in words ("are you ready"); `None` where its label will do.
+    pub asked: Option<String>,
     /// Name on screen.
     pub label: String,
     /// One sentence: why it is said.
@@ -419,6 +522,40 @@ impl Site {
         self.steps.iter().find(|s| s.id == id)
     }
 
+    /// What an element is for; by its id where the site has no such element.
+    pub fn purpose(&self, element: &str) -> Purpose {
+        self.elements
+            .get(element)
+            .map_or_else(|| Purpose::of_id(element), |e| e.purpose)
+    }
+
+    /// The site's element for a purpose, where it has just one in mind: the first by id.
+    pub fn element_for(&self, purpose: Purpose) -> Option<&Element> {
+        self.elements.values().find(|e| e.purpose == purpose)
+    }
+
+    /// The place of a purpose among the elements of a step.
+    pub fn place_in(&self, step: &Step, purpose: Purpose) -> Option<usize> {
+        step.elements.iter().position(|e| self.purpose(e) == purpose)
+    }
+
+    /// The step whose call stops everything.
+    pub fn stop_step(&self) -> Option<&Step> {
+        self.steps.iter().find(|s| self.place_in(s, Purpose::Stop).is_some())
+    }
+
+    /// The step of the ready call: the last that says readiness to somebody on the frequency, else the last that says it.
+    pub fn ready_step(&self) -> Option<&Step> {
+        let says = |s: &&Step| self.place_in(s, Purpose::Readiness).is_some();
+        let on_air = self.steps.iter().filter(says).rfind(|s| s.by == By::Radio);
+        on_air.or_else(|| self.steps.iter().rfind(says))
+    }
+
+    /// Is it the step whose call stops everything?
+    pub fn is_stop(&self, step: &Step) -> bool {
+        self.place_in(step, Purpose::Stop).is_some()
+    }
+
     /// The name on screen of whoever speaks.
     pub fn role_name<'s>(&'s self, role: &'s str) -> &'s str {
         self.roles.get(role).map_or(role, String::as_str)
@@ -431,7 +568,7 @@ impl Site {
 
     /// The words taught for a value of an element; `None` when the site has no such value.
     pub fn taught_words(&self, element: &str, value: &str) -> Option<String> {
-        if element == "callsign" {
+        if self.purpose(element) == Purpose::Callsign {
             return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
         }
         let element = self.elements.get(element)?;

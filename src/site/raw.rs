@@ -118,7 +118,13 @@ pub struct RawWording {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawElement {
+    /// What the element is for; without it its id says so.
+    #[serde(default, rename = "for")]
+    pub purpose: Option<Text>,
     pub label: Text,
+    /// How it is asked for, in words.
+    #[serde(default)]
+    pub asked: Option<Text>,
     pub why: Text,
     #[serde(default)]
     pub value: Vec<RawWording>,

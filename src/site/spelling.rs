@@ -41,15 +41,6 @@ pub fn spellings(letter: char) -> Option<&'static [&'static str]> {
     LETTERS.iter().find(|(l, _)| *l == letter).map(|(_, s)| *s)
 }
 
-/// What the recogniser writes for a letter's word because its end was soft ("Go Charlie"). Used where the sound is weighed,
-/// never for typed text.
-pub(crate) fn sounds_like(letter: char) -> &'static [&'static str] {
-    match letter {
-        'G' => &["go", "gold", "goff"],
-        _ => &[],
-    }
-}
-
 /// The letter a lower-case word stands for.
 pub fn letter(word: &str) -> Option<char> {
     LETTERS.iter().find(|(_, s)| s.contains(&word)).map(|(l, _)| *l)

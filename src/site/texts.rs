@@ -6,22 +6,25 @@ use std::sync::LazyLock;
 
 type Texts = BTreeMap<String, String>;
 
-const ENGLISH: &str = include_str!("texts/en.toml");
-const GERMAN: &str = include_str!("texts/de.toml");
+/// In the order of the languages; a language without sentences of its own has the English ones.
+const FILES: [&str; 2] = [include_str!("texts/en.toml"), include_str!("texts/de.toml")];
 
 // A file that cannot be read would show keys instead of sentences; the tests below see to it that it can.
-static IN_ENGLISH: LazyLock<Texts> = LazyLock::new(|| toml::from_str(ENGLISH).unwrap_or_default());
-static IN_GERMAN: LazyLock<Texts> = LazyLock::new(|| toml::from_str(GERMAN).unwrap_or_default());
+static ALL: LazyLock<Vec<Texts>> = LazyLock::new(|| {
+    FILES
+        .iter()
+        .map(|text| toml::from_str(text).unwrap_or_default())
+        .collect()
+});
 
 impl Language {
     /// A text by its key, with the names in braces filled in.
     pub fn text(self, key: &str, values: &[(&str, &str)]) -> String {
-        let texts = match self {
-            Self::English => &*IN_ENGLISH,
-            Self::German => &*IN_GERMAN,
-        };
+        let texts = ALL.get(self.place()).or_else(|| ALL.first());
         let value = |name: &str| values.iter().find(|(n, _)| *n == name).map(|(_, v)| (*v).to_owned());
-        texts.get(key).map_or_else(|| key.to_owned(), |text| fill(text, value))
+        texts
+            .and_then(|t| t.get(key))
+            .map_or_else(|| key.to_owned(), |text| fill(text, value))
     }
 }
 
@@ -32,7 +35,7 @@ mod tests {
 
     #[test]
     fn every_language_has_every_text_with_the_same_braces() {
-        let (en, de): (Texts, Texts) = (toml::from_str(ENGLISH).unwrap(), toml::from_str(GERMAN).unwrap());
+        let (en, de): (Texts, Texts) = (toml::from_str(FILES[0]).unwrap(), toml::from_str(FILES[1]).unwrap());
         assert!(en.len() > 60);
         let names = |t: &Texts| {
             t.iter()
@@ -63,7 +66,7 @@ mod tests {
             include_str!("mod.rs"),
         ]
         .concat();
-        let en: Texts = toml::from_str(ENGLISH).unwrap();
+        let en: Texts = toml::from_str(FILES[0]).unwrap();
         for key in en.keys() {
             let (_, last) = key.split_once('.').unwrap();
             assert!(
@@ -75,7 +78,7 @@ mod tests {
 
     #[test]
     fn braces_are_filled() {
-        let german = Language::German.text("reason.missing", &[("right", "doppelsitzig")]);
+        let german = Language::GERMAN.text("reason.missing", &[("right", "doppelsitzig")]);
         assert_eq!(german, "Nicht gehört; sag \"doppelsitzig\".");
     }
 }

@@ -412,11 +412,11 @@ mod tests {
         for (text, language) in [
             (
                 "Golf Charlie Lima Romeo Mike, north cable, say again crew.",
-                Language::English,
+                Language::ENGLISH,
             ),
             (
                 "Delta drei acht sechs zwo, wiederholen Sie: einsitzig oder doppelsitzig? Übung.",
-                Language::German,
+                Language::GERMAN,
             ),
         ] {
             let clip = Clip::from_samples(say(text, language));
@@ -434,8 +434,8 @@ mod tests {
 
     #[test]
     fn more_words_take_more_time() {
-        let one = spoken_seconds(&say("north cable north cable", Language::English));
-        let three = spoken_seconds(&say(&["north cable north cable"; 3].join(" "), Language::English));
+        let one = spoken_seconds(&say("north cable north cable", Language::ENGLISH));
+        let three = spoken_seconds(&say(&["north cable north cable"; 3].join(" "), Language::ENGLISH));
         let ratio = three / one;
         assert!((2.4..3.6).contains(&ratio), "{one:.2} s and {three:.2} s");
     }
@@ -450,7 +450,7 @@ mod tests {
                 .speak(
                     Line {
                         role,
-                        ..line(text, Language::English)
+                        ..line(text, Language::ENGLISH)
                     },
                     None,
                 )
@@ -493,7 +493,7 @@ mod tests {
             "\u{1f6e9}\u{fe0f}",
             "\u{5317}\u{98a8}",
         ] {
-            let result = speaker.speak(line(text, Language::English), None);
+            let result = speaker.speak(line(text, Language::ENGLISH), None);
             assert!(matches!(result, Err(VoiceError::NothingToSay)), "{text:?}: {result:?}");
         }
         for text in [
@@ -506,11 +506,11 @@ mod tests {
             "....a....",
             &"word ".repeat(150),
         ] {
-            let spoken = speaker.speak(line(text, Language::German), None).unwrap();
+            let spoken = speaker.speak(line(text, Language::GERMAN), None).unwrap();
             assert!(spoken.samples.len() > 1000, "{text:?}");
             assert!(spoken.samples.iter().all(|s| s.is_finite() && s.abs() <= 1.0));
         }
-        let long = speaker.speak(line(&"word ".repeat(300), Language::English), None);
+        let long = speaker.speak(line(&"word ".repeat(300), Language::ENGLISH), None);
         assert!(matches!(long, Err(VoiceError::TooLong { found: 1500, .. })));
     }
 
@@ -523,7 +523,7 @@ mod tests {
         let speaker = Speaker::open().unwrap();
         let with = |clip| Line {
             clip: Some(clip),
-            ..line("say again", Language::English)
+            ..line("say again", Language::ENGLISH)
         };
         let spoken = speaker.speak(with(path), None).unwrap();
         assert!(matches!(spoken.origin, Origin::Clip));
@@ -541,7 +541,7 @@ mod tests {
     fn the_radio_narrows_the_voice_and_adds_its_tail() {
         let speaker = Speaker::open().unwrap();
         let plain = speaker
-            .speak(line("north cable", Language::English), None)
+            .speak(line("north cable", Language::ENGLISH), None)
             .unwrap()
             .samples;
         let radio = Radio {
@@ -549,7 +549,7 @@ mod tests {
             ..Radio::default()
         };
         let narrow = speaker
-            .speak(line("north cable", Language::English), Some(radio))
+            .speak(line("north cable", Language::ENGLISH), Some(radio))
             .unwrap()
             .samples;
         assert_eq!(
@@ -562,9 +562,9 @@ mod tests {
     fn cancelled_lines_end_early_and_the_next_one_is_spoken() {
         let speaker = Speaker::open().unwrap();
         let long = "word ".repeat(190);
-        let ids = [(); 3].map(|()| speaker.say(line(&long, Language::English), None));
+        let ids = [(); 3].map(|()| speaker.say(line(&long, Language::ENGLISH), None));
         speaker.cancel();
-        let after = speaker.say(line("north", Language::English), None);
+        let after = speaker.say(line("north", Language::ENGLISH), None);
         for id in ids {
             // The first may have been ready before it was cancelled.
             match speaker.wait(PATIENCE).unwrap() {

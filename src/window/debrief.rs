@@ -59,7 +59,7 @@ impl Debrief {
             ui.separator();
             ui.label(words.say("verdicts.advice"));
             for advice in &judgement.advice {
-                ui.add(Label::new(format!("- {}", reasons::advice(words, advice))).wrap());
+                ui.add(Label::new(format!("- {}", advice.text(words.language()))).wrap());
             }
         }
         ui.separator();
@@ -119,10 +119,10 @@ fn heard(words: Words, judged: &Judged) -> String {
     let evidence = &judged.evidence;
     match evidence.readings.first() {
         Some(r) if !r.reading.words.is_empty() => r.reading.words.join(" "),
-        _ => evidence
-            .silence
-            .clone()
-            .unwrap_or_else(|| words.say("verdicts.no_words").to_owned()),
+        _ => evidence.silence.map_or_else(
+            || words.say("verdicts.no_words").to_owned(),
+            |silence| silence.text(words.language()),
+        ),
     }
 }
 
@@ -225,7 +225,7 @@ fn elements(ui: &mut Ui, words: Words, site: &Site, judged: &Judged) {
                     ui.label(RichText::new(verdict).color(colour).strong());
                 });
                 ui.vertical(|ui| {
-                    let reason = reasons::reason(words, site, e, &judged.evidence);
+                    let reason = e.reason.text(words.language());
                     ui.add(Label::new(reason).wrap());
                     if let Some(why) = why.filter(|_| e.verdict != Verdict::Said) {
                         ui.add(Label::new(look::remark(why)).wrap());

@@ -127,11 +127,7 @@ impl OnDesk {
         if let Some(site) = &self.site {
             return Some(site.language);
         }
-        match edit::head(&self.texts, "language").ok()?.as_str() {
-            "en" => Some(Language::English),
-            "de" => Some(Language::German),
-            _ => None,
-        }
+        edit::head(&self.texts, "language").ok()?.parse().ok()
     }
 
     fn unsaved(&self) -> bool {

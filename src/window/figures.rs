@@ -1,6 +1,5 @@
 //! The delivery's figures, each with the band it should lie in: drawn, and said in words.
 
-use super::reasons;
 use super::words::Words;
 use crate::call::Delivery;
 use crate::call::delivery::{BAND, CUT_IN, CUT_OFF, HELD, LONG_PAUSE, WORDS_PER_MINUTE};
@@ -87,7 +86,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, delivery: &Delivery) {
         }
     });
     for remark in delivery.remarks() {
-        ui.add(Label::new(format!("- {}", reasons::remark(words, &remark))).wrap());
+        ui.add(Label::new(format!("- {}", remark.text(words.language()))).wrap());
     }
 }
 

@@ -295,11 +295,8 @@ impl FirstPage {
         }
         ui.heading(words.say("first.trial"));
         // The call is judged in the site's language, so it is spoken in it.
-        let language = given.shown.site.as_ref().map_or(Language::English, |s| s.language);
-        let spoken = match language {
-            Language::English => Words::English,
-            Language::German => Words::German,
-        };
+        let language = given.shown.site.as_ref().map_or(Language::ENGLISH, |s| s.language);
+        let spoken = Words::of_language(language);
         let call = spoken.say("first.trial_call");
         let mut again = false;
         match &mut self.trial {

@@ -35,6 +35,22 @@ impl Words {
         }
     }
 
+    /// The words for somebody who speaks a site's language; English where the window does not know it.
+    pub fn of_language(language: site::Language) -> Self {
+        match language {
+            site::Language::GERMAN => Self::German,
+            _ => Self::English,
+        }
+    }
+
+    /// The language of texts that are not the window's own.
+    pub fn language(self) -> site::Language {
+        match self {
+            Self::English => site::Language::ENGLISH,
+            Self::German => site::Language::GERMAN,
+        }
+    }
+
     fn table(self) -> &'static Table {
         match self {
             Self::English => &ENGLISH,

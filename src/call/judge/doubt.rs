@@ -2,6 +2,7 @@
 
 use crate::call::Evidence;
 use crate::call::reading::{Mention, Reading, Said};
+use crate::call::stance::Stance;
 use crate::call::words;
 use crate::site::{Site, Step, Wording, placeholders};
 
@@ -11,17 +12,7 @@ pub(super) fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
         .elements
         .get(id)
         .is_some_and(|e| e.values.iter().chain(&e.other).any(|v| v.id == value));
-    !own && site.language.elsewhere(id).contains(&value)
-}
-
-/// Does a word that nothing explains stand right before an element that can be denied? It may deny it.
-pub(super) fn perhaps_denied(site: &Site, id: &str, index: usize, evidence: &Evidence) -> bool {
-    let deniable = site.elements.get(id).is_some_and(|e| !e.negated.is_empty());
-    let Some(best) = evidence.readings.first().filter(|_| deniable && evidence.seconds > 0.0) else {
-        return false;
-    };
-    let mut mentions = best.reading.mentions.iter().filter(|m| m.element == index);
-    mentions.any(|m| m.span.0.checked_sub(1).is_some_and(|n| best.reading.is_unknown(n)))
+    !own && site.language.elsewhere(site.purpose(id).name()).iter().any(|v| v == value)
 }
 
 /// Is an element denied where, as the call is taught, the value of another one belongs that was not heard? Then what was taken
@@ -33,8 +24,9 @@ pub(super) fn perhaps_value(step: &Step, reading: &Reading, element: usize) -> b
     order.windows(3).any(|w| {
         let [before, between, denied] = [w[0], w[1], w[2]];
         let joins = |m: &Mention| {
-            let ends = |b: &Mention| b.element == before && b.span.1 == m.span.0;
-            m.element == denied && m.said == Said::Negated && reading.mentions.iter().any(ends)
+            let ends = |b: &Mention| b.element == before && b.span.1 == m.reach.0;
+            let is_denied = m.said == Said::Negated || m.stance == Stance::Denied;
+            m.element == denied && is_denied && reading.mentions.iter().any(ends)
         };
         (element == denied || element == between) && !heard(between) && reading.mentions.iter().any(joins)
     })
@@ -56,7 +48,7 @@ pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &
     let texts = values.filter(|v| v.id != expected).flat_map(Wording::texts);
     let names: Vec<String> = texts.flat_map(|t| words::of(t)).collect();
     let like = |word: &str| names.iter().any(|n| strsim::normalized_levenshtein(n, word) >= LIKE);
-    best.reading.unknown.iter().flat_map(|u| u.split(' ')).any(like)
+    best.reading.unknown_words().any(like)
 }
 
 /// Is a stop all that was understood, right before a word that nothing explains? Then it may be half a word ("startklar", where

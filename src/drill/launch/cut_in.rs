@@ -24,7 +24,7 @@ impl Launch {
             }
             Did::Hand => {
                 self.record.push(Entry::Hand { step: now.id.clone() });
-                if self.has_a_hand() {
+                if self.has_a_hand(site) {
                     self.end(Ending::ByHandToBeSure);
                 } else {
                     self.note(Note::NothingInHand);
@@ -36,7 +36,7 @@ impl Launch {
                 negative,
                 ..
             } => {
-                let stop = judgement.stop || self.want == Some(Want::Hazard) && maybe_stop(judgement);
+                let stop = judgement.stop || self.want == Some(Want::Hazard) && maybe_stop(site, judgement);
                 let over = !stop;
                 match self.want {
                     Some(_) if stop || !radio => self.at_once(

@@ -3,7 +3,8 @@
 use super::others::{call_line, heard_values, say_again};
 use super::{Did, Launch, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
-use crate::call::{Judgement, Verdict, words};
+use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
+use crate::site::Purpose;
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
@@ -50,11 +51,16 @@ impl Launch {
 
     /// Has the student a hand on something that stops this launch? The pilot from hooking on, the winch driver from the
     /// ready call.
-    pub(super) fn has_a_hand(&self) -> bool {
-        let place = |step: &str| self.order.iter().position(|s| s == step);
+    pub(super) fn has_a_hand(&self, site: &Site) -> bool {
+        let has = |id: &String, purpose| site.step(id).is_some_and(|s| site.place_in(s, purpose).is_some());
+        let ready = self.order.iter().position(|s| has(s, Purpose::Readiness));
         let from = match self.role.as_str() {
-            PILOT => place("close").map(|c| c + 1).or_else(|| place("ready")),
-            WINCH_DRIVER => place("ready"),
+            // The cable is on behind the last word of hooking on, whoever says it.
+            PILOT => {
+                let hooked = self.order.iter().rposition(|s| has(s, Purpose::Hook));
+                hooked.map(|h| h + 1).or(ready)
+            }
+            WINCH_DRIVER => ready,
             _ => return false,
         };
         from.is_none_or(|f| self.at >= f)
@@ -64,7 +70,7 @@ impl Launch {
         match did {
             Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
-            Did::Hand if self.has_a_hand() => self.end(Ending::ByHandToBeSure),
+            Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
             Did::Hand => {
                 self.note(Note::NothingInHand);
                 self.pass_over(step);
@@ -177,7 +183,7 @@ impl Launch {
                     Ending::StoppedToBeSure
                 });
             }
-            Did::Hand if self.has_a_hand() => {
+            Did::Hand if self.has_a_hand(site) => {
                 self.end(if wrong.is_some() {
                     Ending::ByHand
                 } else {
@@ -188,7 +194,8 @@ impl Launch {
                 judgement, negative, ..
             } => match &wrong {
                 Some(element) => self.corrects(site, step, element, judgement, negative),
-                // What is said to a right readback changes nothing.
+                None if denied(site, judgement) => self.end(Ending::NothingMoves),
+                // What else is said to a right readback changes nothing.
                 None => self.readback_stands(site, step),
             },
             Did::Nothing | Did::Hand if wrong.is_some() => self.end(Ending::ReadbackAccepted),
@@ -239,18 +246,18 @@ impl Launch {
     }
 
     fn did_hazard(&mut self, site: &Site, did: Did) {
-        let hand = self.has_a_hand();
+        let hand = self.has_a_hand(site);
         match did {
             Did::Hand if hand => {
                 self.note(Note::HandFirst);
-                if site.step("stop").is_some() {
+                if site.stop_step().is_some() {
                     self.want = Some(Want::Words);
                 } else {
                     self.end(Ending::ByHand);
                 }
             }
             // In doubt whether it was a stop the others stop.
-            Did::Called { judgement, .. } if judgement.stop || maybe_stop(judgement) => {
+            Did::Called { judgement, .. } if judgement.stop || maybe_stop(site, judgement) => {
                 if hand {
                     self.note(Note::WordsBeforeHand);
                 }
@@ -283,19 +290,15 @@ impl Launch {
 /// Was something said to be not ready, not clear, not permitted? That is always right to say, and nothing moves.
 fn denied(site: &Site, judgement: &Judgement) -> bool {
     judgement.elements.iter().any(|e| {
-        let words = site
-            .elements
-            .get(&e.element)
-            .map(|x| x.negated.as_slice())
-            .unwrap_or_default();
-        let heard = e.heard.as_deref().map(words::of);
-        e.verdict == Verdict::Wrong && words.iter().any(|w| Some(words::of(w)) == heard)
+        let not_so = matches!(e.reason, Reason::Denied { .. } | Reason::PutOff { .. });
+        e.verdict == Verdict::Wrong && not_so && site.purpose(&e.element).moves()
     })
 }
 
 /// In the step "stop" itself: was it a stop, or may it have been one?
-pub(super) fn maybe_stop(judgement: &Judgement) -> bool {
-    let Some(stop) = judgement.element("stop") else {
+pub(super) fn maybe_stop(site: &Site, judgement: &Judgement) -> bool {
+    let is_stop = |e: &&ElementVerdict| site.purpose(&e.element) == Purpose::Stop;
+    let Some(stop) = judgement.elements.iter().find(is_stop) else {
         return false;
     };
     let close = stop.margin.is_some_and(|m| m < Limits::DEFAULT.failed);

@@ -8,6 +8,7 @@ mod weights;
 
 use super::HearError;
 use super::search::{Decoder, Odds, Piece, Token};
+use crate::site::Language;
 use network::{Network, Next, Sound, Tree};
 use std::collections::HashMap;
 use std::path::Path;
@@ -146,13 +147,11 @@ impl Model {
         self.mask.get(token as usize).is_some_and(|m| *m == 0.0)
     }
 
-    /// Encode a clip (16 kHz mono) for a language (ISO 639-1) and return the decoder over it; `wanted` are the tokens whose
-    /// weights will be asked for.
+    /// Encode a clip (16 kHz mono) for a language and return the decoder over it.
     pub fn listen<'m>(
         &'m self,
         samples: &[f32],
-        language: &str,
-        wanted: &[Token],
+        language: Language,
         cancel: &'m AtomicBool,
     ) -> Result<Listening<'m>, HearError> {
         // Too small a context makes the decoder loop; what is behind the clip is silence.
@@ -163,34 +162,20 @@ impl Model {
         let sound = self.threads.install(encode).ok_or(HearError::Cancelled)?;
         let mut start = vec![self.special.start];
         if let Some(first) = self.special.languages {
-            let place = match language {
-                "en" => 0,
-                "de" => 2,
-                _ => {
-                    return Err(HearError::Run(format!(
-                        "the model is not asked for the language {language} yet"
-                    )));
-                }
-            };
-            start.push(first + place);
+            start.push(first + Token::from(language.model_place()));
             start.push(self.special.transcribe);
-        } else if language != "en" {
+        } else if language != Language::ENGLISH {
             return Err(HearError::Run(format!(
-                "the model {} knows English alone; the site's language is {language}, which the model base knows",
+                "the model {} knows English alone; the site's language is {language:?}, which the model base knows",
                 self.name
             )));
         }
         start.push(self.special.no_times);
-        let mut wanted: Vec<Token> = wanted.to_vec();
-        wanted.push(self.special.end);
-        wanted.push(self.special.no_speech);
-        wanted.sort_unstable();
-        wanted.dedup();
         Ok(Listening {
             model: self,
             sound,
             start,
-            wanted: wanted.into(),
+            wanted: (0..self.mask.len() as Token).collect(),
             tree: Tree::new(),
             nodes: HashMap::new(),
             known: HashMap::new(),
@@ -214,6 +199,18 @@ pub struct Listening<'m> {
     pub no_speech: f32,
     cancel: &'m AtomicBool,
     runs: usize,
+}
+
+impl Listening<'_> {
+    /// From now on only the weights of these tokens will be asked for: those of all are much to keep.
+    pub fn want(&mut self, tokens: &[Token]) {
+        let special = &self.model.special;
+        let mut wanted: Vec<Token> = tokens.to_vec();
+        wanted.extend([special.end, special.no_speech]);
+        wanted.sort_unstable();
+        wanted.dedup();
+        self.wanted = wanted.into();
+    }
 }
 
 impl Decoder for Listening<'_> {

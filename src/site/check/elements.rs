@@ -4,14 +4,15 @@ use super::{Builder, DeValue, Tables, is_digit};
 use crate::call::words;
 use crate::site::problem::Problem;
 use crate::site::raw::{self, RawElements};
-use crate::site::{Aircraft, Element, Language, Station, Step, Wording};
+use crate::site::language::Sense;
+use crate::site::{Aircraft, Element, Language, Purpose, Station, Step, Wording};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The file in which the values of an element stand.
 fn file_of(element: &Element) -> &'static str {
-    match element.id.as_str() {
-        "cable" | "address" => "site.toml",
-        "type" => "fleet.toml",
+    match element.purpose {
+        Purpose::Cable | Purpose::Address => "site.toml",
+        Purpose::Type => "fleet.toml",
         _ => "words.toml",
     }
 }
@@ -63,10 +64,11 @@ impl Builder<'_> {
         for (id, r) in raw {
             self.unique(w, "The value", r.value.iter().chain(&r.other).map(|v| &v.id));
             let mut values: Vec<Wording> = r.value.iter().map(|v| self.wording(w, v)).collect();
-            match id.as_str() {
-                "address" => values.extend(stations.iter().map(|s| s.address.clone())),
-                "cable" => values.extend(cables.iter().cloned()),
-                "type" => {
+            let purpose = self.purpose(id, r);
+            match purpose {
+                Purpose::Address => values.extend(stations.iter().map(|s| s.address.clone())),
+                Purpose::Cable => values.extend(cables.iter().cloned()),
+                Purpose::Type => {
                     for a in fleet {
                         if !values.iter().any(|v| v.id == a.kind) {
                             values.push(Wording {
@@ -78,7 +80,7 @@ impl Builder<'_> {
                         }
                     }
                 }
-                "link" => {
+                Purpose::Link => {
                     for a in fleet {
                         let Some(link) = &a.weak_link else { continue };
                         if !values.iter().any(|v| &v.id == link) {
@@ -93,7 +95,7 @@ impl Builder<'_> {
                 }
                 _ => {}
             }
-            if id == "crew" {
+            if purpose == Purpose::Crew {
                 for v in &r.value {
                     if !["1", "2"].contains(&v.id.get_ref().as_str()) {
                         self.at(
@@ -105,7 +107,7 @@ impl Builder<'_> {
                     }
                 }
             }
-            if values.is_empty() && id != "callsign" {
+            if values.is_empty() && purpose != Purpose::Callsign {
                 self.at(
                     w,
                     &r.label.span(),
@@ -115,6 +117,8 @@ impl Builder<'_> {
             }
             let element = Element {
                 id: id.clone(),
+                purpose,
+                asked: r.asked.as_ref().map(|t| self.words(w, t)),
                 label: r.label.get_ref().clone(),
                 why: r.why.get_ref().clone(),
                 values,
@@ -126,6 +130,24 @@ impl Builder<'_> {
             elements.insert(id.clone(), element);
         }
         elements
+    }
+
+    /// What an element is for: as its file says, else as its id says.
+    fn purpose(&mut self, id: &str, raw: &raw::RawElement) -> Purpose {
+        let Some(name) = &raw.purpose else {
+            return Purpose::of_id(id);
+        };
+        let known = Purpose::ALL.into_iter().find(|p| p.name() == name.get_ref());
+        known.unwrap_or_else(|| {
+            let names: Vec<&str> = Purpose::ALL.iter().map(|p| p.name()).collect();
+            self.at(
+                "words.toml",
+                &name.span(),
+                format!("\"{}\" is nothing an element can be for", name.get_ref()),
+                &format!("Use one of: {}.", names.join(", ")),
+            );
+            Purpose::Free
+        })
     }
 
     /// A number or a spelling word alone cannot be told from the characters of the callsign beside it.
@@ -166,8 +188,9 @@ impl Builder<'_> {
         for step in steps {
             let own: Vec<&Element> = step.elements.iter().filter_map(|e| elements.get(e)).collect();
             let stop = elements
-                .get("stop")
-                .filter(|_| !step.elements.iter().any(|e| e == "stop"));
+                .values()
+                .find(|e| e.purpose == Purpose::Stop)
+                .filter(|s| !step.elements.contains(&s.id));
             for (n, element) in own.iter().enumerate() {
                 let mut meanings: Vec<(String, Vec<String>)> = Vec::new();
                 let mut add = |what: String, texts: &mut dyn Iterator<Item = &str>| {
@@ -182,20 +205,14 @@ impl Builder<'_> {
                     add(format!("is said for {}", other.id), &mut texts.map(String::as_str));
                 }
                 // Elsewhere a site may well mean something by such a word ("wait" to somebody who wants to leave).
-                let a_name = ["address", "cable", "type"].contains(&element.id.as_str());
+                let a_name = matches!(element.purpose, Purpose::Address | Purpose::Cable | Purpose::Type);
                 if let Some(language) = language.filter(|_| a_name) {
-                    for list in [
-                        language.corrections(),
-                        language.withdrawals(),
-                        language.withdrawals_at_the_end(),
-                        language.joiners(),
-                        language.fillers(),
-                    ] {
-                        add(
-                            "has a meaning of its own in every call".to_owned(),
-                            &mut list.iter().copied(),
-                        );
-                    }
+                    // Small words are as good as names ("launch" is a station's at many places); the site's own meaning goes first.
+                    let senses = language.senses().filter(|(_, s)| *s != Sense::Joins);
+                    add(
+                        "has a meaning of its own in every call".to_owned(),
+                        &mut senses.map(|(wording, _)| wording),
+                    );
                 }
                 let texts = element.values.iter().chain(&element.other).flat_map(Wording::texts);
                 for text in texts {

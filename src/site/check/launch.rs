@@ -2,7 +2,7 @@
 
 use super::{Builder, SPEAKERS};
 use crate::site::raw::{self, RawLine};
-use crate::site::{BRIEFING, By, Element, Eventuality, Hazard, Launch, Station, Step, Wording, placeholders};
+use crate::site::{BRIEFING, By, Element, Eventuality, Hazard, Launch, Purpose, Station, Step, Wording, placeholders};
 use std::collections::BTreeMap;
 use toml::Spanned;
 
@@ -200,6 +200,8 @@ impl Builder<'_> {
                     id.clone(),
                     Element {
                         id,
+                        purpose: Purpose::Eventuality,
+                        asked: None,
                         label: label.clone(),
                         why: r.why.clone().unwrap_or_default(),
                         values: vec![wording.clone()],

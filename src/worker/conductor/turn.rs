@@ -255,9 +255,7 @@ impl Conductor {
     /// What can be said now.
     fn vocabulary(&self) -> Option<Vocabulary> {
         if let Some(flight) = &self.flight {
-            let site = flight.site();
-            let step = flight.launch().judged_step(site)?;
-            return Some(Vocabulary::in_launch(site, step));
+            return flight.launch().vocabulary(flight.site());
         }
         let (site, step) = self.step()?;
         Some(Vocabulary::of(&site, &step))

@@ -1,0 +1,153 @@
+//! How what was said stands: plainly, denied, put off, asked, taken back, or open beside a word that nothing explains. It holds
+//! for every wording of every element at every site, and for sound as for text.
+//!
+//! The words of a call are cut into pieces; some of them are wordings of an element, others do something to wordings
+//! beside them ("not", "nearly", "are we"). What such a word does, it does to the nearest wording behind it and to the nearest
+//! before it. Where a mark parts it from one of the two, it belongs to the other; where no mark says so, both are left without
+//! what they said, since "north not ready" may be either.
+
+use super::reading::Mention;
+use super::words::Mark;
+use crate::site::language::Sense;
+use serde::{Deserialize, Serialize};
+
+/// How a mention stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stance {
+    /// Said, and nothing done to it.
+    #[default]
+    Plain,
+    /// Denied ("not ready").
+    Denied,
+    /// Put off, or said by halves ("nearly ready", "ready in a minute").
+    PutOff,
+    /// Asked, or left as a choice ("are we ready").
+    Asked,
+    /// Taken back by what follows ("ready, wait").
+    TakenBack,
+    /// A word that nothing explains stands beside it, or it is denied twice: nobody can tell.
+    Open,
+}
+
+impl Stance {
+    /// What a word does to those beside it; `None` for words that do nothing to them.
+    pub fn of(sense: Sense) -> Option<Self> {
+        match sense {
+            Sense::Denies => Some(Self::Denied),
+            Sense::PutsOff => Some(Self::PutOff),
+            Sense::Asks => Some(Self::Asked),
+            Sense::Corrects | Sense::TakesBack | Sense::SmallTalk | Sense::Joins => None,
+        }
+    }
+}
+
+/// A piece of a call that stands for more or less than small talk.
+#[derive(Debug, Clone)]
+pub(super) struct Piece {
+    /// First word and one past the last.
+    pub span: (usize, usize),
+    pub kind: Kind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// A wording of an element: its place among the mentions.
+    Mention(usize),
+    /// Words of the call as taught that belong to no element.
+    Own,
+    /// A word that does something to those beside it.
+    Does(Stance),
+    /// A word that nothing explains.
+    Unknown,
+}
+
+/// What the pieces do to the mentions. Returns the words that do something to the call's own words outside its elements: what is
+/// done to them is done to the whole call.
+pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions: &mut [Mention]) -> Vec<String> {
+    let mut whole = Vec::new();
+    let mut at = 0;
+    while at < pieces.len() {
+        let stance = match pieces[at].kind {
+            Kind::Does(stance) => stance,
+            Kind::Unknown => Stance::Open,
+            Kind::Mention(_) | Kind::Own => {
+                at += 1;
+                continue;
+            }
+        };
+        // Words that nothing explains count as one where they stand in a row.
+        let mut last = at;
+        while stance == Stance::Open
+            && pieces.get(last + 1).is_some_and(|next| {
+                next.kind == Kind::Unknown && !parted(marks, pieces[last].span.1, next.span.0)
+            })
+        {
+            last += 1;
+        }
+        let span = (pieces[at].span.0, pieces[last].span.1);
+        let by = words[span.0..span.1].join(" ");
+        let target = |p: &&Piece| matches!(p.kind, Kind::Mention(_) | Kind::Own);
+        let left = pieces[..at].iter().rev().find(target);
+        let right = pieces[last + 1..].iter().find(target);
+        let parted_left = left.is_some_and(|l| parted(marks, l.span.1, span.0));
+        let parted_right = right.is_some_and(|r| parted(marks, span.1, r.span.0));
+        let (mut for_left, mut for_right) = (Some(stance), Some(stance));
+        match (left.is_some(), right.is_some()) {
+            // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
+            (false, true) if stance == Stance::Open => for_right = for_right.filter(|_| !parted_right),
+            (true, true) if stance == Stance::Open => {
+                for_left = for_left.filter(|_| !parted_left);
+                for_right = for_right.filter(|_| !parted_right);
+            }
+            (true, true) if parted_left && !parted_right => for_left = None,
+            (true, true) if parted_right && !parted_left => for_right = None,
+            // Standing alone it may belong to either.
+            (true, true) if parted_left => (for_left, for_right) = (Some(Stance::Open), Some(Stance::Open)),
+            (true, true) => for_left = Some(Stance::Open),
+            _ => {}
+        }
+        for (piece, stance) in [(left, for_left), (right, for_right)] {
+            let Some(stance) = stance else { continue };
+            match piece.map(|p| p.kind) {
+                Some(Kind::Mention(n)) => {
+                    if let Some(mention) = mentions.get_mut(n) {
+                        mention.bear(stance, &by);
+                        mention.reach(span);
+                    }
+                }
+                Some(Kind::Own) => whole.push(by.clone()),
+                _ => {}
+            }
+        }
+        at = last + 1;
+    }
+    whole
+}
+
+/// Does a mark stand between a word that ends before `from` and one that begins at `to`?
+fn parted(marks: &[Mark], from: usize, to: usize) -> bool {
+    (from.saturating_sub(1)..to).any(|n| marks.get(n).is_some_and(|m| *m != Mark::None))
+}
+
+impl Mention {
+    /// Takes a stance that words beside it give it. Denied twice is no clear yes and no clear no.
+    pub(super) fn bear(&mut self, stance: Stance, by: &str) {
+        self.stance = match (self.stance, stance) {
+            (Stance::Plain, new) => new,
+            (Stance::Denied, Stance::Denied) => Stance::Open,
+            // What is denied and put off as well is denied ("not ready in a minute").
+            (Stance::Denied, _) | (_, Stance::Denied) => Stance::Denied,
+            (before, _) => before,
+        };
+        if !self.by.is_empty() {
+            self.by.push(' ');
+        }
+        self.by.push_str(by);
+    }
+
+    /// The words that do something to it lie here.
+    fn reach(&mut self, span: (usize, usize)) {
+        self.reach = (self.reach.0.min(span.0), self.reach.1.max(span.1));
+    }
+}
