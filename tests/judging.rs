@@ -342,8 +342,8 @@ fn what_the_sound_does_not_decide_is_unsure() {
     }
 }
 
-/// A spoken word that no call of the site has may be what is missing, badly heard, and right before "ready" it may deny it.
-/// It changes nothing else. Typed, it is what it is.
+/// A word that no call of the site has may be what is missing, badly heard, and it leaves open what it stands beside, unless a
+/// mark parts it from that. It changes nothing else.
 #[test]
 fn a_strange_word_decides_nothing_about_what_is_missing() {
     let site = site("larkmoor");
@@ -353,16 +353,20 @@ fn a_strange_word_decides_nothing_about_what_is_missing() {
     assert_eq!(verdicts(right), Vec::<String>::new());
     assert_eq!(verdicts(&format!("lovely day {right}")), Vec::<String>::new());
     assert_eq!(
-        verdicts("winch delta four seven six one jewel north winch cable ready"),
+        verdicts("winch delta four seven six one, jewel, north winch cable ready"),
         ["crew unsure -"]
     );
     assert_eq!(
-        verdicts("winch delta four seven six one solo north winch cable hardly ready"),
+        verdicts("winch delta four seven six one jewel north winch cable ready"),
+        ["callsign unsure D-4761", "crew unsure -", "cable unsure north"]
+    );
+    assert_eq!(
+        verdicts("winch delta four seven six one solo, north winch cable, tidily ready"),
         ["ready unsure ready"]
     );
     // What sounds like another cable may be one, said beside the right one.
     assert_eq!(
-        verdicts("winch delta four seven six one solo mouth north winch cable ready"),
+        verdicts("winch delta four seven six one solo, mouth north winch cable ready"),
         ["cable unsure north"]
     );
     let typed = typed(
@@ -370,7 +374,7 @@ fn a_strange_word_decides_nothing_about_what_is_missing() {
         "D-4761",
         1,
         "north",
-        "winch delta four seven six one jewel north winch cable ready",
+        "winch delta four seven six one, jewel, north winch cable ready",
     );
     assert_eq!(faults(&typed), ["crew missing -"]);
 }
@@ -421,24 +425,19 @@ fn what_is_taken_back_is_asked_again() {
                 "address unsure winch",
                 "callsign unsure D-4761",
                 "crew unsure 2",
-                "cable unsure north",
-                "method unsure winch cable",
-                "ready unsure ready",
             ],
         ),
+        // Where no mark says what a denial belongs to, neither side of it is known.
         (
             "winch delta four seven six one two up no north winch cable ready",
-            &[
-                "address unsure winch",
-                "callsign unsure D-4761",
-                "crew wrong 2",
-                "cable unsure north",
-                "method unsure winch cable",
-                "ready unsure ready",
-            ],
+            &["crew unsure 2", "cable wrong no north"],
         ),
         (
-            "winch delta four seven six one solo north winch cable not ready",
+            "winch delta four seven six one, two up, no, north winch cable, ready",
+            &["crew unsure 2", "cable unsure north"],
+        ),
+        (
+            "winch delta four seven six one solo north winch cable, not ready",
             &["ready wrong not ready"],
         ),
         (
@@ -486,10 +485,10 @@ fn a_denial_in_the_place_of_a_value_is_not_certain() {
     let spoken = |text: &str| faults(&spoken(&site, "ready", &situation, text));
     assert_eq!(
         spoken("winde delta drei acht sechs zwo einsitzig windenseil nicht startklar"),
-        ["cable unsure -", "ready unsure nicht startklar"]
+        ["cable unsure -", "method unsure Windenseil", "ready unsure nicht startklar"]
     );
     assert_eq!(
-        spoken("winde delta drei acht sechs zwo einsitzig windenseil wald nicht startklar"),
+        spoken("winde delta drei acht sechs zwo einsitzig windenseil wald, nicht startklar"),
         ["ready wrong nicht startklar"]
     );
     assert_eq!(

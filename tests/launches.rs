@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
-use cableside::call::{Evidence, Situation, Vocabulary};
+use cableside::call::{Evidence, Situation};
 use cableside::command::common;
 use cableside::drill::deal::{course, deal};
 use cableside::drill::debrief;
@@ -92,7 +92,7 @@ fn what_is_missing_is_asked_for_and_what_is_wrong_is_read_back() {
     let text = debrief::text(&site, &launch, &[]);
     for line in [
         "[winch driver] South?",
-        "[winch driver] Say again crew.",
+        "[winch driver] Say again: how many on board?",
         "two up, north winch cable. Taking up slack.",
     ] {
         assert!(text.contains(line), "{text}");

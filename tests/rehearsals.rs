@@ -81,9 +81,9 @@ fn the_other_side_reacts_to_what_was_heard() {
             assert_eq!(kinds, expected, "{site} {script}\n{text}");
             if script == "forgotten_crew" {
                 let asked = if site == "larkmoor" {
-                    "Say again crew."
+                    "Say again: how many on board?"
                 } else {
-                    "Wiederholen Sie: Besetzung."
+                    "Wiederholen Sie: ein- oder doppelsitzig?"
                 };
                 assert!(text.contains(asked), "{text}");
             }

@@ -233,7 +233,7 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     student.calls(&missing_crew);
     student.sees("Something that matters is wrong or missing.");
     student.sees("Not heard; say \"two up\".");
-    student.sees("Winch driver: \"Say again crew.\"");
+    student.sees("Winch driver: \"Say again: how many on board?\"");
     student.calls(&right);
     student.sees(PASSED);
     student.presses("Next");

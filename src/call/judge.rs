@@ -267,7 +267,7 @@ impl Judgement {
         site: &Site,
         step: &Step,
         situation: &Situation,
-        mut verdict: impl FnMut(&str) -> (Verdict, Option<String>),
+        mut verdict: impl FnMut(&str) -> (Verdict, Option<String>, Reason),
     ) -> Self {
         let values = situation.values(site, step);
         let elements: Vec<ElementVerdict> = step
@@ -275,7 +275,7 @@ impl Judgement {
             .iter()
             .map(|id| {
                 let expected = values.get(id).cloned().unwrap_or_default();
-                let (verdict, heard) = verdict(id);
+                let (verdict, heard, reason) = verdict(id);
                 let heard = if verdict == Verdict::Said {
                     Some(expected.clone())
                 } else {
@@ -288,7 +288,7 @@ impl Judgement {
                     heard,
                     expected,
                     margin: None,
-                    reason: Reason::Unheard,
+                    reason,
                     place: None,
                 }
             })
@@ -351,6 +351,8 @@ impl Asked<'_> {
             (Purpose::Stop, _) => Stance::Plain,
             // What would be done if something happened is supposed by its nature, in words of the pilot's own.
             (Purpose::Eventuality, Stance::PutOff | Stance::Asked | Stance::Open) => Stance::Plain,
+            // Who is called does not hang on what else is said.
+            (Purpose::Address, Stance::Open) => Stance::Plain,
             (_, stance) => stance,
         }
     }

@@ -157,7 +157,7 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>, marks: &[Mark]) -
         before: 0,
         open: None,
     };
-    for (from, to, cut) in cut(vocabulary, &words) {
+    for (from, to, cut) in cut(vocabulary, &words, marks) {
         reader.take(from, to, cut);
     }
     let mut reading = reader.finish();
@@ -328,7 +328,7 @@ fn without_restart(chars: &[char]) -> (&[char], bool) {
 }
 
 /// Cut words into pieces at the least cost (dynamic programming over positions).
-fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Cut)> {
+fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize, usize, Cut)> {
     let n = words.len();
     let mut best: Vec<Option<(u32, usize, Cut)>> = vec![None; n + 1];
     best[0] = Some((0, 0, Cut::Unknown));
@@ -341,12 +341,18 @@ fn cut(vocabulary: &Vocabulary, words: &[String]) -> Vec<(usize, usize, Cut)> {
         };
         for (i, phrase) in vocabulary.phrases.iter().enumerate() {
             if begins_with(vocabulary, &words[at..], &phrase.words) {
+                // "Not, ready" may be more than the two together.
+                let negated = matches!(phrase.meaning, Meaning::Negated { .. });
+                if negated && stance::parted(marks, at + 1, at + phrase.words.len() - 1) {
+                    continue;
+                }
                 let extra = match phrase.meaning {
                     Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Does(_) => SMALL_WORD,
                     _ => PIECE,
                 };
                 offer(at + phrase.words.len(), extra, Cut::Phrase(i));
             } else if phrase.meaning.element().is_some()
+                && !matches!(phrase.meaning, Meaning::Negated { .. })
                 && let Some((used, inside, stance)) = around(vocabulary, &words[at..], phrase)
             {
                 offer(at + used, PIECE + INSIDE * inside as u32, Cut::Around(i, stance));
@@ -440,9 +446,9 @@ fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usiz
     let mut only = word.chars();
     if let (Some(c), None) = (only.next(), only.next())
         && c.is_ascii_alphanumeric()
-        && c != 'a'
+        && !vocabulary.phrases.iter().any(|p| p.words.len() == 1 && p.words[0] == *word)
     {
-        // A bare character as a transcript writes it ("D4761"); a bare "a" is the article.
+        // A bare character as a transcript writes it ("D4761"); a bare "a" or "i" is a word.
         return Some((vec![c.to_ascii_uppercase()], 1, false));
     }
     let pair = number::pair_word(language, word)?;

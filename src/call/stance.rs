@@ -126,7 +126,7 @@ pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions
 }
 
 /// Does a mark stand between a word that ends before `from` and one that begins at `to`?
-fn parted(marks: &[Mark], from: usize, to: usize) -> bool {
+pub(super) fn parted(marks: &[Mark], from: usize, to: usize) -> bool {
     (from.saturating_sub(1)..to).any(|n| marks.get(n).is_some_and(|m| *m != Mark::None))
 }
 

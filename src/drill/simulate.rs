@@ -3,7 +3,7 @@
 use super::deal::{another_value, below, course, deal};
 use super::launch::{Did, Launch, Next, Pace, Want, roles};
 use super::record::Ending;
-use crate::call::{Judgement, Situation, Verdict};
+use crate::call::{Judgement, Situation, Verdict, Reason};
 use crate::site::{Site, Step};
 use std::collections::BTreeMap;
 
@@ -153,20 +153,20 @@ pub fn random_call(
 ) -> Judgement {
     Judgement::of_verdicts(site, step, situation, |element| {
         if right {
-            return (Verdict::Said, None);
+            return (Verdict::Said, None, Reason::Unheard);
         }
         match below(6, random) {
-            0 => (Verdict::Missing, None),
-            1 => (Verdict::Unsure, None),
+            0 => (Verdict::Missing, None, Reason::Unheard),
+            1 => (Verdict::Unsure, None, Reason::Unheard),
             2 if below(8, random) == 0 => {
-                let negated = site.elements.get(element).and_then(|e| e.negated.first());
-                (Verdict::Wrong, negated.cloned())
+                let heard = String::new();
+                (Verdict::Wrong, None, Reason::Denied { heard })
             }
             2 => match another_value(site, situation, element, random) {
-                Some(other) => (Verdict::Wrong, Some(other)),
-                None => (Verdict::Missing, None),
+                Some(other) => (Verdict::Wrong, Some(other), Reason::Unheard),
+                None => (Verdict::Missing, None, Reason::Unheard),
             },
-            _ => (Verdict::Said, None),
+            _ => (Verdict::Said, None, Reason::Unheard),
         }
     })
 }

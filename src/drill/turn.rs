@@ -157,7 +157,7 @@ mod tests {
             &mut turn,
             "Winch, Golf Charlie Lima Romeo Mike, north winch cable, ready",
         );
-        assert_eq!(reply.line().unwrap().text, "Say again crew.");
+        assert_eq!(reply.line().unwrap().text, "Say again: how many on board?");
         assert_eq!(turn.asked.as_deref(), Some("crew"));
         let reply = say(&site, &mut turn, "two up");
         assert_eq!(

@@ -29,6 +29,8 @@ const MOST_CORRECTIONS: u8 = 2;
 enum Place {
     /// Between wordings.
     Between,
+    /// After a small word that the ear always reckons with: something must follow.
+    Joined,
     /// Inside a wording, before its word `1`.
     Inside(u16, u8),
     /// In a run of spelled characters: how many so far.
@@ -62,6 +64,8 @@ pub struct Lattice {
     /// The spellings a recogniser may write for each word, the word itself first.
     pub spellings: Vec<Vec<String>>,
     phrases: Vec<(Vec<Word>, Meaning)>,
+    /// So many of them the ear reckons with in every call.
+    always: usize,
     /// Words that spell one character.
     characters: Vec<Word>,
     /// Tens that may begin a pair, and words that are a whole pair.
@@ -183,6 +187,7 @@ impl Lattice {
             build.characters(vocabulary.language);
         }
         build.spell(vocabulary.language);
+        let always = phrases.len();
         let own = build.words.len();
         for p in vocabulary.phrases.iter().filter(|p| !p.always) {
             let written = heard.windows(p.words.len()).any(|w| w == p.words);
@@ -204,6 +209,7 @@ impl Lattice {
             words: build.words,
             spellings: build.spellings,
             phrases,
+            always,
             characters: build.characters,
             tens: build.tens,
             whole_pairs: build.whole_pairs,
@@ -282,7 +288,7 @@ impl Lattice {
     /// The states after a strange word, where one may stand: between wordings, not inside one.
     pub fn after_strange(&self, states: &States) -> Option<States> {
         let between = |s: &State| match s.place {
-            Place::Between => true,
+            Place::Between | Place::Joined => true,
             Place::Spelling(n) => SPELLED.contains(&n),
             Place::Inside(..) | Place::Pair(_) => false,
         };
@@ -333,11 +339,11 @@ impl Lattice {
 
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
         match s.place {
-            Place::Between => self.begin(s, add),
+            Place::Between | Place::Joined => self.begin(s, add),
             Place::Inside(p, at) => {
                 let words = &self.phrases[p as usize].0;
                 let place = if usize::from(at) + 1 == words.len() {
-                    Place::Between
+                    self.end_of(p)
                 } else {
                     Place::Inside(p, at + 1)
                 };
@@ -417,6 +423,15 @@ impl Lattice {
         }
     }
 
+    fn end_of(&self, phrase: u16) -> Place {
+        let always = usize::from(phrase) < self.always;
+        if always && self.phrases[usize::from(phrase)].1 == Meaning::Joiner {
+            Place::Joined
+        } else {
+            Place::Between
+        }
+    }
+
     fn begin(&self, s: State, add: &mut impl FnMut(Word, State)) {
         let limit = if self.short {
             // A word that is a whole call is said again and again ("stop, stop, stop").
@@ -429,6 +444,7 @@ impl Lattice {
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;
             match meaning {
+                Meaning::Joiner if s.place == Place::Joined && p < self.always => continue,
                 Meaning::Filler | Meaning::Joiner | Meaning::Does(_) if s.fillers >= MOST_FILLERS => continue,
                 Meaning::Correction | Meaning::Withdrawal if s.corrections >= MOST_CORRECTIONS || s.used == 0 => {
                     continue;
@@ -460,7 +476,7 @@ impl Lattice {
                 }
             }
             t.place = if words.len() == 1 {
-                Place::Between
+                self.end_of(p as u16)
             } else {
                 Place::Inside(p as u16, 1)
             };

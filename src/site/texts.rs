@@ -56,7 +56,9 @@ mod tests {
     #[test]
     fn every_text_has_its_place_in_the_code() {
         let code = [
+            include_str!("../call/advice.rs"),
             include_str!("../call/judge.rs"),
+            include_str!("../call/reason.rs"),
             include_str!("../call/delivery.rs"),
             include_str!("../drill/record.rs"),
             include_str!("../drill/ear.rs"),
@@ -79,6 +81,6 @@ mod tests {
     #[test]
     fn braces_are_filled() {
         let german = Language::GERMAN.text("reason.missing", &[("right", "doppelsitzig")]);
-        assert_eq!(german, "Nicht gehört; sag \"doppelsitzig\".");
+        assert_eq!(german, "Nicht gehört; sag „doppelsitzig“.");
     }
 }

@@ -161,7 +161,7 @@ fn a_turn_over_two_calls_is_judged_answered_and_kept() {
     let first = desk.judged();
     assert_eq!(first.judgement.outcome, Outcome::NotYet);
     assert_eq!(first.judgement.element("crew").unwrap().verdict, Verdict::Missing);
-    assert_eq!(first.answer.line().unwrap().text, "Say again crew.");
+    assert_eq!(first.answer.line().unwrap().text, "Say again: how many on board?");
     desk.state(TurnState::YourCall);
     // The answer is typed and need hold only what was asked.
     desk.send(Command::Type("two up".into()));
@@ -275,7 +275,7 @@ fn a_launch_goes_from_the_call_to_the_release_and_its_calls_are_kept() {
     desk.send(Command::Speak(Box::new(clip())));
     flown(&desk, |f| f.state == TurnState::Judging);
     let asked = flown(&desk, |f| f.saying.is_some());
-    assert_eq!(asked.saying.unwrap().text, "Say again crew.");
+    assert_eq!(asked.saying.unwrap().text, "Say again: how many on board?");
     flown(&desk, mine(Want::Call));
     desk.send(Command::Type("two up".into()));
     flown(&desk, mine(Want::Readback));

@@ -1,0 +1,228 @@
+//! What a call means: every step of three sites, every critical element, every word of the language that denies, puts off, asks
+//! or takes back, before, behind and inside the wording: typed, none is `said` and none passes. And the other way round: what is
+//! taught is right. The rules are the project's own ("Rules of judging"); the words are common practice, no source.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "tests"
+)]
+
+use cableside::call::{Evidence, Judgement, Outcome, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use cableside::site::language::Sense;
+use cableside::site::{Purpose, Site, Step, fill};
+
+fn sites() -> Vec<Site> {
+    ["phrases/larkmoor", "phrases/erlengrund", "tests/sites/holmwick"]
+        .iter()
+        .map(|dir| {
+            let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(dir);
+            Site::check(&cableside::folders::read_site(&dir)).unwrap()
+        })
+        .collect()
+}
+
+fn typed(site: &Site, step: &Step, vocabulary: &Vocabulary, situation: &Situation, text: &str) -> Judgement {
+    judge(site, step, situation, &Evidence::typed(vocabulary, text), &Limits::DEFAULT)
+}
+
+/// Some glider of the site on its first cable.
+fn situation(site: &Site) -> Situation {
+    let glider = &site.fleet[0];
+    Situation::new(glider.registration.clone(), glider.seats, site.cables[0].id.clone())
+}
+
+/// The call as taught, with the words of one element changed.
+fn call(site: &Site, step: &Step, situation: &Situation, changed: &str, wording: &str) -> String {
+    let values = situation.values(site, step);
+    fill(&step.taught, |name| {
+        if name == changed {
+            return Some(wording.to_owned());
+        }
+        site.taught_words(name, values.get(name)?)
+    })
+}
+
+/// Ways in which a word can stand with a wording: before it, behind it, inside it.
+fn ways(word: &str, wording: &str) -> Vec<(&'static str, String)> {
+    let mut ways = vec![
+        ("before", format!("{word} {wording}")),
+        ("behind", format!("{wording} {word}")),
+        ("behind, parted", format!("{wording} {word},")),
+    ];
+    let words: Vec<&str> = wording.split(' ').collect();
+    if words.len() > 1 {
+        let (first, rest) = words.split_at(words.len() / 2);
+        ways.push(("inside", format!("{} {word} {}", first.join(" "), rest.join(" "))));
+    }
+    ways
+}
+
+#[test]
+fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
+    let mut cases = 0;
+    let mut bad = Vec::new();
+    for site in sites() {
+        let situation = situation(&site);
+        for step in &site.steps {
+            let vocabulary = Vocabulary::of(&site, step);
+            let values = situation.values(&site, step);
+            for (place, element) in step.elements.iter().enumerate().filter(|(_, e)| step.critical.contains(e)) {
+                let purpose = site.purpose(element);
+                let taught = site.taught_words(element, &values[element]).unwrap();
+                let known = &site.elements[element].values;
+                let understood = known.iter().filter(|v| v.id == values[element]).flat_map(|v| v.texts().cloned());
+                let mut wordings: Vec<String> = std::iter::once(taught).chain(understood).collect();
+                wordings.dedup();
+                for (word, sense) in site.language.senses() {
+                    // What would be done if something happened is supposed by its nature.
+                    let supposed = purpose == Purpose::Eventuality && matches!(sense, Sense::PutsOff | Sense::Asks);
+                    if supposed || matches!(sense, Sense::SmallTalk | Sense::Joins) {
+                        continue;
+                    }
+                    for wording in &wordings {
+                        for (way, changed) in ways(word, wording) {
+                            // Nothing said behind a stop takes it back, and nothing but a denial before it.
+                            if purpose == Purpose::Stop && (way != "before" || sense != Sense::Denies) {
+                                continue;
+                            }
+                            // What takes back takes back what stands before it.
+                            let takes_back = matches!(sense, Sense::TakesBack | Sense::Corrects);
+                            if takes_back && way == "before" {
+                                continue;
+                            }
+                            // What stands behind a correction counts.
+                            if sense == Sense::Corrects && (place + 1 < step.elements.len() || way == "inside") {
+                                continue;
+                            }
+                            // The second half may be the whole again.
+                            let half = changed.split_once(&format!("{word} ")).map_or("", |(_, half)| half);
+                            if takes_back && way == "inside" {
+                                let text = call(&site, step, &situation, element, half);
+                                let judged = typed(&site, step, &vocabulary, &situation, &text);
+                                if judged.element(element).unwrap().verdict == Verdict::Said {
+                                    continue;
+                                }
+                            }
+                            // A word with which a wording of this step begins belongs to that.
+                            let last = word.split(' ').next_back().unwrap();
+                            let begins = |text: &String| text.to_lowercase().split(' ').next() == Some(last);
+                            let own = step.elements.iter().filter_map(|e| site.elements.get(e));
+                            let mut texts = own.flat_map(|e| {
+                                let all = e.values.iter().chain(&e.other).flat_map(|v| v.texts());
+                                all.chain(&e.negated)
+                            });
+                            let first = word.split(' ').next().unwrap();
+                            let also = |text: &String| text.to_lowercase().split(' ').next() == Some(first);
+                            if texts.any(|t| begins(t) || also(t)) {
+                                continue;
+                            }
+                            // "Pilot is this is ready" says "this is".
+                            if way == "inside" && changed.contains(&format!("{word} is ")) {
+                                continue;
+                            }
+                            let text = call(&site, step, &situation, element, &changed);
+                            let judged = typed(&site, step, &vocabulary, &situation, &text);
+                            cases += 1;
+                            let verdict = judged.element(element).unwrap().verdict;
+                            if verdict == Verdict::Said || judged.outcome == Outcome::Pass {
+                                bad.push(format!("{} {} {element} {word:?} {way}: {text}", site.id, step.id));
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+    println!("{cases} cases, {} said", bad.len());
+    assert!(cases > 40_000, "{cases}");
+    assert!(bad.is_empty(), "{} of {cases}:\n{}", bad.len(), bad[..bad.len().min(600)].join("\n"));
+}
+
+#[test]
+fn what_is_taught_is_right() {
+    for site in sites() {
+        for glider in &site.fleet {
+            for cable in &site.cables {
+                for crew in 1..=glider.seats {
+                    let situation = Situation::new(glider.registration.clone(), crew, cable.id.clone());
+                    for step in site.steps.iter().filter(|s| !s.elements.is_empty()) {
+                        let text = situation.taught_call(&site, step);
+                        let judged = typed(&site, step, &Vocabulary::of(&site, step), &situation, &text);
+                        let said = (judged.outcome, judged.score, judged.advice.len());
+                        assert_eq!(said, (Outcome::Pass, Some(100), 0), "{}: {text}\n{judged:?}", site.id);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Small talk costs nothing but advice.
+#[test]
+fn ordinary_words_change_no_verdict() {
+    let sites = sites();
+    let larkmoor = &sites[0];
+    let step = larkmoor.ready_step().unwrap();
+    let vocabulary = Vocabulary::of(larkmoor, step);
+    let situation = Situation::new(cableside::site::Callsign::parse("G-CLRM").unwrap(), 2, "north");
+    for text in [
+        "Winch, this is Golf Charlie Lima Romeo Mike, we are two up on the north winch cable and we are ready, over",
+        "Good afternoon winch, from Golf Charlie Lima Romeo Mike, two up, on the north winch cable, ready please",
+        "Winch, Golf Charlie Lima Romeo Mike, we're two up, hooked on to the north winch cable, and ready",
+        "Hello Larkmoor winch, glider Golf Charlie Lima Romeo Mike, two up today, north winch cable, all set, ready",
+        "Winch, it's Golf Charlie Lima Romeo Mike with two up on the north winch cable, I'm ready, thanks",
+    ] {
+        let judged = typed(larkmoor, step, &vocabulary, &situation, text);
+        assert_eq!(judged.outcome, Outcome::Pass, "{text}\n{judged:#?}");
+    }
+    let erlengrund = &sites[1];
+    let step = erlengrund.ready_step().unwrap();
+    let vocabulary = Vocabulary::of(erlengrund, step);
+    let situation = Situation::new(cableside::site::Callsign::parse("D-3862").unwrap(), 2, "wald");
+    for text in [
+        "Winde, hier ist die Delta drei acht sechs zwo, wir sind doppelsitzig am Windenseil Wald und startklar, bitte kommen",
+        "Guten Tag Winde, Delta drei acht sechs zwo, doppelsitzig, hängen am Windenseil Wald, sind startklar",
+        "Hallo Winde, Segelflugzeug Delta drei acht sechs zwo, doppelsitzig besetzt, Windenseil Wald, wir sind startklar",
+    ] {
+        let judged = typed(erlengrund, step, &vocabulary, &situation, text);
+        assert_eq!(judged.outcome, Outcome::Pass, "{text}\n{judged:#?}");
+    }
+}
+
+/// Denials that belong elsewhere, twice, alone, in names: what is clear is clear, what is not is asked.
+#[test]
+fn denials_where_they_are_hard_to_place() {
+    let sites = sites();
+    let site = &sites[0];
+    let step = site.ready_step().unwrap();
+    let vocabulary = Vocabulary::of(site, step);
+    let situation = Situation::new(cableside::site::Callsign::parse("G-CLRM").unwrap(), 2, "north");
+    let verdicts = |crew: &str, cable: &str, ready: &str| {
+        let text = format!("Winch, Golf Charlie Lima Romeo Mike, {crew}, {cable}, {ready}");
+        let judged = typed(site, step, &vocabulary, &situation, &text);
+        ["crew", "cable", "ready"].map(|e| judged.element(e).unwrap().verdict)
+    };
+    use Verdict::{Said, Unsure, Wrong};
+    for ((crew, cable, ready), expected) in [
+        (("two up, not solo", "north winch cable", "ready"), [Said, Said, Said]),
+        (("two up", "not south, north winch cable", "ready"), [Said, Said, Said]),
+        (("two up", "north winch cable, not south", "ready"), [Said, Said, Said]),
+        (("two up", "north winch cable", "not not ready"), [Said, Said, Unsure]),
+        (("two up", "north winch cable", "not ready"), [Said, Said, Wrong]),
+        (("two up", "north winch cable", "ready in a minute"), [Said, Said, Wrong]),
+        (("two up", "north winch cable", "are we ready"), [Said, Said, Unsure]),
+        (("two up", "north winch cable", "ready?"), [Said, Said, Unsure]),
+        (("maybe two up", "north winch cable", "ready"), [Unsure, Said, Said]),
+        (("two up", "no, north winch cable", "ready"), [Unsure, Unsure, Said]),
+        (("two up", "knot winch cable", "ready"), [Said, Verdict::Missing, Said]),
+    ] {
+        assert_eq!(verdicts(crew, cable, ready), expected, "{crew}, {cable}, {ready}");
+    }
+    let alone = typed(site, step, &vocabulary, &situation, "negative");
+    assert_ne!(alone.outcome, Outcome::Pass);
+    let long = typed(site, step, &vocabulary, &situation, &"not ".repeat(500));
+    assert_ne!(long.outcome, Outcome::Pass);
+}
