@@ -22,6 +22,7 @@ use super::open::{beside, make_private_folder};
 use super::recordings::remove_if_there;
 use super::rows::Id;
 use super::{Forgotten, Logbook, LogbookError, RecordingName, Result, derive, schema};
+use crate::files;
 
 /// What a merge brought and took away.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -80,6 +81,12 @@ impl Logbook {
                 why: "a logbook cannot be merged into itself; name the other one".to_owned(),
             });
         }
+        // One merge at a time: the folder of another one that still goes on is not a left-over.
+        let lock = files::with_ending(&self.path, ".merge-lock");
+        let _lock = (self.path.is_file())
+            .then(|| files::Lock::take(&lock))
+            .transpose()
+            .map_err(file("merge", &lock))?;
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
@@ -201,12 +208,11 @@ impl Logbook {
                 merged.recordings_missing += 1;
                 continue;
             }
-            let unfinished = name.unfinished_path(&self.recordings);
-            let copied = make_private_folder(&self.recordings)
-                .and_then(|()| std::fs::copy(&source, &unfinished))
-                .and_then(|_| std::fs::OpenOptions::new().write(true).open(&unfinished))
-                .and_then(|f| f.sync_all())
-                .and_then(|()| std::fs::rename(&unfinished, &target));
+            let copied = make_private_folder(&self.recordings).and_then(|()| {
+                let mut copy = name.copy_beside(&self.recordings)?;
+                std::io::copy(&mut std::fs::File::open(&source)?, &mut copy)?;
+                copy.replace()
+            });
             match copied {
                 Ok(()) => merged.recordings += 1,
                 Err(e) => merged
