@@ -343,7 +343,7 @@ fn merges_at_once_and_crosswise_leave_both_logbooks_with_everything() {
             let book = one.logbook();
             book.check_integrity().unwrap();
             assert_eq!(book.students().unwrap().len(), 2);
-            assert_eq!(one.names(), ["logbook.sqlite", "logbook.sqlite.merge-lock"]);
+            assert_eq!(one.names(), ["logbook.sqlite"]);
         }
     });
 }

@@ -14,7 +14,7 @@
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use rusqlite::{Connection, OpenFlags, Transaction};
 use uuid::Uuid;
 
 use super::error::{file, sorted};
@@ -22,7 +22,6 @@ use super::open::{beside, make_private_folder};
 use super::recordings::remove_if_there;
 use super::rows::Id;
 use super::{Forgotten, Logbook, LogbookError, RecordingName, Result, derive, schema};
-use crate::files;
 
 /// What a merge brought and took away.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -81,12 +80,8 @@ impl Logbook {
                 why: "a logbook cannot be merged into itself; name the other one".to_owned(),
             });
         }
-        // One merge at a time: the folder of another one that still goes on is not a left-over.
-        let lock = files::with_ending(&self.path, ".merge-lock");
-        let _lock = (self.path.is_file())
-            .then(|| files::Lock::take(&lock))
-            .transpose()
-            .map_err(file("merge", &lock))?;
+        // From here on one merge at a time: what another one left is not in use any more.
+        let transaction = self.write_and_read("merge")?;
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
@@ -99,7 +94,7 @@ impl Logbook {
         self.connection
             .execute("ATTACH DATABASE ?1 AS other", [text])
             .map_err(self.sorted("open the other logbook"))?;
-        let merged = self.merge_rows();
+        let merged = self.merge_rows(transaction);
         self.connection
             .execute_batch("DETACH DATABASE other")
             .map_err(self.sorted("close the other logbook"))?;
@@ -161,12 +156,8 @@ impl Logbook {
     }
 
     /// The rows, in one transaction. Also gives the recordings whose rows went.
-    fn merge_rows(&mut self) -> Result<(Merged, Vec<RecordingName>)> {
+    fn merge_rows(&self, transaction: Transaction<'_>) -> Result<(Merged, Vec<RecordingName>)> {
         let sort = self.sorted("merge");
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(&sort)?;
         let merge = || -> rusqlite::Result<(Merged, Vec<RecordingName>)> {
             let mut merged = Merged::default();
             let unwanted = removals(&transaction, &mut merged)?;
