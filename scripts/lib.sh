@@ -3,13 +3,70 @@
 # shellcheck shell=bash
 
 stage_name=""
+# Every stage so far, and the second it began in.
+stages=()
+stages_began=()
 
-elapsed() { printf '%d:%02d' $((SECONDS / 60)) $((SECONDS % 60)); }
+clock() { printf '%d:%02d' $(($1 / 60)) $(($1 % 60)); }
+
+elapsed() { clock "$SECONDS"; }
 
 # stage TEXT: begins a stage; a failure later names it.
 stage() {
     stage_name=$1
+    stages+=("$1")
+    stages_began+=("$SECONDS")
     printf '\n== %s  [%s]\n' "$stage_name" "$(elapsed)"
+}
+
+# Says how long each stage took; the last one has no length where it only says that all is done.
+stage_table() {
+    local i until
+    printf '\nMinutes and seconds:\n'
+    for i in "${!stages[@]}"; do
+        until=${stages_began[i + 1]:-$SECONDS}
+        if [ "$until" -gt "${stages_began[i]}" ] || [ $((i + 1)) -lt ${#stages[@]} ]; then
+            printf '%8s  %s\n' "$(clock $((until - stages_began[i])))" "${stages[i]}"
+        fi
+    done
+    printf '%8s  in all\n' "$(elapsed)"
+}
+
+# failed_tests LOG: each failed test in cargo's output with the command that runs it alone. What a test needs of the
+# environment stands in the variables named in `test_environment`.
+test_environment=()
+failed_tests() {
+    local kind target name variable command
+    awk '
+        /^ +Running unittests src\/lib\.rs / { target = "--lib" }
+        /^ +Running unittests src\/main\.rs / { target = "--bin cableside" }
+        /^ +Running tests\// { target = $2; sub(/^tests\//, "--test ", target); sub(/\.rs$/, "", target) }
+        /^ +Doc-tests / { target = "--doc" }
+        # The last list of names before the result counts; what a test printed may look like one.
+        /^failures:$/ { count = 0; listing = 1; next }
+        listing && /^    [^ ]/ { names[count++] = substr($0, 5); next }
+        listing && count && !/^$/ { listing = 0 }
+        /^test result: FAILED/ {
+            for (i = 0; i < count; i++) print "test|" target "|" names[i]
+            named[target] = count
+        }
+        # A program of tests that crashed has no result.
+        /^    `--?[a-z]+( [^`]*)?`$/ {
+            failed = $0; gsub(/^ *`|`$/, "", failed)
+            if (!named[failed]) print "program|" failed "|"
+        }
+    ' "$1" | while IFS='|' read -r kind target name; do
+        command=""
+        for variable in "${test_environment[@]}"; do
+            command+="$variable=$(printf '%q' "${!variable}") "
+        done
+        command+="cargo test --locked $target"
+        if [ "$kind" = test ]; then
+            printf 'Failed: %s (%s). Alone:\n  %s -- --exact %q\n' "$name" "$target" "$command" "$name"
+        else
+            printf 'Ended before its time: the tests of %s. Alone:\n  %s\n' "$target" "$command"
+        fi
+    done
 }
 
 # fail TEXT...: a message, then the end.
@@ -21,11 +78,24 @@ fail() {
 # Says in which stage a script ended that did not come to its end.
 report_failure() {
     local code=$?
+    [ "${with_table:-no}" = no ] || stage_table
     if [ "$code" -ne 0 ] && [ -n "$stage_name" ]; then
         printf '\n%s: FAILED while %s  [%s]\n' "$0" "$stage_name" "$(elapsed)" >&2
+        [ -z "${test_log:-}" ] || failed_tests "$test_log" >&2
     fi
 }
 trap report_failure EXIT
+
+# --- what the tests need ----------------------------------------------------------------------------------------------
+
+letters_package=asterisk-core-sounds-en-g722
+
+# Where scripts/test puts what the tests need, unless the variables are set.
+places_of_test_data() {
+    checks="$PWD/target/checks"
+    export CABLESIDE_JIWER="${CABLESIDE_JIWER:-$checks/venv/bin/python}"
+    export CABLESIDE_LETTERS="${CABLESIDE_LETTERS:-$checks/$letters_package/usr/share/asterisk/sounds/en_US_f_Allison}"
+}
 
 # --- packages of the system -------------------------------------------------------------------------------------------
 

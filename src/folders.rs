@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod content;
 
+use crate::files;
 use crate::site::{Problems, Site, bundled};
 use std::path::{Path, PathBuf};
 
@@ -65,12 +66,13 @@ pub fn own_phrases() -> PathBuf {
 /// Read a site's folder for [`crate::site::Site::check`]. Never fails: what cannot be read is noted in the result.
 /// Text files are limited to 1 MB each; a site's files are a few kilobytes.
 pub fn read_site(dir: &Path) -> crate::site::Files {
-    let mut files = crate::site::Files {
+    let mut read = crate::site::Files {
         folder: dir.display().to_string(),
         ..Default::default()
     };
-    walk(dir, dir, 0, &mut files);
-    files
+    let _lock = files::Lock::to_read(&content::lock_of(files::folder_of(dir)));
+    walk(dir, dir, 0, &mut read);
+    read
 }
 
 fn walk(root: &Path, dir: &Path, depth: usize, files: &mut crate::site::Files) {

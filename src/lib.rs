@@ -15,12 +15,14 @@
 //! * [`worker`]: the threads behind a window or a terminal: commands in, events out.
 //! * [`window`]: pages that show what the worker told and hand back what the student wants.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
+//! * [`files`]: how a file is made, replaced or removed, with several programs at it; locks.
 //! * `wilson`: the interval beside every rate. Pure.
 
 pub mod call;
 pub mod class;
 pub mod command;
 pub mod drill;
+pub mod files;
 pub mod folders;
 pub mod hear;
 pub mod logbook;

@@ -2,6 +2,7 @@
 
 use super::Failure;
 use crate::call::Situation;
+use crate::files::{Access, Beside};
 use crate::folders;
 use crate::hear::LatticeRecogniser;
 use crate::logbook::ModelUsed;
@@ -114,32 +115,36 @@ pub fn today() -> jiff::civil::Date {
 /// Write a file that must not be there yet: it appears under its name only when it is whole.
 pub fn write_new<T>(
     file: &std::path::Path,
-    write: impl FnOnce(&mut std::io::BufWriter<std::fs::File>) -> Result<T, Failure>,
+    write: impl FnOnce(&mut std::io::BufWriter<Beside>) -> Result<T, Failure>,
 ) -> Result<T, Failure> {
-    if file.exists() {
-        return Err(format!(
-            "this file exists already; choose another name or remove it: {}",
-            file.display()
-        )
-        .into());
-    }
-    let mut unfinished = file.as_os_str().to_os_string();
-    unfinished.push(".part");
-    let unfinished = PathBuf::from(unfinished);
+    // Before the work rather than after it; who makes it meanwhile is noticed in the end.
+    must_not_exist(file)?;
     let whole = || -> Result<T, Failure> {
-        let mut out = std::io::BufWriter::new(std::fs::File::create(&unfinished)?);
+        let mut out = std::io::BufWriter::new(Beside::new(file, Access::Ordinary)?);
         let written = write(&mut out)?;
-        out.into_inner()
-            .map_err(std::io::IntoInnerError::into_error)?
-            .sync_all()?;
-        std::fs::rename(&unfinished, file)?;
+        let made = out.into_inner().map_err(std::io::IntoInnerError::into_error)?.make();
+        if made
+            .as_ref()
+            .is_err_and(|e| e.kind() == std::io::ErrorKind::AlreadyExists)
+        {
+            must_not_exist(file)?;
+        }
+        made?;
         Ok(written)
     };
-    whole().map_err(|e| {
-        // Half a file is of no use; if it cannot be removed either, the first error is the one to tell.
-        let _ = std::fs::remove_file(&unfinished);
-        format!("could not write ({e}): {}", file.display()).into()
-    })
+    whole().map_err(|e| format!("could not write ({e}): {}", file.display()).into())
+}
+
+/// Refuses to write where something is.
+pub fn must_not_exist(file: &std::path::Path) -> Result<(), Failure> {
+    if file.symlink_metadata().is_err() {
+        return Ok(());
+    }
+    Err(format!(
+        "this file exists already; choose another name or remove it: {}",
+        file.display()
+    )
+    .into())
 }
 
 /// [`write_new`] for what is in memory already.

@@ -4,6 +4,7 @@
 use super::Failure;
 use crate::call::{Evidence, Judgement, Outcome};
 use crate::drill::{Ending, Entry, Want};
+use crate::files;
 use crate::folders;
 use crate::logbook::{
     Done, ElementVerdict, InRun, Kind, Logbook, LogbookError, ModelUsed, NewAttempt, NewRun, Part, RecordingName,
@@ -166,7 +167,7 @@ impl Kept {
         self.position += 1;
         let mut result = self.logbook.record(&attempt, Timestamp::now());
         if let (Err(LogbookError::NoConsent { .. }), Some(name)) = (&result, recording) {
-            std::fs::remove_file(name.path(self.logbook.recordings_folder()))?;
+            files::remove(&name.path(self.logbook.recordings_folder()))?;
             attempt.recording = None;
             result = self.logbook.record(&attempt, Timestamp::now());
         }

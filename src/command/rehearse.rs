@@ -13,7 +13,7 @@ use crate::drill::{Course, Did, Launch, Next};
 use crate::folders;
 use crate::hear::{LatticeRecogniser, Recogniser};
 use crate::site::{Callsign, Site};
-use crate::sound::{Clip, RATE, Radio, read_clip, write_wav};
+use crate::sound::{Clip, RATE, Radio, read_clip, write_new_wav};
 use crate::voice::{Line, Speaker, noise};
 use serde::Deserialize;
 use std::io::Write as _;
@@ -35,6 +35,9 @@ pub struct RehearseArgs {
     #[command(flatten)]
     model: ModelChoice,
 }
+
+/// What it writes; none of it may be there yet.
+const RESULTS: [&str; 3] = ["debrief.txt", "debrief.json", "exchange.wav"];
 
 /// A script as written.
 #[derive(Debug, Deserialize)]
@@ -147,6 +150,9 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         }
         common::step(&site, step)?;
     }
+    for name in RESULTS {
+        common::must_not_exist(&args.out.join(name))?;
+    }
     std::fs::create_dir_all(&args.out)
         .map_err(|e| format!("the folder cannot be made: {e}\n  {}", args.out.display()))?;
     let launch = Launch::new(
@@ -170,11 +176,8 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     };
     rehearsal.run(&script.turn)?;
     let text = debrief::text(&site, &rehearsal.launch, &rehearsal.times);
-    let write = |name: &str, bytes: &[u8]| {
-        let path = args.out.join(name);
-        std::fs::write(&path, bytes).map_err(|e| format!("the result cannot be written: {e}\n  {}", path.display()))
-    };
-    write("debrief.txt", text.as_bytes())?;
+    let [debrief, data, exchange] = RESULTS.map(|name| args.out.join(name));
+    common::write_new_bytes(&debrief, text.as_bytes())?;
     let entries: Vec<serde_json::Value> = rehearsal
         .launch
         .record()
@@ -186,8 +189,8 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         "site": site.id, "site_version": site.version, "role": script.role, "model": rehearsal.recogniser.model(),
         "situation": rehearsal.launch.situation, "caution": site.caution, "entries": entries,
     });
-    write("debrief.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
-    write_wav(&args.out.join("exchange.wav"), &rehearsal.sound)?;
+    common::write_new_bytes(&data, serde_json::to_string_pretty(&json)?.as_bytes())?;
+    write_new_wav(&exchange, &rehearsal.sound)?;
     // Last, and without a complaint: whoever reads it may have gone, and the files are what was asked for.
     let _ = std::io::stdout().write_all(text.as_bytes());
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! `cableside site`: check a site's folder, start a new one, list those there are.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
-use super::Failure;
+use super::{Failure, common};
 use crate::folders::archive::{pack, unpack};
 use crate::folders::content::{Content, FileChange, file_changes};
 use crate::folders::{self, load_site};
@@ -317,7 +317,7 @@ fn new(dir: &Path, language: &str) -> Result<ExitCode, Failure> {
             .replace(from.1, &name)
             .replace(from.0, &name.to_lowercase());
         let path = dir.join(file);
-        std::fs::write(&path, text).map_err(|e| format!("the file cannot be written: {e}\n  {}", path.display()))?;
+        common::write_new_bytes(&path, text.as_bytes())?;
     }
     println!(
         "Written. Change fleet.toml first, then site.toml (cables, directions, customs), words.toml and steps.toml;"

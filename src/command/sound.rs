@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use super::Failure;
-use crate::sound::{DeviceInfo, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, devices, write_wav};
+use crate::sound::{DeviceInfo, Player, PlayerEvent, Radio, Recorded, Recorder, RecorderEvent, devices, write_new_wav};
 use crate::voice::{Language, Line, Origin, Role, Speaker};
 
 /// How long the microphone may take to become ready.
@@ -149,7 +149,7 @@ pub fn run(args: &SoundArgs) -> Result<ExitCode, Failure> {
             }
             match out {
                 Some(path) => {
-                    write_wav(path, &spoken.samples)?;
+                    write_new_wav(path, &spoken.samples)?;
                     println!(
                         "{:.1} s written: {}",
                         spoken.samples.len() as f64 / f64::from(crate::sound::RATE),

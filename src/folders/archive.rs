@@ -4,6 +4,7 @@
 //! unpacked, the bytes that really come are counted, and everything stays in memory until the site was checked.
 
 use super::content::{Content, FileKind, LARGEST_SITE, MOST_FILES};
+use crate::files::{self, Access};
 use crate::site::{Problems, Site};
 use std::collections::BTreeSet;
 use std::io::{Cursor, Read, Write};
@@ -35,6 +36,9 @@ pub enum ArchiveError {
         /// The archive.
         path: PathBuf,
     },
+    /// A file of the name the archive was to have.
+    #[error("this file exists already; choose another name or remove it: {}", .0.display())]
+    Exists(PathBuf),
     /// It is no zip archive, or damaged.
     #[error("this is no zip archive that can be read ({0}); ask for it again, or unpack it by hand and look")]
     NotZip(String),
@@ -69,23 +73,44 @@ pub struct Unpacked {
     pub content: Content,
 }
 
-/// Pack a site's files. An archive of that name is replaced once the new one is complete.
+/// Pack a site's files into an archive that must not be there yet.
 pub fn pack(content: &Content, id: &str, to: &Path) -> Result<(), ArchiveError> {
-    let failed = |doing| {
-        move |source| ArchiveError::File {
-            doing,
-            source,
-            path: to.to_path_buf(),
+    files::make(to, Access::Ordinary, &bytes(content, id, to)?).map_err(|e| match e.kind() {
+        std::io::ErrorKind::AlreadyExists => ArchiveError::Exists(to.to_path_buf()),
+        _ => unwritten(to)(e),
+    })
+}
+
+/// Pack a site's files into `to`, or into the first of `to-2`, `to-3` and so on that is free. An archive that is there and
+/// holds the same is as good. Gives its path.
+pub fn pack_numbered(content: &Content, id: &str, to: &Path) -> Result<PathBuf, ArchiveError> {
+    let bytes = bytes(content, id, to)?;
+    for place in files::numbered(to) {
+        match files::make(&place, Access::Ordinary, &bytes) {
+            Ok(()) => return Ok(place),
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                let same_size = std::fs::metadata(&place).is_ok_and(|m| m.is_file() && m.len() == bytes.len() as u64);
+                if same_size && std::fs::read(&place).is_ok_and(|there| there == bytes) {
+                    return Ok(place);
+                }
+            }
+            Err(e) => return Err(unwritten(&place)(e)),
         }
-    };
-    let bytes = packed(content, id).map_err(|e| failed("write")(e.into()))?;
-    let mut part = to.as_os_str().to_os_string();
-    part.push(".part");
-    let part = PathBuf::from(part);
-    std::fs::File::create(&part)
-        .and_then(|mut f| f.write_all(&bytes).and_then(|()| f.sync_all()))
-        .and_then(|()| std::fs::rename(&part, to))
-        .map_err(failed("write"))
+    }
+    Err(ArchiveError::Exists(to.to_path_buf()))
+}
+
+fn unwritten(path: &Path) -> impl FnOnce(std::io::Error) -> ArchiveError {
+    let path = path.to_path_buf();
+    move |source| ArchiveError::File {
+        doing: "write",
+        source,
+        path,
+    }
+}
+
+fn bytes(content: &Content, id: &str, to: &Path) -> Result<Vec<u8>, ArchiveError> {
+    packed(content, id).map_err(|e| unwritten(to)(e.into()))
 }
 
 /// The archive's bytes: the same files give the same bytes.

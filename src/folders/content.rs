@@ -1,5 +1,6 @@
 //! All files of a site's folder with their bytes: what is packed, unpacked, compared and put in place.
 
+use crate::files::{self, Lock};
 use crate::site::{self, Files};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -49,6 +50,11 @@ fn failed(doing: &'static str, path: &Path) -> impl FnOnce(std::io::Error) -> Co
     move |source| ContentError::File { doing, source, path }
 }
 
+/// The lock of a folder of sites or drafts: what is in it changes in several steps.
+pub(crate) fn lock_of(phrases: &Path) -> PathBuf {
+    phrases.join(".lock")
+}
+
 /// A site's files by path inside its folder, with `/` between the parts.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Content {
@@ -93,6 +99,7 @@ impl FileKind {
 impl Content {
     /// Read a site's folder. What does not belong to a site, and what a symbolic link points to, is left out; its paths come back.
     pub fn read(folder: &Path) -> Result<(Self, Vec<String>), ContentError> {
+        let _lock = Lock::to_read(&lock_of(files::folder_of(folder)));
         let mut content = Self::default();
         let mut left_out = Vec::new();
         content.walk(folder, folder, 0, &mut left_out)?;
@@ -172,7 +179,7 @@ impl Content {
 
     /// Put the files into `phrases` as the site `id`. With `replace` a site of that name is moved to
     /// `phrases/.older/ID-STAMP` first, where it stays; without, it is an error. Until the last step nothing that is there
-    /// is touched. Gives the new folder, and where the old one went.
+    /// is touched, and one program does this at a time. Gives the new folder, and where the old one went.
     pub fn put(
         &self,
         phrases: &Path,
@@ -181,44 +188,45 @@ impl Content {
         stamp: &str,
     ) -> Result<(PathBuf, Option<PathBuf>), ContentError> {
         let target = phrases.join(id);
+        std::fs::create_dir_all(phrases).map_err(failed("make the folder", phrases))?;
+        let lock = lock_of(phrases);
+        let _lock = Lock::take(&lock).map_err(failed("put the site in place", &lock))?;
         if target.exists() && !replace {
             return Err(ContentError::Exists {
                 id: id.to_owned(),
                 path: target,
             });
         }
-        let made = phrases
-            .join(".new")
-            .join(format!("{id}-{stamp}-{}", std::process::id()));
-        let written = self.write(&made);
-        if written.is_err() {
-            // What was begun is of no use; a folder that cannot be removed is in nobody's way.
-            let _ = std::fs::remove_dir_all(&made);
-        }
-        written?;
+        let new = phrases.join(".new");
+        // What a killed program left there is of no use.
+        let _ = std::fs::remove_dir_all(&new);
+        let done = self.put_alone(&new.join(id), &target, stamp);
+        // So is what is in it now; a folder that cannot be removed is in nobody's way.
+        let _ = std::fs::remove_dir_all(&new);
+        done.map(|older| (target, older))
+    }
+
+    fn put_alone(&self, made: &Path, target: &Path, stamp: &str) -> Result<Option<PathBuf>, ContentError> {
+        self.write(made)?;
         let mut older = None;
         if target.exists() {
-            let old = phrases.join(".older");
+            let old = target.with_file_name(".older");
             std::fs::create_dir_all(&old).map_err(failed("make the folder", &old))?;
-            let place = (0..1000)
-                .map(|n| match n {
-                    0 => old.join(format!("{id}-{stamp}")),
-                    n => old.join(format!("{id}-{stamp}-{n}")),
-                })
-                .find(|p| !p.exists())
-                .unwrap_or_else(|| old.join(format!("{id}-{stamp}-more")));
-            std::fs::rename(&target, &place).map_err(failed("move the old site aside", &target))?;
+            let mut name = target.file_name().unwrap_or_default().to_os_string();
+            name.push(format!("-{stamp}"));
+            let place = files::numbered(&old.join(name)).find(|p| !p.exists());
+            let place = place.unwrap_or_else(|| old.join("more"));
+            std::fs::rename(target, &place).map_err(failed("move the old site aside", target))?;
             older = Some(place);
         }
-        if let Err(e) = std::fs::rename(&made, &target) {
+        if let Err(e) = std::fs::rename(made, target) {
             if let Some(place) = &older {
                 // Back to how it was; if that fails too, the site is still in the place the message names.
-                let _ = std::fs::rename(place, &target);
+                let _ = std::fs::rename(place, target);
             }
-            return Err(failed("put the site in place", &target)(e));
+            return Err(failed("put the site in place", target)(e));
         }
-        let _ = std::fs::remove_dir(phrases.join(".new"));
-        Ok((target, older))
+        Ok(older)
     }
 
     fn write(&self, folder: &Path) -> Result<(), ContentError> {

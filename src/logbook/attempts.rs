@@ -42,8 +42,7 @@ impl Logbook {
         let transaction = self.write("record an attempt")?;
         match insert(&transaction, attempt, now).and_then(|()| transaction.commit()) {
             Ok(()) => Ok(()),
-            Err(e) if e.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) => Err(self.refusal(attempt, e)),
-            Err(e) => Err(self.sorted("record an attempt")(e)),
+            Err(e) => Err(self.refused(attempt, "record an attempt", e)),
         }
     }
 
@@ -56,13 +55,18 @@ impl Logbook {
         for attempt in attempts {
             if let Err(e) = insert(&transaction, attempt, now) {
                 drop(transaction);
-                return Err(match e.sqlite_error_code() {
-                    Some(ErrorCode::ConstraintViolation) => self.refusal(attempt, e),
-                    _ => self.sorted("record attempts")(e),
-                });
+                return Err(self.refused(attempt, "record attempts", e));
             }
         }
         transaction.commit().map_err(self.sorted("record attempts"))
+    }
+
+    /// Why an attempt was not stored.
+    pub(super) fn refused(&self, attempt: &NewAttempt, doing: &'static str, source: rusqlite::Error) -> LogbookError {
+        match source.sqlite_error_code() {
+            Some(ErrorCode::ConstraintViolation) => self.refusal(attempt, source),
+            _ => self.sorted(doing)(source),
+        }
     }
 
     /// Why the database refused an attempt.
@@ -200,7 +204,7 @@ pub(super) const SUMMARY_COLUMNS: &str =
     "id, student_id, started_at, utc_offset_seconds, site, step, situation, turn_id, turn_attempt, outcome, score,
     recording, held_out, overruled_outcome, kind, done, run_id, run_position, role";
 
-fn check(attempt: &NewAttempt) -> Result<()> {
+pub(super) fn check(attempt: &NewAttempt) -> Result<()> {
     let invalid = |why: String| Err(LogbookError::Invalid { why });
     if let Some(recording) = attempt.recording {
         if attempt.student.is_none() {
@@ -238,7 +242,7 @@ fn check(attempt: &NewAttempt) -> Result<()> {
 }
 
 /// Writes the rows of one attempt.
-fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusqlite::Result<()> {
+pub(super) fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timestamp) -> rusqlite::Result<()> {
     transaction
         .prepare_cached(
             "INSERT INTO attempt (id, student_id, started_at, utc_offset_seconds, site, site_version, step, turn_id,

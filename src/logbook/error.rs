@@ -272,11 +272,9 @@ pub(super) fn sorted(path: &Path, doing: &'static str, source: rusqlite::Error) 
 /// Turns a file error into one of this room's.
 pub(super) fn file(doing: &'static str, path: &Path) -> impl FnOnce(std::io::Error) -> LogbookError {
     let path = path.to_path_buf();
-    move |source| {
-        if source.kind() == std::io::ErrorKind::StorageFull {
-            LogbookError::DiskFull { path }
-        } else {
-            LogbookError::File { doing, source, path }
-        }
+    move |source| match source.kind() {
+        std::io::ErrorKind::StorageFull => LogbookError::DiskFull { path },
+        std::io::ErrorKind::ResourceBusy => LogbookError::Busy { path },
+        _ => LogbookError::File { doing, source, path },
     }
 }

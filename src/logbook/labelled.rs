@@ -12,9 +12,10 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::error::file;
-use super::open::make_private_folder;
+use super::open::{make_new_private_folder, make_private_folder};
 use super::rows::Id;
 use super::{Logbook, LogbookError, Result, StoredAttempt, Verdict};
+use crate::files;
 
 /// What was written, and what was left out.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -30,10 +31,14 @@ pub struct Labelled {
 impl Logbook {
     /// Writes the judged calls of consenting students into a new folder.
     pub fn export_labelled(&self, folder: &Path) -> Result<Labelled> {
-        if folder.exists() {
-            return Err(LogbookError::Invalid {
-                why: format!("this exists already; choose another name: {}", folder.display()),
-            });
+        make_private_folder(files::folder_of(folder)).map_err(file("make the folder", folder))?;
+        match make_new_private_folder(folder) {
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                return Err(LogbookError::Invalid {
+                    why: format!("this exists already; choose another name: {}", folder.display()),
+                });
+            }
+            made => made.map_err(file("make the folder", folder))?,
         }
         let clips = folder.join("clips");
         make_private_folder(&clips).map_err(file("make the folder", &clips))?;

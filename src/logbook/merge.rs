@@ -14,7 +14,7 @@
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use rusqlite::{Connection, OpenFlags, Transaction};
 use uuid::Uuid;
 
 use super::error::{file, sorted};
@@ -80,6 +80,8 @@ impl Logbook {
                 why: "a logbook cannot be merged into itself; name the other one".to_owned(),
             });
         }
+        // From here on one merge at a time: what another one left is not in use any more.
+        let transaction = self.write_and_read("merge")?;
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
@@ -92,7 +94,7 @@ impl Logbook {
         self.connection
             .execute("ATTACH DATABASE ?1 AS other", [text])
             .map_err(self.sorted("open the other logbook"))?;
-        let merged = self.merge_rows();
+        let merged = self.merge_rows(transaction);
         self.connection
             .execute_batch("DETACH DATABASE other")
             .map_err(self.sorted("close the other logbook"))?;
@@ -154,12 +156,8 @@ impl Logbook {
     }
 
     /// The rows, in one transaction. Also gives the recordings whose rows went.
-    fn merge_rows(&mut self) -> Result<(Merged, Vec<RecordingName>)> {
+    fn merge_rows(&self, transaction: Transaction<'_>) -> Result<(Merged, Vec<RecordingName>)> {
         let sort = self.sorted("merge");
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(&sort)?;
         let merge = || -> rusqlite::Result<(Merged, Vec<RecordingName>)> {
             let mut merged = Merged::default();
             let unwanted = removals(&transaction, &mut merged)?;
@@ -201,12 +199,11 @@ impl Logbook {
                 merged.recordings_missing += 1;
                 continue;
             }
-            let unfinished = name.unfinished_path(&self.recordings);
-            let copied = make_private_folder(&self.recordings)
-                .and_then(|()| std::fs::copy(&source, &unfinished))
-                .and_then(|_| std::fs::OpenOptions::new().write(true).open(&unfinished))
-                .and_then(|f| f.sync_all())
-                .and_then(|()| std::fs::rename(&unfinished, &target));
+            let copied = make_private_folder(&self.recordings).and_then(|()| {
+                let mut copy = name.copy_beside(&self.recordings)?;
+                std::io::copy(&mut std::fs::File::open(&source)?, &mut copy)?;
+                copy.replace()
+            });
             match copied {
                 Ok(()) => merged.recordings += 1,
                 Err(e) => merged

@@ -1,5 +1,6 @@
 //! Opening a logbook: new, existing, older, newer, foreign, damaged, write-protected; and setting a file aside.
 
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -7,6 +8,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::error::{file, sorted};
 use super::{Logbook, LogbookError, Result, schema};
+use crate::files;
 
 /// How long a write waits for another program before it gives up: longer than an export of a large logbook takes.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -164,6 +166,18 @@ impl Logbook {
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .map_err(sort)
     }
+
+    /// As [`Logbook::write`], while the logbook's questions can still be asked: under the lock, their answers hold until the
+    /// end of the transaction. No other transaction may be begun meanwhile.
+    pub(super) fn write_and_read(&self, doing: &'static str) -> Result<rusqlite::Transaction<'_>> {
+        if self.read_only {
+            return Err(LogbookError::ReadOnly {
+                path: self.path.clone(),
+            });
+        }
+        rusqlite::Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)
+            .map_err(self.sorted(doing))
+    }
 }
 
 /// Whether writing would fail for want of permission, tried with a change that is taken back. SQLite itself only
@@ -188,52 +202,54 @@ fn write_protected(connection: &mut Connection, format: i64) -> rusqlite::Result
 /// Makes a folder (and those above it) that only its owner can enter: recordings and names are personal data. One
 /// that exists keeps the rights it has.
 pub(super) fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+    private_folders().recursive(true).create(folder)
+}
+
+/// As [`make_private_folder`], for one that must not be there yet, in one that is.
+pub(super) fn make_new_private_folder(folder: &Path) -> std::io::Result<()> {
+    private_folders().create(folder)
+}
+
+fn private_folders() -> std::fs::DirBuilder {
+    #[cfg_attr(not(unix), expect(unused_mut, reason = "rights are Unix's"))]
     let mut builder = std::fs::DirBuilder::new();
-    builder.recursive(true);
     #[cfg(unix)]
     std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(folder)
+    builder
 }
 
 /// Renames a damaged or foreign file, and what SQLite left beside it, to `NAME.set-aside-N`, so that a new logbook can
-/// be started; nothing is deleted. No program may have it open. Returns the new path of the database file.
+/// be started; nothing is deleted or overwritten. No program may have it open. Returns the new path of the database file.
 pub fn set_aside(path: &Path) -> Result<PathBuf> {
-    let named = |suffix: &str| {
-        let mut name = path.as_os_str().to_os_string();
-        name.push(suffix);
-        PathBuf::from(name)
-    };
-    let free = (1..u32::MAX)
-        .map(|n| format!(".set-aside-{n}"))
-        .find(|s| !named(s).exists())
-        .unwrap_or_default();
-    let target = named(&free);
-    std::fs::rename(path, &target).map_err(file("set the logbook aside", path))?;
-    // A journal belongs to its database by name; left behind, it would be rolled into the new one.
-    for suffix in ["-journal", "-wal", "-shm"] {
-        let companion = named(suffix);
-        match std::fs::rename(&companion, named(&format!("{free}{suffix}"))) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-                return Err(file("set the logbook's journal aside", &companion)(e));
-            }
-            _ => {}
+    let failed = |e| file("set the logbook aside", path)(e);
+    for n in 1..u32::MAX {
+        let target = files::with_ending(path, &format!(".set-aside-{n}"));
+        match files::rename_new(path, &target) {
+            Err(e) if e.kind() == ErrorKind::AlreadyExists => continue,
+            renamed => renamed.map_err(failed)?,
         }
+        // A journal belongs to its database by name; left behind, it would be rolled into the new one.
+        for suffix in ["-journal", "-wal", "-shm"] {
+            let companion = files::with_ending(path, suffix);
+            match std::fs::rename(&companion, files::with_ending(&target, suffix)) {
+                Err(e) if e.kind() != ErrorKind::NotFound => {
+                    return Err(file("set the logbook's journal aside", &companion)(e));
+                }
+                _ => {}
+            }
+        }
+        return Ok(target);
     }
-    Ok(target)
+    Err(failed(ErrorKind::AlreadyExists.into()))
 }
 
 /// Files this room left beside the logbook whose names begin with `NAME` and one of the given marks.
 pub(super) fn beside(path: &Path, mark: &str) -> Vec<PathBuf> {
-    let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
+    let Some(name) = path.file_name() else {
         return Vec::new();
     };
     let start = format!("{}{mark}", name.to_string_lossy());
-    let folder = if folder.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        folder
-    };
-    let Ok(entries) = std::fs::read_dir(folder) else {
+    let Ok(entries) = std::fs::read_dir(files::folder_of(path)) else {
         return Vec::new();
     };
     let mut found: Vec<PathBuf> = entries
@@ -243,4 +259,41 @@ pub(super) fn beside(path: &Path, mark: &str) -> Vec<PathBuf> {
         .collect();
     found.sort();
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::tests::{at_once, rounds};
+
+    /// Two windows may be told to do it; meanwhile a third program begins a new logbook.
+    #[test]
+    fn what_is_set_aside_at_once_is_never_overwritten() {
+        for _ in 0..rounds() {
+            let dir = tempfile::tempdir().unwrap();
+            let path = dir.path().join("logbook.sqlite");
+            let earlier = files::with_ending(&path, ".set-aside-1");
+            std::fs::write(&earlier, "set aside long ago").unwrap();
+            std::fs::write(&path, "damaged").unwrap();
+            let done = at_once(0..4, |n| {
+                let done = set_aside(&path);
+                if n == 0 {
+                    let _ = std::fs::write(&path, "begun anew");
+                }
+                done
+            });
+            let mut there: Vec<String> = (done.into_iter().flatten())
+                .map(|p| std::fs::read_to_string(p).unwrap())
+                .collect();
+            there.extend(std::fs::read_to_string(&path));
+            there.sort();
+            assert!(there == ["begun anew", "damaged"], "{there:?}");
+            assert_eq!(std::fs::read_to_string(&earlier).unwrap(), "set aside long ago");
+            assert_eq!(
+                std::fs::read_dir(dir.path()).unwrap().count(),
+                3,
+                "no name is taken for nothing"
+            );
+        }
+    }
 }

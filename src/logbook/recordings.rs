@@ -1,6 +1,7 @@
 //! Names of recording files, and what a crash left in the recordings folder.
 //!
-//! A recording is written as `STUDENT_ATTEMPT.part.wav` and renamed to `STUDENT_ATTEMPT.wav` when it is whole. Both
+//! A recording is written as `STUDENT_ATTEMPT.part.wav` and renamed to `STUDENT_ATTEMPT.wav` when it is whole; one that
+//! comes from elsewhere as `STUDENT_ATTEMPT.SOMETHING.part.wav`, since several programs may bring the same. Both
 //! parts are ids, not names: a file says whose it is without saying who that is, so that what is left over after a
 //! crash can be given back to, or removed for, the right student even when no attempt was stored.
 
@@ -17,6 +18,7 @@ use super::error::file;
 use super::open::make_private_folder;
 use super::rows::Id;
 use super::{Logbook, LogbookError, Result, Student};
+use crate::files::{self, Access, Beside};
 
 const WHOLE: &str = ".wav";
 const UNFINISHED: &str = ".part.wav";
@@ -50,6 +52,12 @@ impl RecordingName {
         folder.join(format!("{}_{}{UNFINISHED}", self.student, self.attempt))
     }
 
+    /// A file for a copy of a recording, private, on its way to [`Self::path`]. Left by a kill, it is a left-over as any other.
+    pub(super) fn copy_beside(&self, folder: &Path) -> std::io::Result<Beside> {
+        let before = format!("{}_{}.", self.student, self.attempt);
+        Beside::named(&self.path(folder), &before, UNFINISHED, Access::Private)
+    }
+
     /// The file once it is whole.
     pub fn path(&self, folder: &Path) -> PathBuf {
         folder.join(self.to_string())
@@ -68,6 +76,7 @@ impl FromStr for RecordingName {
     /// Reads the name of a whole or an unfinished recording.
     fn from_str(name: &str) -> std::result::Result<Self, String> {
         name.strip_suffix(UNFINISHED)
+            .map(|stem| stem.split_once('.').map_or(stem, |(ids, _)| ids))
             .or_else(|| name.strip_suffix(WHOLE))
             .and_then(|stem| stem.split_once('_'))
             .and_then(|(student, attempt)| {
@@ -224,7 +233,7 @@ impl Logbook {
         Ok(remove_if_there(path).map_or_else(|e| Fate::NotRemoved(e.to_string()), |()| Fate::Removed))
     }
 
-    fn has_attempt_with(&self, name: &RecordingName) -> Result<bool> {
+    pub(super) fn has_attempt_with(&self, name: &RecordingName) -> Result<bool> {
         self.connection
             .query_row(
                 "SELECT EXISTS (SELECT 1 FROM attempt WHERE id = ?1 AND recording = ?2)",
@@ -283,10 +292,7 @@ impl Logbook {
 }
 
 pub(super) fn remove_if_there(path: &Path) -> Result<()> {
-    match std::fs::remove_file(path) {
-        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(file("remove a recording", path)(e)),
-        _ => Ok(()),
-    }
+    files::remove(path).map(drop).map_err(file("remove a recording", path))
 }
 
 #[cfg(test)]
@@ -302,6 +308,10 @@ mod tests {
         assert_eq!(name.to_string().parse(), Ok(name));
         let unfinished = name.unfinished_path(Path::new("r"));
         assert_eq!(unfinished.file_name().unwrap().to_str().unwrap().parse(), Ok(name));
+        let folder = tempfile::tempdir().unwrap();
+        let _copy = name.copy_beside(folder.path()).unwrap();
+        let left = std::fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap();
+        assert_eq!(left.file_name().to_str().unwrap().parse(), Ok(name));
         for strange in [
             "notes.wav",
             "_.wav",

@@ -1,16 +1,17 @@
 //! Tables, indexes and triggers of the database, and how an older file becomes a newer one.
 //!
-//! The format number is SQLite's `user_version`. Migration `n` leads from format `n` to `n + 1`, each in one
+//! The format number is SQLite's `user_version`. Migration `n` leads from format `n` to `n + 1`, all that are missing in one
 //! transaction; a published migration is never edited, a change is a new one at the end.
 //!
 //! Times are whole milliseconds since 1970-01-01 UTC, ids are UUIDs in their usual text form.
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
 use super::error::{file, sorted};
 use super::{LogbookError, Result};
+use crate::files;
 
 /// Marks a SQLite file as a logbook of this program ("CbLb").
 pub(super) const APPLICATION_ID: i32 = 0x4362_4c62;
@@ -133,66 +134,78 @@ pub(super) fn look(connection: &mut Connection) -> rusqlite::Result<Found> {
     })
 }
 
-/// Brings a database from the format it has to the newest of `migrations`. Before a file that holds something is
-/// changed, a copy is put beside it (see [`backup_name`]). Foreign keys are off meanwhile and on afterwards: a table can
-/// only be built anew without them.
+/// Brings a database from the format it has to the newest of `migrations`, in one transaction: several programs may open
+/// the same old or new file at once, and only the first one changes it. Before a file that holds something is changed, a
+/// copy is put beside it (see [`backup_name`]), under the same lock. Foreign keys are off meanwhile and on afterwards: a
+/// table can only be built anew without them.
 pub(super) fn migrate(connection: &mut Connection, path: &Path, migrations: &[&str]) -> Result<()> {
-    let found = look(connection).map_err(|e| sorted(path, "read the format", e))?.format;
-    if found > 0 && usize::try_from(found).is_ok_and(|n| n < migrations.len()) && path.is_file() {
-        back_up(connection, path, found)?;
-    }
     let sort = |e| sorted(path, "bring the format up to date", e);
+    // Inside a transaction this would do nothing.
     connection.pragma_update(None, "foreign_keys", "OFF").map_err(sort)?;
-    for (from, migration) in (0_i64..).zip(migrations) {
-        step(connection, from, migration).map_err(sort)?;
-    }
-    connection.pragma_update(None, "foreign_keys", "ON").map_err(sort)
+    let migrated = migrate_alone(connection, path, migrations);
+    connection.pragma_update(None, "foreign_keys", "ON").map_err(sort)?;
+    migrated
 }
 
-/// One migration in one transaction; nothing happens if another program did it in the meantime.
-fn step(connection: &mut Connection, from: i64, migration: &str) -> rusqlite::Result<()> {
-    let current: i64 = connection.pragma_query_value(None, "user_version", |r| r.get(0))?;
-    if current > from {
+fn migrate_alone(connection: &mut Connection, path: &Path, migrations: &[&str]) -> Result<()> {
+    let sort = |e| sorted(path, "bring the format up to date", e);
+    let format = |c: &Connection| -> rusqlite::Result<usize> {
+        let found: i64 = c.pragma_query_value(None, "user_version", |r| r.get(0))?;
+        Ok(usize::try_from(found).unwrap_or(usize::MAX))
+    };
+    // The usual case needs no lock.
+    if format(connection).map_err(sort)? >= migrations.len() {
         return Ok(());
     }
-    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    let current: i64 = transaction.pragma_query_value(None, "user_version", |r| r.get(0))?;
-    if current > from {
+    let transaction = connection
+        .transaction_with_behavior(TransactionBehavior::Immediate)
+        .map_err(sort)?;
+    // From here on nobody else writes.
+    let found = format(&transaction).map_err(sort)?;
+    let Some(missing) = migrations.get(found..).filter(|m| !m.is_empty()) else {
         return Ok(());
+    };
+    if found > 0 && path.is_file() {
+        back_up(path, found)?;
     }
-    transaction.execute_batch(migration)?;
-    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
-    transaction.pragma_update(None, "user_version", from + 1)?;
-    transaction.commit()
+    let run = || -> rusqlite::Result<()> {
+        for migration in missing {
+            transaction.execute_batch(migration)?;
+        }
+        transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+        transaction.pragma_update(
+            None,
+            "user_version",
+            i64::try_from(migrations.len()).unwrap_or(i64::MAX),
+        )?;
+        transaction.commit()
+    };
+    run().map_err(sort)
 }
 
 /// Name of the copy made before a logbook of format `format` is migrated: beside it, `NAME.format-N.backup`.
-pub(super) fn backup_name(path: &Path, format: i64) -> PathBuf {
-    let mut name = path.file_name().unwrap_or_default().to_os_string();
-    name.push(format!(".format-{format}.backup"));
-    path.with_file_name(name)
+pub(super) fn backup_name(path: &Path, format: usize) -> PathBuf {
+    files::with_ending(path, &format!(".format-{format}.backup"))
 }
 
-/// Copies the database. Not by copying the file: that would drop this process's locks on it (POSIX locks belong to
-/// the process and end with the first close) and could catch another program's half-written change.
-fn back_up(connection: &Connection, path: &Path, format: i64) -> Result<()> {
+/// Copies the database, which the caller has locked against writing: with a connection of its own, since one inside a
+/// transaction cannot. Not by copying the file: that would drop this process's locks on it (POSIX locks belong to the
+/// process and end with the first close).
+fn back_up(path: &Path, format: usize) -> Result<()> {
     let target = backup_name(path, format);
-    let mut unfinished = target.clone().into_os_string();
-    unfinished.push(".part");
-    let unfinished = PathBuf::from(unfinished);
-    match std::fs::remove_file(&unfinished) {
-        Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-            return Err(file("replace an unfinished backup", &unfinished)(e));
-        }
-        _ => {}
+    // Only who has the lock writes it, so one name is enough, and what a killed program left does not stay.
+    let unfinished = files::with_ending(&target, ".part");
+    for left in [unfinished.clone(), files::with_ending(&unfinished, "-journal")] {
+        files::remove(&left).map_err(file("replace an unfinished backup", &left))?;
     }
     let Some(text) = unfinished.to_str() else {
         return Err(LogbookError::Invalid {
             why: "the logbook's path is not valid Unicode".to_owned(),
         });
     };
-    connection
-        .execute("VACUUM INTO ?1", [text])
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    Connection::open_with_flags(path, flags)
+        .and_then(|reader| reader.execute("VACUUM INTO ?1", [text]))
         .map_err(|e| sorted(path, "make a backup", e))?;
     std::fs::OpenOptions::new()
         .write(true)
@@ -297,6 +310,64 @@ mod tests {
             .pragma_query_value(None, "foreign_keys", |r| r.get(0))
             .unwrap();
         assert!(on);
+    }
+
+    /// What is in a file of format 1, for telling whether it came through.
+    const OLD: [&str; 2] = ["1 a Ilse Brandt", "7 x a_x.wav"];
+
+    #[test]
+    fn several_programs_bring_an_old_logbook_up_to_date_once() {
+        use crate::files::tests::{at_once, rounds};
+        for _ in 0..rounds() {
+            let dir = tempfile::tempdir().unwrap();
+            let path = dir.path().join("logbook.sqlite");
+            with_student(&path)
+                .execute_batch(
+                    "UPDATE student SET consent = 'given', consent_asked_at = 3, consent_by = 'guardian', changed_at = 3;
+                    INSERT INTO attempt (number, id, student_id, started_at, utc_offset_seconds, site, site_version, step,
+                        turn_id, turn_attempt, outcome, program_version, created_at, changed_at, situation, timings,
+                        transcript, evidence, recording)
+                    VALUES (7, 'x', 'a', 1, 0, 's', '1', 'ready', 't', 1, 'not yet', '0', 4, 5, '{}', '{}', 'words', '{}',
+                        'a_x.wav');",
+                )
+                .unwrap();
+            at_once(0..4, |_| {
+                drop(crate::logbook::Logbook::open(&path, dir.path()).unwrap());
+            });
+            let held = |path: &Path| {
+                let connection = Connection::open(path).unwrap();
+                let text = |sql: &str| connection.query_row(sql, [], |r| r.get::<_, String>(0)).unwrap();
+                assert_eq!(text("PRAGMA integrity_check"), "ok");
+                let student = text("SELECT concat_ws(' ', count(*), id, name) FROM student");
+                assert_eq!(
+                    [
+                        student,
+                        text("SELECT concat_ws(' ', number, id, recording) FROM attempt")
+                    ],
+                    OLD
+                );
+                format(&connection)
+            };
+            assert_eq!(held(&path), 2);
+            assert_eq!(held(&backup_name(&path, 1)), 1);
+            assert_eq!(
+                std::fs::read_dir(dir.path()).unwrap().count(),
+                2,
+                "nothing else is left"
+            );
+        }
+    }
+
+    #[test]
+    fn the_copy_takes_the_place_of_an_unfinished_one() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("logbook.sqlite");
+        let mut connection = with_student(&path);
+        let unfinished = files::with_ending(&backup_name(&path, 1), ".part");
+        std::fs::write(&unfinished, "half a copy, left by a kill").unwrap();
+        migrate(&mut connection, &path, &[FORMAT_1, NEXT]).unwrap();
+        assert!(!unfinished.exists());
+        assert_eq!(format(&Connection::open(backup_name(&path, 1)).unwrap()), 1);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::error::file;
 use super::open::make_private_folder;
 use super::recordings::remove_if_there;
-use super::{Logbook, LogbookError, NewAttempt, RecordingName, Result, StoredAttempt};
+use super::{Logbook, NewAttempt, RecordingName, Result, StoredAttempt, attempts};
 
 /// What became of an attempt that was to be taken in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,52 +22,60 @@ pub enum TakenIn {
 }
 
 impl Logbook {
-    /// Stores an attempt that was made elsewhere, once. Its recording is kept only with the student's consent in this
-    /// logbook. When this returns, both are on the disk.
+    /// Stores an attempt that was made elsewhere, once, also if several programs take in the same at the same time. Its
+    /// recording is kept only with the student's consent in this logbook. When this returns, both are on the disk.
     pub fn take_in(&mut self, attempt: &NewAttempt, recording: Option<&[u8]>, now: Timestamp) -> Result<TakenIn> {
+        let doing = "take an attempt in";
+        let mut attempt = attempt.clone();
+        attempt.recording = None;
+        attempts::check(&attempt)?;
+        // Looked at, stored and put in place under one lock: another program sees all of it or nothing.
+        let transaction = self.write_and_read(doing)?;
         if self.attempt(attempt.id)?.is_some() {
             return Ok(TakenIn::WasHere);
         }
         if self.is_forgotten(attempt.id)? {
             return Ok(TakenIn::WasRemoved);
         }
-        let mut attempt = attempt.clone();
-        attempt.recording = None;
-        let wanted = recording.zip(attempt.student);
-        let Some((bytes, student)) = wanted.filter(|_| self.recording_allowed(attempt.student).unwrap_or(false)) else {
-            self.record(&attempt, now)?;
-            return Ok(if recording.is_some() {
-                TakenIn::WithoutRecording
-            } else {
-                TakenIn::Stored
-            });
-        };
-        let name = RecordingName::new(student, attempt.id);
-        let (unfinished, whole) = (name.unfinished_path(&self.recordings), name.path(&self.recordings));
-        make_private_folder(&self.recordings).map_err(file("make the recordings folder", &self.recordings))?;
-        let write = || -> std::io::Result<()> {
-            use std::io::Write;
-            let mut out = std::fs::File::create(&unfinished)?;
-            out.write_all(bytes)?;
-            out.sync_all()?;
-            std::fs::rename(&unfinished, &whole)
-        };
-        if let Err(e) = write() {
-            let _ = remove_if_there(&unfinished);
-            return Err(file("keep a recording", &whole)(e));
+        let kept = recording
+            .zip(attempt.student)
+            .filter(|_| self.recording_allowed(attempt.student).unwrap_or(false))
+            .map(|(bytes, student)| (bytes, RecordingName::new(student, attempt.id)));
+        attempt.recording = kept.map(|(_, name)| name);
+        if let Err(e) = attempts::insert(&transaction, &attempt, now) {
+            drop(transaction);
+            return Err(self.refused(&attempt, doing, e));
         }
-        attempt.recording = Some(name);
-        match self.record(&attempt, now) {
-            Ok(()) => Ok(TakenIn::Stored),
-            Err(e) => {
-                remove_if_there(&whole)?;
-                if !matches!(e, LogbookError::NoConsent { .. }) {
-                    return Err(e);
-                }
-                attempt.recording = None;
-                self.record(&attempt, now)?;
-                Ok(TakenIn::WithoutRecording)
+        if let Some((bytes, name)) = kept {
+            self.put_in_place(bytes, name)?;
+        }
+        if let Err(e) = transaction.commit() {
+            if let Some((_, name)) = kept {
+                self.take_back(name);
             }
+            return Err(self.sorted(doing)(e));
+        }
+        Ok(match (recording, kept) {
+            (Some(_), None) => TakenIn::WithoutRecording,
+            _ => TakenIn::Stored,
+        })
+    }
+
+    fn put_in_place(&self, bytes: &[u8], name: RecordingName) -> Result<()> {
+        use std::io::Write;
+        make_private_folder(&self.recordings).map_err(file("make the recordings folder", &self.recordings))?;
+        name.copy_beside(&self.recordings)
+            .and_then(|mut copy| copy.write_all(bytes).and_then(|()| copy.replace()))
+            .map_err(file("keep a recording", &name.path(&self.recordings)))
+    }
+
+    /// Removes a recording whose attempt could not be stored, unless another program has stored it meanwhile. Where that
+    /// cannot be known now, it stays as a left-over, which the next start finds.
+    fn take_back(&self, name: RecordingName) {
+        if let Ok(_lock) = self.write_and_read("look for a recording's attempt")
+            && let Ok(false) = self.has_attempt_with(&name)
+        {
+            let _ = remove_if_there(&name.path(&self.recordings));
         }
     }
 

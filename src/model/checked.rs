@@ -10,6 +10,7 @@ use sha1::{Digest, Sha1};
 
 use super::known::Known;
 use super::{DEFAULT, ModelError, rebuild};
+use crate::files::{self, Access};
 
 /// A model file whose checksum was computed, or computed before and the file not changed since.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -271,7 +272,7 @@ pub(super) fn remember(path: &Path, sha1: &str) {
             sha1: sha1.to_owned(),
         })
     {
-        let _ = fs::write(memory_path(path), text);
+        let _ = files::replace(&memory_path(path), Access::Ordinary, &text);
     }
 }
 

@@ -15,6 +15,7 @@ use super::ctranslate::Weights;
 use super::known::Known;
 use super::source::{self, INTERPRETERS, Package, Source};
 use super::{ModelError, rebuild, vocabulary};
+use crate::files::Lock;
 
 /// How far [`obtain`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,14 +109,11 @@ fn obtain_from(
 }
 
 /// Keeps a second process out of the folder; released when dropped or when this process ends, however it ends.
-fn lock(dir: &Path) -> Result<File, ModelError> {
+fn lock(dir: &Path) -> Result<Lock, ModelError> {
     let path = dir.join(".fetch.lock");
-    let file = File::create(&path).map_err(ModelError::file("create the file", &path))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(fs::TryLockError::WouldBlock) => Err(ModelError::Busy { dir: dir.to_owned() }),
-        Err(fs::TryLockError::Error(e)) => Err(ModelError::file("lock the file", &path)(e)),
-    }
+    Lock::try_take(&path)
+        .map_err(ModelError::file("lock the file", &path))?
+        .ok_or_else(|| ModelError::Busy { dir: dir.to_owned() })
 }
 
 /// One attempt with one source.

@@ -6,11 +6,12 @@
 
 use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::SoundError;
 use super::clip::{Clip, RATE, Trouble};
 use super::gather::Gather;
+use crate::files::{Access, Beside};
 
 /// The longest recording taken, seconds. Calls last seconds; this leaves room for a whole conversation.
 pub const LONGEST: f64 = 300.0;
@@ -82,25 +83,33 @@ pub fn write_wav(path: &Path, samples: &[f32]) -> Result<(), SoundError> {
         path: path.to_path_buf(),
         source,
     };
-    let mut part = path.as_os_str().to_owned();
-    part.push(".part");
-    let part = PathBuf::from(part);
-    let written = write_new(&part, samples).and_then(|()| std::fs::rename(&part, path));
-    if written.is_err() {
-        // The half-written file is of no use; that it may not be removable either changes nothing for the user.
-        let _ = std::fs::remove_file(&part);
-    }
-    written.map_err(place)
+    written(path, samples).and_then(Beside::replace).map_err(place)
 }
 
-fn write_new(path: &Path, samples: &[f32]) -> io::Result<()> {
-    let file = File::create(path)?;
-    let mut writer = hound::WavWriter::new(io::BufWriter::new(&file), wav_form()).map_err(hound_io)?;
+/// As [`write_wav`], for a file that must not be there yet.
+pub fn write_new_wav(path: &Path, samples: &[f32]) -> Result<(), SoundError> {
+    written(path, samples)
+        .and_then(Beside::make)
+        .map_err(|e| match e.kind() {
+            io::ErrorKind::AlreadyExists => SoundError::Exists {
+                path: path.to_path_buf(),
+            },
+            _ => SoundError::File {
+                operation: "write",
+                path: path.to_path_buf(),
+                source: e,
+            },
+        })
+}
+
+fn written(path: &Path, samples: &[f32]) -> io::Result<Beside> {
+    let mut file = Beside::new(path, Access::Ordinary)?;
+    let mut writer = hound::WavWriter::new(io::BufWriter::new(&mut file), wav_form()).map_err(hound_io)?;
     for s in samples {
         writer.write_sample(to_i16(*s)).map_err(hound_io)?;
     }
     writer.finalize().map_err(hound_io)?;
-    file.sync_all()
+    Ok(file)
 }
 
 /// The form of every WAV this program writes.

@@ -16,7 +16,7 @@ use std::path::PathBuf;
 
 pub use clip::{Clip, Keying, Levels, RATE, Trouble};
 pub use devices::{DeviceInfo, DeviceList, Direction};
-pub use file::{read_clip, read_clip_bytes, write_wav};
+pub use file::{read_clip, read_clip_bytes, write_new_wav, write_wav};
 pub use player::{Player, PlayerEvent};
 pub use radio::Radio;
 pub use recorder::{Level, Recorded, Recorder, RecorderEvent};
@@ -33,6 +33,12 @@ pub enum SoundError {
         path: PathBuf,
         /// The system's reason.
         source: std::io::Error,
+    },
+    /// A file is to be made where there is one.
+    #[error("this file exists already; choose another name or remove it: {}", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
     },
     /// A folder, pipe or device where a sound file belongs.
     #[error("this is not a file; name a WAV or FLAC file: {}", path.display())]

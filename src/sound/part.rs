@@ -9,6 +9,7 @@ use std::time::{Duration, Instant, SystemTime};
 use super::SoundError;
 use super::clip::Clip;
 use super::file::{hound_io, read_clip, to_i16, wav_form, write_wav};
+use crate::files;
 
 /// How often the header is brought up to date.
 const FLUSH_EVERY: Duration = Duration::from_millis(250);
@@ -37,7 +38,7 @@ impl PartFile {
             std::fs::create_dir_all(folder)?;
         }
         let part = part_path(target);
-        let mut writer = hound::WavWriter::new(BufWriter::new(File::create(&part)?), wav_form()).map_err(hound_io)?;
+        let mut writer = hound::WavWriter::new(BufWriter::new(files::claim(&part)?), wav_form()).map_err(hound_io)?;
         writer.flush().map_err(hound_io)?;
         Ok(Self {
             writer,
@@ -78,7 +79,7 @@ impl PartFile {
                 SoundError::File { source, .. } => source,
                 other => io::Error::other(other),
             })?;
-            std::fs::remove_file(&self.part)?;
+            files::remove(&self.part)?;
             return Ok(self.target.clone());
         }
         // These samples are final: their gain is already in them.
@@ -96,7 +97,7 @@ impl PartFile {
         // The writer is closed first: some systems do not delete open files.
         drop(self);
         // The file may be unremovable for the same reason it was unwritable; it is then found as a left-over.
-        let _ = std::fs::remove_file(part);
+        let _ = files::remove(&part);
     }
 }
 
@@ -142,7 +143,7 @@ pub fn recover(part: &Path) -> Result<(PathBuf, Clip), SoundError> {
     let clip = match read_clip(part) {
         Ok(clip) => clip,
         Err(e @ (SoundError::Empty { .. } | SoundError::Form { .. } | SoundError::NotSound { .. })) => {
-            std::fs::remove_file(part).map_err(|source| SoundError::File {
+            files::remove(part).map_err(|source| SoundError::File {
                 operation: "remove",
                 path: part.to_path_buf(),
                 source,
@@ -154,7 +155,7 @@ pub fn recover(part: &Path) -> Result<(PathBuf, Clip), SoundError> {
     let name = part.file_name().unwrap_or_default().to_string_lossy();
     let target = part.with_file_name(format!("{}{DONE}", name.strip_suffix(PART).unwrap_or(&name)));
     write_wav(&target, &clip.samples)?;
-    std::fs::remove_file(part).map_err(|source| SoundError::File {
+    files::remove(part).map_err(|source| SoundError::File {
         operation: "remove",
         path: part.to_path_buf(),
         source,

@@ -7,7 +7,6 @@ use std::cell::RefCell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
-use std::sync::atomic::{AtomicU32, Ordering};
 
 use ttspico::{EngineStatus, PicoError, System, Voice};
 
@@ -135,41 +134,28 @@ fn load_resource(system: &Rc<RefCell<System>>, path: &Path) -> Result<Rc<RefCell
     System::load_resource(system.clone(), name).map_err(failed)
 }
 
-/// A folder for the moment of loading, removed on drop.
-struct Folder(PathBuf);
+/// A folder for the moment of loading, removed on drop. Only its owner can enter it, and its name is nobody else's.
+struct Folder(tempfile::TempDir);
 
 impl Folder {
     fn new() -> Result<Self, VoiceError> {
-        static COUNT: AtomicU32 = AtomicU32::new(0);
-        let count = COUNT.fetch_add(1, Ordering::Relaxed);
-        let path = std::env::temp_dir().join(format!("cableside-voice-{}-{count}", std::process::id()));
-        // One left behind by a killed program with the same number; anything else in its place fails below.
-        let _ = std::fs::remove_dir_all(&path);
-        let mut builder = std::fs::DirBuilder::new();
+        let mut builder = tempfile::Builder::new();
+        builder.prefix("cableside-voice-");
         #[cfg(unix)]
-        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-        // Not recursive: it must not exist yet, so nobody else can have put anything into it.
-        builder.create(&path).map_err(|source| VoiceError::Data {
-            path: path.clone(),
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
+        builder.tempdir().map(Self).map_err(|source| VoiceError::Data {
+            path: std::env::temp_dir(),
             source,
-        })?;
-        Ok(Self(path))
+        })
     }
 
     fn write(&self, name: &str, bytes: &[u8]) -> Result<PathBuf, VoiceError> {
-        let path = self.0.join(name);
+        let path = self.0.path().join(name);
         std::fs::write(&path, bytes).map_err(|source| VoiceError::Data {
             path: path.clone(),
             source,
         })?;
         Ok(path)
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        // In the folder for temporary files a left-over does little harm, and there is nobody to tell.
-        let _ = std::fs::remove_dir_all(&self.0);
     }
 }
 

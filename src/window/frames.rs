@@ -1,6 +1,7 @@
 //! How long frames take while a call is judged, for measuring: written down only when the hidden option `--frame-times` asks
 //! for it.
 
+use crate::files;
 use std::fs::File;
 use std::io::Write as _;
 use std::path::Path;
@@ -18,7 +19,7 @@ impl Watch {
     /// Begins a file of two columns: from the beginning of a frame to that of the next, and of it the time for laying out and
     /// handing over to the graphics library; seconds.
     pub(super) fn new(file: &Path) -> std::io::Result<Self> {
-        let mut file = File::create(file)?;
+        let mut file = files::claim(file)?;
         file.write_all(b"whole_s,ours_s\n")?;
         Ok(Self {
             file,

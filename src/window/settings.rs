@@ -5,6 +5,7 @@ use super::front::Page;
 use super::scene::Level;
 use super::talk::may_talk;
 use super::words::Words;
+use crate::files::{self, Access, Lock};
 use eframe::egui::Key;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -129,15 +130,27 @@ impl Settings {
         self
     }
 
-    /// To a file: beside it first, then in its place, so that no half file is ever there.
-    fn write(&self, file: &Path) -> std::io::Result<()> {
-        let text = toml::to_string(self).map_err(std::io::Error::other)?;
-        if let Some(folder) = file.parent() {
-            std::fs::create_dir_all(folder)?;
+    /// To a file: what changed since `before` into what is there now, which another window may have written, or a newer
+    /// version of the program with settings this one does not know.
+    fn write(&self, before: &Self, file: &Path) -> std::io::Result<()> {
+        let table = |settings: &Self| toml::Table::try_from(settings).map_err(std::io::Error::other);
+        let (before, now) = (table(before)?, table(self)?);
+        std::fs::create_dir_all(files::folder_of(file))?;
+        let _lock = Lock::take(&files::with_ending(file, ".lock"))?;
+        // A file that cannot be read gives way, as was told at the start.
+        let there = std::fs::read_to_string(file).ok();
+        let mut kept: toml::Table = there
+            .and_then(|t| toml::from_str(&t).ok())
+            .unwrap_or_else(|| before.clone());
+        for name in before.keys().chain(now.keys()) {
+            match now.get(name) {
+                same if same == before.get(name) => {}
+                Some(value) => drop(kept.insert(name.clone(), value.clone())),
+                None => drop(kept.remove(name)),
+            }
         }
-        let beside = file.with_extension("toml.new");
-        std::fs::write(&beside, text)?;
-        std::fs::rename(&beside, file)
+        let text = toml::to_string(&kept).map_err(std::io::Error::other)?;
+        files::replace(file, Access::Ordinary, text.as_bytes())
     }
 
     /// The talk key; a name that is none, or of a key that has another meaning, is the Space bar.
@@ -176,9 +189,10 @@ impl Keeper {
         wrong: impl FnOnce(String) + Send + 'static,
     ) -> Result<Self, std::io::Error> {
         let (orders, inbox) = mpsc::channel();
+        let begin = now.clone();
         let thread = std::thread::Builder::new()
             .name("settings".into())
-            .spawn(move || write_all(&file, &inbox, wrong))?;
+            .spawn(move || write_all(&file, begin, &inbox, wrong))?;
         Ok(Self {
             orders: Some(orders),
             thread: Some(thread),
@@ -198,20 +212,23 @@ impl Keeper {
     }
 }
 
-fn write_all(file: &Path, inbox: &Receiver<Settings>, wrong: impl FnOnce(String)) {
+fn write_all(file: &Path, mut written: Settings, inbox: &Receiver<Settings>, wrong: impl FnOnce(String)) {
     let mut wrong = Some(wrong);
     while let Ok(mut settings) = inbox.recv() {
         // Only the last of several counts.
         while let Ok(newer) = inbox.try_recv() {
             settings = newer;
         }
-        if let Err(e) = settings.write(file)
-            && let Some(tell) = wrong.take()
-        {
-            tell(format!(
-                "The window's settings could not be kept ({e}). The file: {}",
-                file.display()
-            ));
+        match settings.write(&written, file) {
+            Ok(()) => written = settings,
+            Err(e) => {
+                if let Some(tell) = wrong.take() {
+                    tell(format!(
+                        "The window's settings could not be kept ({e}). The file: {}",
+                        file.display()
+                    ));
+                }
+            }
         }
     }
 }
@@ -264,6 +281,35 @@ mod tests {
         assert!((Settings::read(&file).unwrap().scale - 2.0).abs() < 1e-6);
         std::fs::write(&file, "scale = [").unwrap();
         assert!(Settings::read(&file).unwrap_err().contains("settings.toml"));
+    }
+
+    /// Several windows at once, each changing what is its own: nothing of it is lost, nor what only another version knows.
+    #[test]
+    fn windows_at_once_keep_what_each_of_them_changed() {
+        for _ in 0..crate::files::tests::rounds() {
+            let dir = tempfile::tempdir().unwrap();
+            let file = dir.path().join("settings.toml");
+            std::fs::write(&file, "not_known = 1\nscale = 1.25").unwrap();
+            let begun = Settings::read(&file).unwrap();
+            let changes: [fn(&mut Settings); 4] = [
+                |s| s.words = Some(Words::German),
+                |s| s.light = Light::Dark,
+                |s| s.input = Some("a microphone".to_owned()),
+                |s| s.site = Some("larkmoor".to_owned()),
+            ];
+            crate::files::tests::at_once(changes, |change| {
+                let mut keeper = Keeper::start(file.clone(), begun.clone(), |e| panic!("{e}")).unwrap();
+                let mut now = begun.clone();
+                change(&mut now);
+                keeper.keep(&now);
+            });
+            let mut wanted = begun.clone();
+            for change in changes {
+                change(&mut wanted);
+            }
+            assert_eq!(Settings::read(&file).unwrap(), wanted);
+            assert!(std::fs::read_to_string(&file).unwrap().contains("not_known = 1"));
+        }
     }
 
     #[test]

@@ -6,8 +6,9 @@
 
 use super::keeper::LogbookPlace;
 use super::message::{Event, Outbox, sentence};
-use crate::folders::archive::{pack, unpack};
-use crate::folders::content::{Content, ContentError, FileChange, FileKind, file_changes};
+use crate::files::{self, Access, Lock};
+use crate::folders::archive::{pack, pack_numbered, unpack};
+use crate::folders::content::{Content, ContentError, FileChange, FileKind, file_changes, lock_of};
 use crate::folders::{self, load_site};
 use crate::logbook::{Logbook, VersionCount, attempts_under};
 use crate::site::compare::{self, Difference, Effect};
@@ -325,9 +326,7 @@ impl Places {
         }
         let mut others = files.others;
         let mut draft = None;
-        let folder = self.draft_folder(&id);
-        if own && folder.is_dir() {
-            let (left, _) = Content::read(&folder).map_err(words)?;
+        if let Some(left) = self.draft(&id)?.filter(|_| own) {
             let left = left.as_files(&id);
             others.extend(left.others);
             let mut texts = files.texts.clone();
@@ -364,26 +363,40 @@ impl Places {
     fn keep(&self, id: &str, texts: &Texts) -> Result<DeskEvent, Refused> {
         let folder = self.draft_folder(id);
         let failed = |e: std::io::Error| format!("the draft cannot be kept ({e}): {}", folder.display());
+        let _lock = self.drafts_lock().map_err(failed)?;
         std::fs::create_dir_all(&folder).map_err(failed)?;
         for (file, text) in texts {
             if FileKind::of(file) != Some(FileKind::Toml) {
                 continue;
             }
-            // Beside it first: a crash leaves the old draft or the new one, never half of one.
-            let part = folder.join(format!("{file}.part"));
-            std::fs::write(&part, text)
-                .and_then(|()| std::fs::rename(&part, folder.join(file)))
-                .map_err(failed)?;
+            files::replace(&folder.join(file), Access::Ordinary, text.as_bytes()).map_err(failed)?;
         }
         Ok(DeskEvent::Kept(id.to_owned()))
     }
 
+    /// A draft's files belong together: two windows change them one after the other, and reading waits, too.
+    fn drafts_lock(&self) -> std::io::Result<Lock> {
+        std::fs::create_dir_all(&self.drafts)?;
+        Lock::take(&lock_of(&self.drafts))
+    }
+
+    /// What is in a draft, if there is one; another window may drop it at any moment.
+    fn draft(&self, id: &str) -> Result<Option<Content>, Refused> {
+        match Content::read(&self.draft_folder(id)) {
+            Err(ContentError::File { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => Ok(None),
+            read => read.map(|(content, _)| Some(content)).map_err(words),
+        }
+    }
+
     fn drop_draft(&self, id: &str) -> Result<(), Refused> {
         let folder = self.draft_folder(id);
+        let failed = |e: std::io::Error| format!("the draft cannot be removed ({e}): {}", folder.display());
+        if !folder.exists() {
+            return Ok(());
+        }
+        let _lock = self.drafts_lock().map_err(failed)?;
         match std::fs::remove_dir_all(&folder) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-                Err(format!("the draft cannot be removed ({e}): {}", folder.display()))
-            }
+            Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(failed(e)),
             _ => Ok(()),
         }
     }
@@ -391,9 +404,7 @@ impl Places {
     /// The saved files with these texts and the draft's recordings over them. Recordings that no line names are kept.
     fn drafted(&self, id: &str, saved: &Content, texts: &Texts) -> Result<Content, Refused> {
         let mut content = saved.clone();
-        let folder = self.draft_folder(id);
-        if folder.is_dir() {
-            let (left, _) = Content::read(&folder).map_err(words)?;
+        if let Some(left) = self.draft(id)? {
             let sounds = left
                 .files
                 .into_iter()
@@ -471,19 +482,18 @@ impl Places {
     fn export(&self, id: &str, file: Option<PathBuf>) -> Result<DeskEvent, Refused> {
         let (content, _) = self.saved(id)?;
         let site = Site::check(&content.as_files(id)).map_err(words)?;
-        let file = if let Some(file) = file {
-            file
-        } else {
-            std::fs::create_dir_all(&self.exports)
-                .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
-            let version: String = site
-                .version
-                .chars()
-                .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
-                .collect();
-            self.exports.join(format!("{id}-{version}.zip"))
-        };
-        pack(&content, id, &file).map_err(words)?;
+        if let Some(file) = file {
+            pack(&content, id, &file).map_err(words)?;
+            return Ok(DeskEvent::Exported(file));
+        }
+        std::fs::create_dir_all(&self.exports)
+            .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
+        let version: String = site
+            .version
+            .chars()
+            .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
+            .collect();
+        let file = pack_numbered(&content, id, &self.exports.join(format!("{id}-{version}.zip"))).map_err(words)?;
         Ok(DeskEvent::Exported(file))
     }
 
@@ -519,10 +529,10 @@ impl Places {
         if FileKind::of(name) != Some(FileKind::Sound) || name.split(['/', '\\']).any(|p| p == ".." || p.is_empty()) {
             return Err(format!("\"{name}\" is no place for a recording"));
         }
-        if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder)
-                .map_err(|e| format!("the folder cannot be made ({e}): {}", folder.display()))?;
-        }
+        let _lock = self
+            .drafts_lock()
+            .and_then(|lock| std::fs::create_dir_all(files::folder_of(&path)).map(|()| lock))
+            .map_err(|e| format!("the folder cannot be made ({e}): {}", files::folder_of(&path).display()))?;
         crate::sound::write_wav(&path, samples).map_err(words)?;
         Ok(DeskEvent::Recorded {
             id: id.to_owned(),

@@ -3,6 +3,7 @@
 use super::conductor::Message;
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
+use crate::files;
 use crate::logbook::{
     Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
 };
@@ -375,9 +376,7 @@ impl Keeper {
 
 /// Removes a recording that may not be kept.
 pub(super) fn remove(file: &std::path::Path, out: &Outbox) {
-    if let Err(e) = std::fs::remove_file(file)
-        && e.kind() != std::io::ErrorKind::NotFound
-    {
+    if let Err(e) = files::remove(file) {
         out.trouble(format!(
             "a recording that is not to be kept could not be removed ({e}); remove it by hand: {}",
             file.display()

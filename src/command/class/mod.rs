@@ -8,6 +8,7 @@ mod roster;
 use super::Failure;
 use super::common::SiteChoice;
 use crate::class::Secret;
+use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{Logbook, Student};
 use crate::worker::{Loader, LogbookPlace, Options};
@@ -243,7 +244,10 @@ fn secret(make: bool) -> Result<Secret, Failure> {
             let why = "it is damaged; results of practice handed out before can no longer be checked. Move it away to begin anew";
             unreadable(&why).into()
         }),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound && make => new_secret(&path),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound && make => match new_secret(&path)? {
+            Some(secret) => Ok(secret),
+            None => self::secret(false),
+        },
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
             Err("nothing was handed out from this computer (and this data folder), so no results can come back to it".into())
         }
@@ -251,24 +255,19 @@ fn secret(make: bool) -> Result<Secret, Failure> {
     }
 }
 
-/// Four random identifiers hold 488 random bits from the system; their digest is the secret.
-fn new_secret(path: &Path) -> Result<Secret, Failure> {
+/// Four random identifiers hold 488 random bits from the system; their digest is the secret. `None` where there is one by
+/// now.
+fn new_secret(path: &Path) -> Result<Option<Secret>, Failure> {
     use sha2::Digest as _;
-    use std::io::Write;
     let mut hash = sha2::Sha256::new();
     for _ in 0..4 {
         hash.update(Uuid::new_v4().as_bytes());
     }
     let secret = Secret::new(hash.finalize().into());
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    let write = || -> std::io::Result<()> {
-        let mut out = options.open(path)?;
-        writeln!(out, "{}", secret.text())?;
-        out.sync_all()
-    };
-    write().map_err(|e| format!("could not keep the class's secret ({e}): {}", path.display()))?;
-    Ok(secret)
+    match files::make(path, Access::Private, format!("{}\n", secret.text()).as_bytes()) {
+        Ok(()) => Ok(Some(secret)),
+        // Another program was first; its secret is there, whole.
+        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => Ok(None),
+        Err(e) => Err(format!("could not keep the class's secret ({e}): {}", path.display()).into()),
+    }
 }

@@ -5,8 +5,9 @@ mod plain;
 mod table;
 
 use super::Failure;
-use super::common::{self, ModelChoice};
+use super::common::{self, ModelChoice, must_not_exist};
 use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::files::{self, Access};
 use crate::folders;
 use crate::hear::Recogniser;
 use crate::site::{Callsign, Site};
@@ -130,6 +131,7 @@ struct Work<'a> {
 
 /// Run the command.
 pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
+    must_not_exist(&args.out)?;
     let text = std::fs::read_to_string(&args.manifest)
         .map_err(|e| format!("the manifest cannot be read: {e}\n  {}", args.manifest.display()))?;
     let mut rows: Vec<Labelled> = Vec::new();
@@ -202,9 +204,29 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     );
     let clips: Vec<&ClipResult> = done.iter().map(|d| &d.result).collect();
     let json = serde_json::json!({ "model": model_name, "clips": clips });
-    std::fs::write(&args.out, serde_json::to_string_pretty(&json)?)
-        .map_err(|e| format!("the results cannot be written: {e}\n  {}", args.out.display()))?;
+    write_results(&args.out, serde_json::to_string_pretty(&json)?.as_bytes())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Under another name where somebody took the wanted one meanwhile: what took hours is not given up for it.
+fn write_results(wanted: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    for place in files::numbered(wanted) {
+        match files::make(&place, Access::Ordinary, bytes) {
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(format!("the results cannot be written: {e}\n  {}", place.display()).into()),
+            Ok(()) => {
+                if place != wanted {
+                    println!(
+                        "There is a {} by now; the results are in {}",
+                        wanted.display(),
+                        place.display()
+                    );
+                }
+                return Ok(());
+            }
+        }
+    }
+    Ok(())
 }
 
 /// The evidence kept by an earlier run.

@@ -62,7 +62,7 @@ fn what_was_packed_comes_back() {
         let mut content = content(name);
         content.files.insert("prompts/winch driver/1.wav".into(), wav());
         content.files.insert("LICENCE.txt".into(), b"ours".to_vec());
-        let file = dir.path().join("site.zip");
+        let file = dir.path().join(format!("{name}.zip"));
         pack(&content, name, &file).unwrap();
         let back = unpack(&file).unwrap();
         assert_eq!(back.content, content);
@@ -75,7 +75,7 @@ fn what_was_packed_comes_back() {
     }
     assert_eq!(
         std::fs::read_dir(dir.path()).unwrap().count(),
-        1,
+        bundled::NAMES.len(),
         "nothing half written is left"
     );
 }

@@ -195,3 +195,63 @@ fn what_cannot_be_done_is_said() {
             .contains("/nowhere.zip")
     );
 }
+
+/// Two windows and more may have the same draft on their desks.
+#[test]
+fn drafts_kept_and_dropped_at_once_are_never_a_mixture() {
+    use crate::files::tests::{at_once, rounds};
+    let desk = Desk::new();
+    let begun = desk.copy();
+    let marked = |mark: &str| -> Texts {
+        let line = |(file, text): (&String, &String)| (file.clone(), format!("{text}\n# {mark}\n"));
+        begun.texts.iter().map(line).collect()
+    };
+    for _ in 0..rounds() {
+        at_once(["first", "second", "third", "dropping"], |window| {
+            if window == "dropping" {
+                desk.ask(DeskCommand::Drop(begun.id.clone()));
+            } else {
+                desk.ask(DeskCommand::Keep {
+                    id: begun.id.clone(),
+                    texts: marked(window),
+                });
+            }
+            let Some(draft) = desk.open(&begun.id).draft else {
+                return;
+            };
+            let marks: BTreeSet<_> = draft.values().filter_map(|t| t.lines().last()).collect();
+            assert_eq!(marks.len(), 1, "{marks:?}");
+        });
+        let left = std::fs::read_dir(desk.dir.path().join("drafts").join(&begun.id));
+        let names = left.into_iter().flatten().map(|e| e.unwrap().file_name());
+        assert!(names.into_iter().all(|n| begun.texts.contains_key(n.to_str().unwrap())));
+    }
+}
+
+/// The button in the window names no file: a second version of the same number does not overwrite the first.
+#[test]
+fn an_archive_is_never_overwritten() {
+    let desk = Desk::new();
+    let begun = desk.copy();
+    let export = |file: Option<PathBuf>| DeskCommand::Export {
+        id: begun.id.clone(),
+        file,
+    };
+    let exported = |event| match event {
+        DeskEvent::Exported(file) => file,
+        other => panic!("not exported: {other:?}"),
+    };
+    let first = exported(desk.ask(export(None)));
+    let bytes = std::fs::read(&first).unwrap();
+    assert_eq!(exported(desk.ask(export(None))), first, "the same is there already");
+    desk.ask(DeskCommand::Save {
+        id: begun.id.clone(),
+        texts: with_words(&begun, "ready to launch", "ready to be launched"),
+    });
+    let second = exported(desk.ask(export(None)));
+    assert_ne!(second, first);
+    assert!(second.to_str().unwrap().ends_with("-2.zip"));
+    assert_eq!(std::fs::read(&first).unwrap(), bytes);
+    assert!(desk.refused(export(Some(first.clone()))).contains("exists already"));
+    assert_eq!(std::fs::read(&first).unwrap(), bytes);
+}
