@@ -13,6 +13,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         Ok(_) | Err(VarError::NotPresent) => return Ok(()),
         Err(e) => return Err(e.into()),
     }
+    // The linker writes the time into the program otherwise, and no two builds are the same.
+    if var("CARGO_CFG_TARGET_ENV").is_ok_and(|env| env == "gnu") {
+        println!("cargo:rustc-link-arg-bins=-Wl,--no-insert-timestamp");
+    }
     winresource::WindowsResource::new()
         .set_icon(ICON)
         .set_manifest_file(MANIFEST)

@@ -31,6 +31,12 @@ impl Origin {
                 Ok(Self::File(PathBuf::from(text)))
             };
         };
+        let scheme = scheme.to_ascii_lowercase();
+        match scheme.as_str() {
+            "https" | "http" => {}
+            "file" => return Err(refused("name the file by its path, without file://")),
+            _ => return Err(refused("only addresses with https:// are used")),
+        }
         let uri: Uri = text.parse().map_err(|_| refused("it is no address"))?;
         let host = uri
             .host()
@@ -39,15 +45,12 @@ impl Origin {
         if uri.authority().is_some_and(|a| a.as_str().contains('@')) {
             return Err(refused("names and passwords do not belong into an address"));
         }
-        match scheme.to_ascii_lowercase().as_str() {
-            "https" => Ok(Self::Address(uri)),
-            "http" if is_this_computer(host) => Ok(Self::Address(uri)),
-            "http" => Err(refused(
+        if scheme == "http" && !is_this_computer(host) {
+            return Err(refused(
                 "unencrypted addresses are not used; write https:// if the server offers it",
-            )),
-            "file" => Err(refused("name the file by its path, without file://")),
-            _ => Err(refused("only addresses with https:// are used")),
+            ));
         }
+        Ok(Self::Address(uri))
     }
 
     /// How it is named in messages.

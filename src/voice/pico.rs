@@ -144,6 +144,7 @@ impl Folder {
         let path = std::env::temp_dir().join(format!("cableside-voice-{}-{count}", std::process::id()));
         // One left behind by a killed program with the same number; anything else in its place fails below.
         let _ = std::fs::remove_dir_all(&path);
+        #[cfg_attr(not(unix), allow(unused_mut, reason = "only the mode below changes it"))]
         let mut builder = std::fs::DirBuilder::new();
         #[cfg(unix)]
         std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
