@@ -10,20 +10,64 @@ use crate::files;
 use crate::site::{Problems, Site, bundled};
 use std::path::{Path, PathBuf};
 
-/// The data root: `CABLESIDE_HOME` if set, else the platform's folder for application data
+/// The data root: `CABLESIDE_HOME` if set; else a folder `data` beside the program, which somebody made there to carry both
+/// about on a stick; else the platform's folder for application data
 /// (`~/.local/share/cableside`, `%APPDATA%\cableside\data`, `~/Library/Application Support/cableside`),
 /// else `cableside-data` in the current folder when the platform names no home.
 pub fn data_root() -> PathBuf {
     if let Some(root) = std::env::var_os("CABLESIDE_HOME").filter(|v| !v.is_empty()) {
         return PathBuf::from(root);
     }
+    if let Some(data) = std::env::current_exe().ok().and_then(|exe| carried_along(&exe)) {
+        return data;
+    }
     directories::ProjectDirs::from("", "", "cableside")
         .map_or_else(|| PathBuf::from("cableside-data"), |d| d.data_dir().to_path_buf())
 }
 
-/// Speech model files.
+/// The `data` folder beside the program, if there is one. In the folder for Windows the program itself lies in `bin`, and what
+/// a user opens beside that.
+fn carried_along(exe: &Path) -> Option<PathBuf> {
+    let dir = exe.parent()?;
+    let above = dir.parent().filter(|_| cfg!(windows) && dir.ends_with("bin"));
+    [Some(dir), above]
+        .into_iter()
+        .flatten()
+        .map(|dir| dir.join("data"))
+        .find(|data| data.is_dir())
+}
+
+/// Where what came with the program may lie: beside it, beside its `bin`, in `share/cableside` of where it was installed, in
+/// the bundle of a Mac.
+fn came_with(exe: &Path) -> Vec<PathBuf> {
+    let Some(dir) = exe.parent() else {
+        return Vec::new();
+    };
+    let mut dirs = vec![dir.to_path_buf()];
+    if let Some(above) = dir.parent() {
+        if dir.ends_with("bin") {
+            dirs.push(above.to_path_buf());
+            dirs.push(above.join("share").join("cableside"));
+        }
+        if dir.ends_with("MacOS") {
+            dirs.push(above.join("Resources"));
+        }
+    }
+    dirs
+}
+
+/// Speech model files of the user's own: where they are put.
 pub fn models() -> PathBuf {
     data_root().join("models")
+}
+
+/// Folders searched for speech models, in order: the user's own, and those the program came with.
+pub fn model_folders() -> Vec<PathBuf> {
+    let shipped = std::env::current_exe().map_or_else(|_| Vec::new(), |exe| came_with(&exe));
+    let shipped = shipped.into_iter().map(|dir| dir.join("models"));
+    std::iter::once(models())
+        .chain(shipped.filter(|dir| dir.is_dir()))
+        .collect()
 }
 
 /// The logbook's database file.
@@ -54,6 +98,7 @@ pub fn phrases() -> Vec<PathBuf> {
         for up in exe.ancestors().skip(1).take(3) {
             dirs.push(up.join("phrases"));
         }
+        dirs.extend(came_with(&exe).into_iter().map(|dir| dir.join("phrases")));
     }
     dirs
 }
@@ -236,6 +281,35 @@ pub fn load_site(name: &str, first: Option<&Path>) -> Result<(Site, Option<PathB
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_came_with_the_program_is_found_wherever_it_was_put() {
+        let dir = tempfile::tempdir().unwrap();
+        let root = dir.path();
+        let beside = |exe: &str, what: &str| came_with(&root.join(exe)).contains(&root.join(what));
+        assert!(beside("cableside", ""), "unpacked");
+        assert!(beside("bin/cableside.exe", ""), "unpacked, Windows");
+        assert!(beside("usr/bin/cableside", "usr/share/cableside"), "installed");
+        assert!(
+            beside("C.app/Contents/MacOS/cableside", "C.app/Contents/Resources"),
+            "bundle"
+        );
+        assert!(!beside("usr/lib/cableside", "usr"));
+    }
+
+    #[test]
+    fn a_folder_of_data_beside_the_program_is_used_if_it_is_there() {
+        let dir = tempfile::tempdir().unwrap();
+        let exe = dir.path().join("cableside");
+        assert_eq!(carried_along(&exe), None);
+        std::fs::write(dir.path().join("data"), "no folder").unwrap();
+        assert_eq!(carried_along(&exe), None);
+        std::fs::remove_file(dir.path().join("data")).unwrap();
+        std::fs::create_dir(dir.path().join("data")).unwrap();
+        assert_eq!(carried_along(&exe), Some(dir.path().join("data")));
+        let above = carried_along(&dir.path().join("bin").join("cableside"));
+        assert_eq!(above.is_some(), cfg!(windows), "nobody's /usr/data is taken");
+    }
 
     #[test]
     fn the_sites_that_ship_are_found_and_a_broken_one_is_named_with_its_problem() {

@@ -100,7 +100,7 @@ fn a_copy_is_recognised_by_checksum_whatever_its_name_and_damage_is_noticed() {
     file.write_all(&byte).unwrap();
     drop(file);
     assert_eq!(model::verify(&copy).unwrap().known, None);
-    let refused = model::resolve(dir.path(), copy.to_str(), false).unwrap_err();
+    let refused = model::resolve(&[dir.path().to_path_buf()], copy.to_str(), false).unwrap_err();
     assert!(matches!(refused, ModelError::UnknownChecksum { .. }), "{refused}");
 
     // The same under the official name, then cut short by one byte.

@@ -43,7 +43,7 @@ impl ModelChoice {
 
     /// Verify and load the model, and say which it is.
     pub fn load_named(&self) -> Result<(LatticeRecogniser, ModelUsed), Failure> {
-        let file = model::resolve(&folders::models(), self.model.as_deref(), self.allow_unknown)?;
+        let file = model::resolve(&folders::model_folders(), self.model.as_deref(), self.allow_unknown)?;
         let recogniser = LatticeRecogniser::load(&file.path, self.threads)?;
         let model = ModelUsed {
             name: file.label(),

@@ -69,7 +69,7 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
             file: folders::logbook(),
             recordings: folders::recordings(),
         },
-        loader: Loader::lattice(&folders::models(), args.model.clone(), args.threads),
+        loader: Loader::lattice(folders::model_folders(), args.model.clone(), args.threads),
         sound: !args.typed,
         input: args.input.clone(),
         output: None,

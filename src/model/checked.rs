@@ -76,16 +76,38 @@ pub fn find(dir: &Path, name: &str) -> Result<Verified, ModelError> {
     }
 }
 
-/// The model to use: `None` for the default one, the name of an official one, or the path of a file. A file without a
+/// As [`find`], in the first of these folders that has it.
+pub fn find_in(dirs: &[PathBuf], name: &str) -> Result<Verified, ModelError> {
+    let mut failure = None;
+    for dir in dirs {
+        match find(dir, name) {
+            Ok(verified) => return Ok(verified),
+            // A damaged file explains more than a folder without any.
+            Err(e) if failure.is_none() || matches!(failure, Some(ModelError::Missing { .. })) => {
+                let missing_too = failure.is_some() && matches!(e, ModelError::Missing { .. });
+                if !missing_too {
+                    failure = Some(e);
+                }
+            }
+            Err(_) => {}
+        }
+    }
+    Err(failure.unwrap_or_else(|| ModelError::Missing {
+        name: name.to_owned(),
+        dir: PathBuf::new(),
+    }))
+}
+
+/// The model to use, looked for in these folders: `None` for the default one, the name of an official one, or the path of a file. A file without a
 /// published checksum is used only with `allow_unknown`.
-pub fn resolve(dir: &Path, wanted: Option<&str>, allow_unknown: bool) -> Result<Verified, ModelError> {
+pub fn resolve(dirs: &[PathBuf], wanted: Option<&str>, allow_unknown: bool) -> Result<Verified, ModelError> {
     let wanted = wanted.unwrap_or(DEFAULT);
     if Known::by_name(wanted).is_some() {
-        return find(dir, wanted);
+        return find_in(dirs, wanted);
     }
-    // A bare file name may be meant in the models folder as well as here.
-    let path = [PathBuf::from(wanted), dir.join(wanted)]
-        .into_iter()
+    // A bare file name may be meant in a models folder as well as here.
+    let path = std::iter::once(PathBuf::from(wanted))
+        .chain(dirs.iter().map(|dir| dir.join(wanted)))
         .find(|path| path.is_file());
     let Some(path) = path else {
         return Err(ModelError::UnknownName {
@@ -288,16 +310,17 @@ mod tests {
     fn an_unknown_model_needs_leave() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("own.bin");
+        let dirs = [dir.path().join("none"), dir.path().to_path_buf()];
         write(&path, b"something");
         let verified = verify(&path).unwrap();
         assert_eq!((verified.known, verified.bytes), (None, 13));
         assert_eq!(verified.label(), "own.bin");
-        let refused = resolve(dir.path(), Some("own.bin"), false).unwrap_err();
+        let refused = resolve(&dirs, Some("own.bin"), false).unwrap_err();
         assert!(refused.to_string().contains("--allow-unknown"), "{refused}");
         assert!(refused.to_string().contains(&verified.sha1), "{refused}");
-        assert_eq!(resolve(dir.path(), Some("own.bin"), true).unwrap(), verified);
+        assert_eq!(resolve(&dirs, Some("own.bin"), true).unwrap(), verified);
         assert!(matches!(
-            resolve(dir.path(), Some("none.bin"), true),
+            resolve(&dirs, Some("none.bin"), true),
             Err(ModelError::UnknownName { .. })
         ));
     }
@@ -361,6 +384,16 @@ mod tests {
         assert!(
             matches!(find(dir.path(), "tiny"), Err(ModelError::Missing { .. })),
             "others do not stand in for it"
+        );
+
+        let none = dir.path().join("none");
+        let dirs = [none.clone(), dir.path().to_path_buf()];
+        let damaged = find_in(&dirs, "base").unwrap_err();
+        assert!(matches!(damaged, ModelError::Truncated { .. }), "{damaged}");
+        let missing = find_in(&dirs, "tiny").unwrap_err();
+        assert!(
+            matches!(&missing, ModelError::Missing { dir, .. } if *dir == none),
+            "told is the folder where one would be put: {missing}"
         );
     }
 

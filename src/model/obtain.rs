@@ -37,6 +37,8 @@ pub enum Stage {
     Unpacking,
     /// The `ggml` file is written and its checksum computed (tensors).
     Rebuilding,
+    /// A finished model file is copied or downloaded instead of all that (bytes).
+    TakingIn,
 }
 
 /// Makes sure that the official file of model `name` is in `dir`, fetching it if need be.
@@ -109,7 +111,7 @@ fn obtain_from(
 }
 
 /// Keeps a second process out of the folder; released when dropped or when this process ends, however it ends.
-fn lock(dir: &Path) -> Result<Lock, ModelError> {
+pub(super) fn lock(dir: &Path) -> Result<Lock, ModelError> {
     let path = dir.join(".fetch.lock");
     Lock::try_take(&path)
         .map_err(ModelError::file("lock the file", &path))?
@@ -125,11 +127,11 @@ struct Work<'a> {
 }
 
 /// A file or folder that is removed when dropped.
-struct Unfinished(PathBuf);
+pub(super) struct Unfinished(pub(super) PathBuf);
 
 impl Unfinished {
     /// Removes what an earlier process that was killed may have left there.
-    fn new(path: PathBuf) -> Self {
+    pub(super) fn new(path: PathBuf) -> Self {
         let unfinished = Self(path);
         unfinished.remove();
         unfinished
@@ -282,14 +284,14 @@ fn damaged(package: &Package) -> impl FnOnce(zip::result::ZipError) -> ModelErro
 }
 
 /// Passes bytes on and computes both checksums of them.
-struct Hashed<W> {
-    to: W,
-    sha1: Sha1,
-    sha256: Sha256,
+pub(super) struct Hashed<W> {
+    pub to: W,
+    pub sha1: Sha1,
+    pub sha256: Sha256,
 }
 
 impl<W: Write> Hashed<W> {
-    fn new(to: W) -> Self {
+    pub fn new(to: W) -> Self {
         Self {
             to,
             sha1: Sha1::new(),

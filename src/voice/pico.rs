@@ -139,6 +139,7 @@ struct Folder(tempfile::TempDir);
 
 impl Folder {
     fn new() -> Result<Self, VoiceError> {
+        #[cfg_attr(not(unix), allow(unused_mut, reason = "only the rights below change it"))]
         let mut builder = tempfile::Builder::new();
         builder.prefix("cableside-voice-");
         #[cfg(unix)]

@@ -1,6 +1,9 @@
 //! The first start: site, name and consent, speech model, and a trial of the sound that proves itself. Each can be left out and
 //! done later.
 
+mod model;
+
+use self::model::ModelStep;
 use super::look;
 use super::page::{Content, Given, Page};
 use super::place::SitePage;
@@ -10,13 +13,11 @@ use super::shown::Shown;
 use super::sound::Sound;
 use super::student::StudentPage;
 use super::words::Words;
-use crate::model::Stage;
 use crate::site::Language;
 use crate::sound::Levels;
-use crate::worker::fetch::FetchState;
 use crate::worker::trial::{TrialCommand, TrialEvent};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{Button, Grid, ProgressBar, RichText, Ui};
+use eframe::egui::{Button, Grid, RichText, Ui};
 use std::time::Duration;
 
 /// The trial listens for this long, seconds, unless it is told that enough was said.
@@ -67,7 +68,7 @@ pub struct FirstPage {
     step: Step,
     student: StudentPage,
     site: SitePage,
-    fetch: Option<FetchState>,
+    model: ModelStep,
     trial: Trial,
     waiting: Vec<Command>,
 }
@@ -95,7 +96,7 @@ impl Content for FirstPage {
                 ui.label(look::remark(words.say("first.own_site")));
             }
             Step::Name => self.student.ui(ui, given),
-            Step::Model => self.model(ui, given),
+            Step::Model => self.model.ui(ui, given),
             Step::Sound => self.try_sound(ui, given),
         }
         ui.separator();
@@ -104,7 +105,7 @@ impl Content for FirstPage {
 
     fn take(&mut self, event: &Event) {
         match event {
-            Event::Fetch(state) => self.fetch = Some(state.clone()),
+            Event::Fetch(state) => self.model.fetch = Some(state.clone()),
             Event::Trial(event) => self.tried(event),
             // What was chosen is not asked again.
             Event::SiteLoaded(_) if self.step == Step::Site => self.step = Step::Name,
@@ -137,6 +138,13 @@ impl Content for FirstPage {
 }
 
 impl FirstPage {
+    /// A model's file was dropped on the window: it is taken in, and this page shows how that goes.
+    pub fn take_model(&mut self, file: String) {
+        self.model.given(&file);
+        self.step = Step::Model;
+        self.waiting.push(Command::TakeModel(file));
+    }
+
     fn go(&mut self, step: Step) {
         self.step = step;
     }
@@ -233,55 +241,6 @@ impl FirstPage {
         });
         if at + 1 == STEPS.len() && !ready {
             ui.label(look::remark(words.say("first.not_ready")));
-        }
-    }
-
-    fn model(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
-        let words = given.words;
-        ui.heading(words.say("first.model"));
-        match &given.shown.model {
-            ModelState::Ready(name) => {
-                ui.label(words.fill("first.model_ready", &[("name", name)]));
-                return;
-            }
-            ModelState::Loading => {
-                ui.label(words.say("shell.model_loading"));
-            }
-            ModelState::Missing(_) => {
-                ui.label(words.say("first.model_missing"));
-            }
-        }
-        match &self.fetch {
-            Some(FetchState::Working(p)) => {
-                let key = match p.stage {
-                    Stage::Fetching => "first.fetching",
-                    Stage::Unpacking => "first.unpacking",
-                    Stage::Rebuilding => "first.rebuilding",
-                };
-                let share = p.done as f32 / p.total.max(1) as f32;
-                let percent = format!("{:.0}", 100.0 * share.clamp(0.0, 1.0));
-                let text = words.fill(key, &[("percent", &percent)]);
-                ui.add(ProgressBar::new(share.clamp(0.0, 1.0)).text(text));
-                if ui.button(words.say("first.fetch_cancel")).clicked() {
-                    given.ask(Command::CancelFetch);
-                }
-                return;
-            }
-            Some(FetchState::Failed(why)) => {
-                let colour = look::trouble(ui.visuals().dark_mode);
-                ui.label(RichText::new(why).color(colour));
-            }
-            Some(FetchState::Cancelled) => {
-                ui.label(words.say("first.fetch_cancelled"));
-            }
-            Some(FetchState::Done) | None => {}
-        }
-        if matches!(given.shown.model, ModelState::Missing(_)) {
-            if ui.button(words.say("first.fetch")).clicked() {
-                self.fetch = None;
-                given.ask(Command::FetchModel);
-            }
-            ui.label(look::remark(words.say("first.fetch_about")));
         }
     }
 
@@ -438,8 +397,9 @@ fn alike(call: &str, heard: &str) -> bool {
 mod tests {
     use super::super::pagetest::{Bench, larkmoor, robin};
     use super::*;
-    use crate::model::Progress;
+    use crate::model::{Progress, Stage};
     use crate::worker::FoundSite;
+    use crate::worker::fetch::FetchState;
     use eframe::egui::Key;
     use egui_kittest::kittest::{NodeT, Queryable};
 
@@ -492,6 +452,22 @@ mod tests {
         assert_eq!(bench.asked(), ["CancelFetch"]);
         bench.tell(Event::Fetch(FetchState::Cancelled));
         bench.window.get_by_label_contains("Nothing was left behind");
+        // A file of one's own does as well.
+        bench.window.get_by_label("File or address").focus();
+        bench.window.run();
+        bench
+            .window
+            .get_by_label("File or address")
+            .type_text("D:\\ggml-base.bin");
+        bench.window.run();
+        bench.window.get_by_label("Take it").click();
+        bench.window.run();
+        assert_eq!(bench.asked(), [r#"TakeModel("D:\\ggml-base.bin")"#]);
+        bench.tell(Event::Fetch(FetchState::Paused));
+        bench.window.get_by_label_contains("goes on from there");
+        bench.window.state_mut().page.take_model("E:\\base.bin".into());
+        bench.window.run();
+        assert_eq!(bench.asked(), [r#"TakeModel("E:\\base.bin")"#]);
         bench.tell(Event::Model(ModelState::Ready("base".into())));
         bench.window.get_by_label("Next").click();
         bench.window.run();

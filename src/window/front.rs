@@ -251,6 +251,7 @@ impl Front {
     /// Draw everything; what the student wants comes back.
     pub fn ui(&mut self, ui: &mut Ui) -> Vec<Command> {
         let mut commands = self.keys(ui);
+        commands.extend(self.dropped(ui));
         look::apply(ui.ctx(), &self.settings);
         let mut given = Given::new(&self.shown, self.words(), &self.settings);
         let wide = ui.available_width() >= WIDE;
@@ -307,6 +308,20 @@ impl Front {
         for command in &commands {
             self.note(command);
         }
+        commands
+    }
+
+    /// A speech model may be dropped on any page.
+    fn dropped(&mut self, ui: &Ui) -> Vec<Command> {
+        let file = ui.input(|i| {
+            let paths = i.raw.dropped_files.iter().map(|f| f.path().to_path_buf());
+            paths
+                .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("bin")))
+                .last()
+        });
+        let Some(file) = file else { return Vec::new() };
+        let commands = self.go(Page::First);
+        self.pages.first.take_model(file.display().to_string());
         commands
     }
 

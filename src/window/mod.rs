@@ -13,8 +13,9 @@
 //! | `plate.rs`, `talk.rs`, `typed.rs` | the state of the turn; the push-to-talk key (mouse, talk key, Enter, assistive technology) and the hand; a typed call |
 //! | `sides.rs` | two sides of a page, controls that stay in sight |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
+//! | `choose.rs` | the system's choosers of files |
 //! | `frames.rs` | how long frames take, when asked |
-//! | `first.rs`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
+//! | `first.rs` with `first/`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
 //!
 //! Nothing here waits, and nothing is drawn while nothing happens: the worker asks for a repaint with each event.
 //!
@@ -34,6 +35,7 @@
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
 
+mod choose;
 mod class;
 mod debrief;
 mod desk;

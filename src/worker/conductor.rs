@@ -379,7 +379,8 @@ impl Conductor {
             Command::Class(command) => self.class(command),
             Command::Desk(command) => self.desk(command),
             Command::Trial(command) => self.trial(command),
-            Command::FetchModel => self.fetch_model(),
+            Command::FetchModel => self.fetch_model(None),
+            Command::TakeModel(place) => self.fetch_model(Some(place)),
             Command::CancelFetch => self.cancel_fetch(),
             // Ends the loop before it comes here.
             Command::Quit => {}

@@ -6,7 +6,7 @@ use crate::hear::{HearError, LatticeRecogniser, Recogniser};
 use crate::logbook::ModelUsed;
 use crate::model;
 use crate::sound::Clip;
-use std::path::Path;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, Sender};
@@ -28,9 +28,8 @@ impl Loader {
         Self(Box::new(load))
     }
 
-    /// The recogniser in force, with the model named (or the default one) from a models folder.
-    pub fn lattice(models: &Path, wanted: Option<String>, threads: usize) -> Self {
-        let models = models.to_path_buf();
+    /// The recogniser in force, with the model named (or the default one) from the first of these folders that has it.
+    pub fn lattice(models: Vec<PathBuf>, wanted: Option<String>, threads: usize) -> Self {
         Self::new(move || {
             let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
             let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;

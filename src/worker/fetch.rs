@@ -3,7 +3,7 @@
 
 use super::message::{Event, Outbox, sentence};
 use crate::folders;
-use crate::model::{self, ModelError, Progress, Stage};
+use crate::model::{self, ModelError, Origin, Progress, Stage};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -20,6 +20,8 @@ pub enum FetchState {
     Done,
     /// Stopped because it was asked to; nothing unfinished is left.
     Cancelled,
+    /// Stopped because it was asked to; what has arrived is kept for the next time.
+    Paused,
     /// It failed, for this reason.
     Failed(String),
 }
@@ -30,8 +32,9 @@ pub(super) struct Fetch {
 }
 
 impl Fetch {
-    /// Starts it. `done` is called on its thread when the model is there.
-    pub fn start(out: Outbox, done: impl FnOnce() + Send + 'static) -> std::io::Result<Self> {
+    /// Starts it, from the file or address given, else from the package index. `done` is called on its thread when the model
+    /// is there.
+    pub fn start(out: Outbox, place: Option<String>, done: impl FnOnce() + Send + 'static) -> std::io::Result<Self> {
         let cancel = Arc::new(AtomicBool::new(false));
         let stop = cancel.clone();
         std::thread::Builder::new().name("model".into()).spawn(move || {
@@ -43,13 +46,19 @@ impl Fetch {
                     out.tell(Event::Fetch(FetchState::Working(progress)));
                 }
             };
-            let result = model::obtain(model::DEFAULT, &folders::models(), &mut tell, &stop);
+            let (name, dir) = (model::DEFAULT, folders::models());
+            let result = match place.as_deref().map(Origin::parse).transpose() {
+                Ok(None) => model::obtain(name, &dir, &mut tell, &stop),
+                Ok(Some(origin)) => model::take_in(Some(name), &origin, &dir, &mut tell, &stop),
+                Err(e) => Err(e),
+            };
             let state = match result {
                 Ok(_) => {
                     done();
                     FetchState::Done
                 }
                 Err(ModelError::Cancelled) => FetchState::Cancelled,
+                Err(ModelError::Paused { .. }) => FetchState::Paused,
                 Err(e) => FetchState::Failed(sentence(&e.to_string())),
             };
             out.tell(Event::Fetch(state));

@@ -139,6 +139,8 @@ pub enum Command {
     Trial(TrialCommand),
     /// Fetch the speech model from the network.
     FetchModel,
+    /// Take the speech model from this file or address.
+    TakeModel(String),
     /// Stop fetching it.
     CancelFetch,
     /// End the threads.

@@ -97,7 +97,7 @@ impl Hearing {
                 file: folders::logbook(),
                 recordings: folders::recordings(),
             },
-            loader: Loader::lattice(&folders::models(), self.model.clone(), self.threads),
+            loader: Loader::lattice(folders::model_folders(), self.model.clone(), self.threads),
             sound: !self.typed,
             input: self.input.clone(),
             output: None,

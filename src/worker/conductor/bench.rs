@@ -258,13 +258,13 @@ impl Conductor {
         }
     }
 
-    pub(super) fn fetch_model(&mut self) {
+    pub(super) fn fetch_model(&mut self, place: Option<String>) {
         let to_self = self.bench.to_self.clone();
         let done = move || {
             // The worker may have ended.
             let _ = to_self.send(Message::Command(Command::LoadModel));
         };
-        match Fetch::start(self.out.clone(), done) {
+        match Fetch::start(self.out.clone(), place, done) {
             Ok(fetch) => self.bench.fetch = Some(fetch),
             Err(e) => self
                 .out
