@@ -421,11 +421,7 @@ fn what_is_taken_back_is_asked_again() {
         // Informally corrected: neither value is known. What is wrong all the same stays wrong.
         (
             "winch delta four seven six one two up sorry solo north winch cable ready",
-            &[
-                "address unsure winch",
-                "callsign unsure D-4761",
-                "crew unsure 2",
-            ],
+            &["address unsure winch", "callsign unsure D-4761", "crew unsure 2"],
         ),
         // Where no mark says what a denial belongs to, neither side of it is known.
         (
@@ -485,7 +481,11 @@ fn a_denial_in_the_place_of_a_value_is_not_certain() {
     let spoken = |text: &str| faults(&spoken(&site, "ready", &situation, text));
     assert_eq!(
         spoken("winde delta drei acht sechs zwo einsitzig windenseil nicht startklar"),
-        ["cable unsure -", "method unsure Windenseil", "ready unsure nicht startklar"]
+        [
+            "cable unsure -",
+            "method unsure Windenseil",
+            "ready unsure nicht startklar"
+        ]
     );
     assert_eq!(
         spoken("winde delta drei acht sechs zwo einsitzig windenseil wald, nicht startklar"),

@@ -25,7 +25,13 @@ fn sites() -> Vec<Site> {
 }
 
 fn typed(site: &Site, step: &Step, vocabulary: &Vocabulary, situation: &Situation, text: &str) -> Judgement {
-    judge(site, step, situation, &Evidence::typed(vocabulary, text), &Limits::DEFAULT)
+    judge(
+        site,
+        step,
+        situation,
+        &Evidence::typed(vocabulary, text),
+        &Limits::DEFAULT,
+    )
 }
 
 /// Some glider of the site on its first cable.
@@ -69,11 +75,19 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
         for step in &site.steps {
             let vocabulary = Vocabulary::of(&site, step);
             let values = situation.values(&site, step);
-            for (place, element) in step.elements.iter().enumerate().filter(|(_, e)| step.critical.contains(e)) {
+            for (place, element) in step
+                .elements
+                .iter()
+                .enumerate()
+                .filter(|(_, e)| step.critical.contains(e))
+            {
                 let purpose = site.purpose(element);
                 let taught = site.taught_words(element, &values[element]).unwrap();
                 let known = &site.elements[element].values;
-                let understood = known.iter().filter(|v| v.id == values[element]).flat_map(|v| v.texts().cloned());
+                let understood = known
+                    .iter()
+                    .filter(|v| v.id == values[element])
+                    .flat_map(|v| v.texts().cloned());
                 let mut wordings: Vec<String> = std::iter::once(taught).chain(understood).collect();
                 wordings.dedup();
                 for (word, sense) in site.language.senses() {
@@ -138,7 +152,12 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
     }
     println!("{cases} cases, {} said", bad.len());
     assert!(cases > 40_000, "{cases}");
-    assert!(bad.is_empty(), "{} of {cases}:\n{}", bad.len(), bad[..bad.len().min(600)].join("\n"));
+    assert!(
+        bad.is_empty(),
+        "{} of {cases}:\n{}",
+        bad.len(),
+        bad[..bad.len().min(600)].join("\n")
+    );
 }
 
 #[test]
@@ -212,7 +231,10 @@ fn denials_where_they_are_hard_to_place() {
         (("two up", "north winch cable, not south", "ready"), [Said, Said, Said]),
         (("two up", "north winch cable", "not not ready"), [Said, Said, Unsure]),
         (("two up", "north winch cable", "not ready"), [Said, Said, Wrong]),
-        (("two up", "north winch cable", "ready in a minute"), [Said, Said, Wrong]),
+        (
+            ("two up", "north winch cable", "ready in a minute"),
+            [Said, Said, Wrong],
+        ),
         (("two up", "north winch cable", "are we ready"), [Said, Said, Unsure]),
         (("two up", "north winch cable", "ready?"), [Said, Said, Unsure]),
         (("maybe two up", "north winch cable", "ready"), [Unsure, Said, Said]),

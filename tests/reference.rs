@@ -31,7 +31,9 @@ fn texts_weigh_what_they_weigh_in_the_published_library() {
         let cancel = AtomicBool::new(false);
         let ours = Model::load(&model(name), 2).unwrap();
         let allowed: Vec<i32> = (0..end).filter(|t| ours.may_come(*t)).collect();
-        let mut listening = ours.listen(&samples, cableside::site::Language::ENGLISH, &cancel).unwrap();
+        let mut listening = ours
+            .listen(&samples, cableside::site::Language::ENGLISH, &cancel)
+            .unwrap();
 
         let context =
             WhisperContext::new_with_params(model(name).to_str().unwrap(), WhisperContextParameters::default())

@@ -97,7 +97,8 @@ impl Evidence {
         }
         let mut readings = vec![Scored { reading, score: 0.0 }];
         // A slip of the finger decides nothing: the word meant and the word typed stand beside each other.
-        readings.extend(mended(vocabulary, &readings[0].reading, &marks).map(|reading| Scored { reading, score: -0.5 }));
+        readings
+            .extend(mended(vocabulary, &readings[0].reading, &marks).map(|reading| Scored { reading, score: -0.5 }));
         Self {
             speech: true,
             silence: None,

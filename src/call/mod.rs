@@ -11,12 +11,12 @@ pub mod stance;
 pub mod vocabulary;
 pub mod words;
 
+pub use advice::Advice;
 pub use delivery::{Delivery, Place};
 pub use evidence::{Evidence, Scored};
-pub use advice::Advice;
 pub use judge::{ElementVerdict, Judgement, Outcome, Verdict, judge};
-pub use reason::{Reason, Silence};
 pub use reading::{Mention, Reading, Said};
+pub use reason::{Reason, Silence};
 pub use situation::{Situation, SituationError};
 pub use stance::Stance;
 pub use vocabulary::Vocabulary;

@@ -120,7 +120,10 @@ enum Cut {
     Phrase(usize),
     /// A wording with a word inside it that is none of it.
     Around(usize, Stance),
-    Spelled { chars: Vec<char>, pairs: bool },
+    Spelled {
+        chars: Vec<char>,
+        pairs: bool,
+    },
     Unknown,
 }
 
@@ -305,7 +308,10 @@ impl Reader<'_> {
             if *mark != Mark::Asks {
                 continue;
             }
-            let begin = (0..end).rev().find(|n| self.marks[*n] != Mark::None).map_or(0, |n| n + 1);
+            let begin = (0..end)
+                .rev()
+                .find(|n| self.marks[*n] != Mark::None)
+                .map_or(0, |n| n + 1);
             for mention in &mut self.reading.mentions {
                 let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
                 if mention.span.0 <= end && mention.span.1 > begin && !request {
@@ -446,7 +452,10 @@ fn spelled(vocabulary: &Vocabulary, words: &[String]) -> Option<(Vec<char>, usiz
     let mut only = word.chars();
     if let (Some(c), None) = (only.next(), only.next())
         && c.is_ascii_alphanumeric()
-        && !vocabulary.phrases.iter().any(|p| p.words.len() == 1 && p.words[0] == *word)
+        && !vocabulary
+            .phrases
+            .iter()
+            .any(|p| p.words.len() == 1 && p.words[0] == *word)
     {
         // A bare character as a transcript writes it ("D4761"); a bare "a" or "i" is a word.
         return Some((vec![c.to_ascii_uppercase()], 1, false));

@@ -54,7 +54,10 @@ impl Silence {
 /// Why an element has its verdict. The words in it are those of the site: `heard` what was heard, `right` what is right.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
-#[allow(missing_docs, reason = "the fields are named above, the kinds speak for themselves in `text`")]
+#[allow(
+    missing_docs,
+    reason = "the fields are named above, the kinds speak for themselves in `text`"
+)]
 pub enum Reason {
     /// The right value was heard.
     Said,

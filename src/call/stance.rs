@@ -79,9 +79,9 @@ pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions
         // Words that nothing explains count as one where they stand in a row.
         let mut last = at;
         while stance == Stance::Open
-            && pieces.get(last + 1).is_some_and(|next| {
-                next.kind == Kind::Unknown && !parted(marks, pieces[last].span.1, next.span.0)
-            })
+            && pieces
+                .get(last + 1)
+                .is_some_and(|next| next.kind == Kind::Unknown && !parted(marks, pieces[last].span.1, next.span.0))
         {
             last += 1;
         }

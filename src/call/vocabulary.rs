@@ -174,7 +174,13 @@ impl Vocabulary {
 fn outside_braces(template: &str) -> impl Iterator<Item = &str> {
     let parts = template.split('{').enumerate();
     // Before the first brace everything, later what stands behind the closing one.
-    parts.filter_map(|(n, part)| if n == 0 { Some(part) } else { part.split_once('}').map(|p| p.1) })
+    parts.filter_map(|(n, part)| {
+        if n == 0 {
+            Some(part)
+        } else {
+            part.split_once('}').map(|p| p.1)
+        }
+    })
 }
 
 /// Phrases as they are gathered: what comes first keeps its meaning.
@@ -186,9 +192,10 @@ impl List {
     /// in general.
     fn add(&mut self, text: &str, meaning: Meaning, always: bool) {
         let words = words::of(text);
-        let known = self.0.iter().any(|p| {
-            p.words == words && (meaning.element().is_none() || p.meaning.element() == meaning.element())
-        });
+        let known = self
+            .0
+            .iter()
+            .any(|p| p.words == words && (meaning.element().is_none() || p.meaning.element() == meaning.element()));
         if !words.is_empty() && !known {
             self.0.push(Phrase { words, meaning, always });
         }

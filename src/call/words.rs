@@ -52,7 +52,8 @@ pub fn marked(text: &str) -> (Vec<String>, Vec<Mark>) {
             if let Some(mark) = marks.last_mut() {
                 if c == '?' {
                     *mark = Mark::Asks;
-                } else if *mark == Mark::None && (dash || matches!(c, ',' | '.' | ';' | ':' | '!' | '–' | '—' | '…' | '(' | ')'))
+                } else if *mark == Mark::None
+                    && (dash || matches!(c, ',' | '.' | ';' | ':' | '!' | '–' | '—' | '…' | '(' | ')'))
                 {
                     *mark = Mark::Parts;
                 }
@@ -73,7 +74,10 @@ mod tests {
         assert_eq!(of("Winch, Golf X-ray: two-up!"), ["winch", "golf", "xray", "two", "up"]);
         assert_eq!(of("D4761 2"), ["d", "4", "7", "6", "1", "2"]);
         assert_eq!(of("fünf  Windenseil\tWald."), ["fünf", "windenseil", "wald"]);
-        assert_eq!(of("We’re ready, isn't it 'north'"), ["we're", "ready", "isn't", "it", "north"]);
+        assert_eq!(
+            of("We’re ready, isn't it 'north'"),
+            ["we're", "ready", "isn't", "it", "north"]
+        );
         assert!(of(" ,. ").is_empty());
     }
 

@@ -28,7 +28,12 @@ pub fn judgement(
             .elements
             .get(&e.element)
             .map_or(e.element.as_str(), |x| x.label.as_str());
-        let _ = writeln!(out, "  {label:<14} {:<8} {}", e.verdict.word(), e.reason.text(Language::ENGLISH));
+        let _ = writeln!(
+            out,
+            "  {label:<14} {:<8} {}",
+            e.verdict.word(),
+            e.reason.text(Language::ENGLISH)
+        );
     }
     if judgement.stop && step.id != "stop" {
         let _ = writeln!(

@@ -87,7 +87,11 @@ pub fn remarks(site: &Site, entry: &Entry) -> Vec<String> {
     faulty
         .map(|e| {
             let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| &x.label);
-            format!("{label}: {}. {}", e.verdict.text(site.language), e.reason.text(site.language))
+            format!(
+                "{label}: {}. {}",
+                e.verdict.text(site.language),
+                e.reason.text(site.language)
+            )
         })
         .chain(judgement.advice.iter().map(|a| a.text(site.language)))
         .collect()

@@ -17,7 +17,7 @@ use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
-use crate::call::{Evidence, Judgement, Situation, words, Vocabulary};
+use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
 use crate::site::{By, Hazard, Language, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
@@ -176,7 +176,9 @@ impl Turned {
         Self {
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
-            negative: best.zip(negative).is_some_and(|(r, n)| n.iter().all(|w| r.reading.words.contains(w))),
+            negative: best
+                .zip(negative)
+                .is_some_and(|(r, n)| n.iter().all(|w| r.reading.words.contains(w))),
         }
     }
 

@@ -3,7 +3,7 @@
 use super::deal::{another_value, below, course, deal};
 use super::launch::{Did, Launch, Next, Pace, Want, roles};
 use super::record::Ending;
-use crate::call::{Judgement, Situation, Verdict, Reason};
+use crate::call::{Judgement, Reason, Situation, Verdict};
 use crate::site::{Site, Step};
 use std::collections::BTreeMap;
 

@@ -54,7 +54,10 @@ const TOO_LONG: f32 = 5.0;
 /// The weight of words for the sound they leave unexplained, and for a callsign that no aircraft has (nats, 0 or below).
 /// `active` is the time with sound in seconds.
 pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
-    let n: usize = words.iter().map(|w| syllables(lattice.language, lattice.word(*w))).sum();
+    let n: usize = words
+        .iter()
+        .map(|w| syllables(lattice.language, lattice.word(*w)))
+        .sum();
     let callsign = if lattice.longest_spelled(words) > LONGEST_CALLSIGN {
         TOO_LONG
     } else {

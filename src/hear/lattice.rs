@@ -197,7 +197,10 @@ impl Lattice {
         }
         let known = build.words.len();
         for word in heard {
-            let explained = vocabulary.phrases.iter().any(|p| p.words.len() == 1 && p.words[0] == *word);
+            let explained = vocabulary
+                .phrases
+                .iter()
+                .any(|p| p.words.len() == 1 && p.words[0] == *word);
             if !explained && !build.words.contains(word) && !build.is_like(word, own) {
                 // It counts as small talk here; what it is, the reading of the words says.
                 phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));

@@ -132,7 +132,12 @@ impl LatticeRecogniser {
                     let willing = decoder.known(&path.tokens).is_some_and(ends);
                     let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
                     let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
-                    let syllables: Vec<usize> = best.reading.words.iter().map(|w| evidence::syllables(language, w)).collect();
+                    let syllables: Vec<usize> = best
+                        .reading
+                        .words
+                        .iter()
+                        .map(|w| evidence::syllables(language, w))
+                        .collect();
                     evidence.unread = places::unread(&places, &syllables, &sounding, ended);
                     without_breath(&mut evidence.unread);
                     evidence.places = places;

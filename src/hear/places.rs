@@ -62,7 +62,11 @@ pub fn weigh_unread(decoder: &impl Decoder, found: &mut Found, lattice: &Lattice
     let best = found.paths.first().map_or(0.0, |p| p.score);
     for path in found.paths.iter_mut().take_while(|p| p.score > best - ASKED) {
         let places = of_words(decoder, path, sounding, seconds);
-        let syllables: Vec<usize> = path.words.iter().map(|w| syllables(lattice.language, lattice.word(*w))).collect();
+        let syllables: Vec<usize> = path
+            .words
+            .iter()
+            .map(|w| syllables(lattice.language, lattice.word(*w)))
+            .collect();
         let unread = unread(&places, &syllables, sounding, false);
         let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
         path.score -= (UNREAD * too_much).min(MOST_UNREAD);

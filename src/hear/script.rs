@@ -37,7 +37,11 @@ impl Script {
         let forms: Vec<Vec<Vec<Token>>> = lattice.spellings.iter().map(forms).collect();
         let shortest = |list: &Vec<Vec<Token>>| list.iter().map(Vec::len).min().unwrap_or(1) as f32;
         let earns = |(word, list): (Word, &Vec<Vec<Token>>)| {
-            if lattice.is_unknown(word) { -UNKNOWN } else { shortest(list) }
+            if lattice.is_unknown(word) {
+                -UNKNOWN
+            } else {
+                shortest(list)
+            }
         };
         Self {
             pieces: (0..).zip(&forms).map(earns).collect(),

@@ -12,7 +12,11 @@ pub(super) fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
         .elements
         .get(id)
         .is_some_and(|e| e.values.iter().chain(&e.other).any(|v| v.id == value));
-    !own && site.language.elsewhere(site.purpose(id).name()).iter().any(|v| v == value)
+    !own && site
+        .language
+        .elsewhere(site.purpose(id).name())
+        .iter()
+        .any(|v| v == value)
 }
 
 /// Is an element denied where, as the call is taught, the value of another one belongs that was not heard? Then what was taken

@@ -4,10 +4,10 @@ use super::others::{call_line, heard_values, say_again};
 use super::{Did, Launch, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
 use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
-use crate::site::Purpose;
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
+use crate::site::Purpose;
 use crate::site::{By, Site, Step};
 
 /// Attempts at one call before the run is broken off: that call is then practised alone.

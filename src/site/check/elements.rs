@@ -2,9 +2,9 @@
 
 use super::{Builder, DeValue, Tables, is_digit};
 use crate::call::words;
+use crate::site::language::Sense;
 use crate::site::problem::Problem;
 use crate::site::raw::{self, RawElements};
-use crate::site::language::Sense;
 use crate::site::{Aircraft, Element, Language, Purpose, Station, Step, Wording};
 use std::collections::{BTreeMap, BTreeSet};
 
