@@ -300,8 +300,21 @@ struct Worker {
 impl Worker {
     fn run(mut self, inbox: &Receiver<Command>) {
         loop {
-            let command = inbox.recv_timeout(POLL);
-            self.drain();
+            let mut command = inbox.recv_timeout(POLL);
+            // A busy system may hold this thread up anywhere. What came after the release must not be taken before the release
+            // is known: it is looked for once more when it is clear how much sound would be taken.
+            let there = self.there();
+            if matches!(command, Err(RecvTimeoutError::Timeout))
+                && let Ok(late) = inbox.try_recv()
+            {
+                command = Ok(late);
+            }
+            match &command {
+                Ok(Command::Release { .. }) => {}
+                // Sound from before a press belongs to no recording.
+                Ok(_) => self.drain(usize::MAX),
+                Err(_) => self.drain(there),
+            }
             match command {
                 Ok(command) => self.obey(command),
                 Err(RecvTimeoutError::Timeout) => {}
@@ -405,12 +418,20 @@ impl Worker {
         recording.give_up = Some(Instant::now() + latency.min(SILENT_DEVICE) + LATE);
     }
 
-    /// Takes what the device has delivered.
-    fn drain(&mut self) {
+    /// How much the device has delivered that was not taken yet.
+    fn there(&self) -> usize {
+        match &self.state {
+            State::Open(input) => input.ring.slots(),
+            _ => 0,
+        }
+    }
+
+    /// Takes what the device has delivered, at most so much.
+    fn drain(&mut self, most: usize) {
         let State::Open(input) = &mut self.state else {
             return;
         };
-        let slots = input.ring.slots();
+        let slots = input.ring.slots().min(most);
         let Ok(chunk) = input.ring.read_chunk(slots - slots % input.channels.max(1)) else {
             return;
         };
