@@ -16,6 +16,16 @@ const CLIPPED_SHARE: f32 = 0.001;
 const QUIET_DBFS: f32 = -40.0;
 /// Consecutive samples at full scale that make a flat top. One or two also occur in sound that just reaches full scale.
 const FLAT_TOP: u32 = 3;
+/// What may be the reason for zeros besides a mute switch, and what to do, in this system's words.
+const NOT_LET: &str = if cfg!(windows) {
+    "Windows does not let this program hear it: open Settings, Privacy & security, Microphone, and switch on \"Microphone \
+     access\" and \"Let desktop apps access your microphone\"."
+} else if cfg!(target_os = "macos") {
+    "macOS does not let this program hear it: open System Settings, Privacy & Security, Microphone, and switch Cableside \
+     on; then start it again."
+} else {
+    "the system does not let this program use it: check the mute switch and the privacy settings."
+};
 /// A channel this far under the loudest one is silent, dB: an unconnected input, not half of the sound.
 const SILENT_CHANNEL_DB: f32 = 40.0;
 /// Length of the pieces among which the noise floor is looked for, seconds.
@@ -158,8 +168,7 @@ impl std::fmt::Display for Trouble {
             ),
             Self::AllZeros { seconds } => write!(
                 f,
-                "The microphone gave only zeros for {seconds:.1} s. It is muted, or the system does not let this program \
-                 use it: check the mute switch and the privacy settings."
+                "The microphone gave only zeros for {seconds:.1} s. It is muted, or {NOT_LET}"
             ),
             Self::DeviceLost { at_seconds } => write!(
                 f,

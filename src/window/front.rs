@@ -315,9 +315,8 @@ impl Front {
     fn dropped(&mut self, ui: &Ui) -> Vec<Command> {
         let file = ui.input(|i| {
             let paths = i.raw.dropped_files.iter().map(|f| f.path().to_path_buf());
-            paths
-                .filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("bin")))
-                .last()
+            let mut models = paths.filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("bin")));
+            models.next_back()
         });
         let Some(file) = file else { return Vec::new() };
         let commands = self.go(Page::First);

@@ -221,12 +221,17 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
         options.input = options.input.or_else(|| settings.input.clone());
         options.output = options.output.or_else(|| settings.output.clone());
     }
+    let mut viewport = egui::ViewportBuilder::default()
+        .with_title("Cableside")
+        .with_app_id("cableside")
+        .with_inner_size([1120.0, 780.0])
+        .with_min_inner_size([480.0, 400.0]);
+    // A window without a picture is a window all the same.
+    if let Ok(icon) = eframe::icon_data::from_png_bytes(include_bytes!("../../packaging/icon/cableside-128.png")) {
+        viewport = viewport.with_icon(icon);
+    }
     let native = eframe::NativeOptions {
-        viewport: egui::ViewportBuilder::default()
-            .with_title("Cableside")
-            .with_app_id("cableside")
-            .with_inner_size([1120.0, 780.0])
-            .with_min_inner_size([480.0, 400.0]),
+        viewport,
         ..Default::default()
     };
     let mut failed = None;

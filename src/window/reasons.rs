@@ -9,7 +9,16 @@ pub(super) fn trouble(words: Words, trouble: &Trouble) -> String {
     match trouble {
         Trouble::Clipping { share } => fill("trouble.clipping", format!("{:.1}", share * 100.0)),
         Trouble::TooQuiet { peak_dbfs } => fill("trouble.quiet", format!("{peak_dbfs:.0}")),
-        Trouble::AllZeros { seconds } => fill("trouble.zeros", format!("{seconds:.1}")),
+        Trouble::AllZeros { seconds } => {
+            let key = if cfg!(windows) {
+                "trouble.zeros_windows"
+            } else if cfg!(target_os = "macos") {
+                "trouble.zeros_mac"
+            } else {
+                "trouble.zeros"
+            };
+            fill(key, format!("{seconds:.1}"))
+        }
         Trouble::DeviceLost { at_seconds } => fill("trouble.lost", format!("{at_seconds:.1}")),
         Trouble::Dropped { seconds, .. } => fill("trouble.dropped", format!("{seconds:.2}")),
         Trouble::NotOnDisk { reason } => fill("trouble.not_on_disk", reason.clone()),
