@@ -139,7 +139,7 @@ pub(super) fn look(connection: &mut Connection) -> rusqlite::Result<Found> {
 pub(super) fn migrate(connection: &mut Connection, path: &Path, migrations: &[&str]) -> Result<()> {
     let found = look(connection).map_err(|e| sorted(path, "read the format", e))?.format;
     if found > 0 && usize::try_from(found).is_ok_and(|n| n < migrations.len()) && path.is_file() {
-        back_up(connection, path, found)?;
+        back_up(connection, path, &backup_name(path, found))?;
     }
     let sort = |e| sorted(path, "bring the format up to date", e);
     connection.pragma_update(None, "foreign_keys", "OFF").map_err(sort)?;
@@ -175,9 +175,8 @@ pub(super) fn backup_name(path: &Path, format: i64) -> PathBuf {
 
 /// Copies the database. Not by copying the file: that would drop this process's locks on it (POSIX locks belong to
 /// the process and end with the first close) and could catch another program's half-written change.
-fn back_up(connection: &Connection, path: &Path, format: i64) -> Result<()> {
-    let target = backup_name(path, format);
-    let mut unfinished = target.clone().into_os_string();
+pub(super) fn back_up(connection: &Connection, path: &Path, target: &Path) -> Result<()> {
+    let mut unfinished = target.as_os_str().to_os_string();
     unfinished.push(".part");
     let unfinished = PathBuf::from(unfinished);
     match std::fs::remove_file(&unfinished) {
@@ -198,8 +197,8 @@ fn back_up(connection: &Connection, path: &Path, format: i64) -> Result<()> {
         .write(true)
         .open(&unfinished)
         .and_then(|f| f.sync_all())
-        .and_then(|()| std::fs::rename(&unfinished, &target))
-        .map_err(file("finish the backup", &target))
+        .and_then(|()| std::fs::rename(&unfinished, target))
+        .map_err(file("finish the backup", target))
 }
 
 #[cfg(test)]
