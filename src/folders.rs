@@ -158,6 +158,35 @@ fn walk(root: &Path, dir: &Path, depth: usize, files: &mut crate::site::Files) {
     }
 }
 
+/// The bytes of a file that somebody else may have made. Only regular files are read, since anything else (a pipe, a
+/// device) may never end, and no more than `most` bytes.
+pub fn read_outside(path: &Path, most: u64) -> std::io::Result<Vec<u8>> {
+    use std::io::{Error, Read};
+    let about = std::fs::metadata(path)?;
+    if about.is_dir() {
+        return Err(Error::other("it is a folder; name a file"));
+    }
+    if !about.is_file() {
+        return Err(Error::other("it is no regular file; copy it into one"));
+    }
+    let too_large = |size: u64| Error::other(format!("it has {size} bytes or more; at most {most} are read"));
+    if about.len() > most {
+        return Err(too_large(about.len()));
+    }
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > most {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
+
+/// As [`read_outside`], for text in UTF-8.
+pub fn read_outside_text(path: &Path, most: u64) -> std::io::Result<String> {
+    String::from_utf8(read_outside(path, most)?)
+        .map_err(|_| std::io::Error::new(std::io::ErrorKind::InvalidData, "it is no text in UTF-8"))
+}
+
 /// A site that can be chosen, or a folder that should be one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FoundSite {

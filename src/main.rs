@@ -80,7 +80,7 @@ fn main() -> ExitCode {
     match run(&Arguments::parse()) {
         Ok(code) => code,
         Err(e) => {
-            eprintln!("cableside: {}", e.to_string().trim_end());
+            eprintln!("cableside: {}", command::gate::plain(e.to_string().trim_end()));
             ExitCode::FAILURE
         }
     }

@@ -1259,13 +1259,13 @@ fn an_instructor_overrules_with_a_reason_and_the_programs_verdict_stays() {
     let mara = add(&mut logbook, "Mara Lind", Some(true)).id;
     let jon = add(&mut logbook, "Jon Hale", None);
     assert!(matches!(
-        logbook.instructor(jon.id, None),
+        logbook.instructor(jon.id, None, at(1)),
         Err(LogbookError::NotAnInstructor { .. })
     ));
     logbook
         .change_student(jon.id, "Jon Hale", None, Some(INSTRUCTOR), at(1))
         .unwrap();
-    let by = logbook.instructor(jon.id, None).unwrap();
+    let by = logbook.instructor(jon.id, None, at(1)).unwrap();
     let mut given = with_recording(&logbook, mara, 5);
     for e in &mut given.elements {
         e.critical = Some(e.element != "method");
@@ -1341,14 +1341,14 @@ fn a_pin_is_asked_for_and_only_its_hash_is_stored() {
     logbook.set_pin(jon, Some("tow-rope 8341"), at(2)).unwrap();
     assert!(logbook.student(jon).unwrap().has_pin);
     assert!(matches!(
-        logbook.instructor(jon, None),
+        logbook.instructor(jon, None, at(2)),
         Err(LogbookError::PinNeeded { .. })
     ));
     assert!(matches!(
-        logbook.instructor(jon, Some("tow-rope 8342")),
+        logbook.instructor(jon, Some("tow-rope 8342"), at(2)),
         Err(LogbookError::WrongPin { .. })
     ));
-    logbook.instructor(jon, Some("tow-rope 8341")).unwrap();
+    logbook.instructor(jon, Some("tow-rope 8341"), at(2)).unwrap();
     let stored = |db: &Connection| -> String { db.query_row("SELECT pin FROM student", [], |r| r.get(0)).unwrap() };
     let db = Connection::open(world.path()).unwrap();
     let first = stored(&db);
@@ -1358,7 +1358,7 @@ fn a_pin_is_asked_for_and_only_its_hash_is_stored() {
     logbook.set_pin(jon, Some("tow-rope 8341"), at(3)).unwrap();
     assert_ne!(stored(&db), first);
     logbook.set_pin(jon, None, at(4)).unwrap();
-    logbook.instructor(jon, None).unwrap();
+    logbook.instructor(jon, None, at(2)).unwrap();
 }
 
 #[test]
@@ -1370,7 +1370,7 @@ fn judged_calls_become_labelled_calls() {
     logbook
         .change_student(jon, "Jon Hale", None, Some(INSTRUCTOR), at(1))
         .unwrap();
-    let by = logbook.instructor(jon, None).unwrap();
+    let by = logbook.instructor(jon, None, at(2)).unwrap();
     let mut ids = Vec::new();
     for i in 0..4 {
         let a = with_recording(&logbook, mara, i);

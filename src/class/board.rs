@@ -15,8 +15,10 @@ pub struct BoardRow {
     pub at_once: Share,
     /// The latest point of the trend, where there are calls enough.
     pub lately: Option<Share>,
-    /// Elements that are not steady yet, with how often they came lately.
+    /// Elements that are not steady yet, with how often they came lately: a claim that needs many calls.
     pub struggles: Vec<(String, Share)>,
+    /// Elements missed lately, most often missed first, with how often: what was seen, of few calls too.
+    pub missed: Vec<(String, Share)>,
 }
 
 /// The live board: a line for each student, and who needs practice on what.
@@ -31,7 +33,8 @@ pub struct Board {
 impl Board {
     /// `today` holds the calls of this day, `group` the latest there are.
     ///
-    /// Steadiness is judged as in reports: by the latest calls, with their interval, and nothing is said of too few.
+    /// Steadiness is judged as in reports: by the latest calls, with their interval, and nothing is said of too few. What
+    /// was missed is counted beside it, so that the weakest are seen after a handful of calls; they come first.
     pub fn new(today: &Group, group: &Group) -> Self {
         let row = |(now, all): (&Member, &Member)| BoardRow {
             name: all.name.clone(),
@@ -45,9 +48,13 @@ impl Board {
                 .filter(|e| e.standing == Standing::NotSteady)
                 .map(|e| (e.label.clone(), e.lately))
                 .collect(),
+            missed: missed(all),
         };
+        let mut rows: Vec<BoardRow> = today.members.iter().zip(&group.members).map(row).collect();
+        // Stable: who is alike stays in the class's order.
+        rows.sort_by(|a, b| b.weakest().total_cmp(&a.weakest()));
         Self {
-            rows: today.members.iter().zip(&group.members).map(row).collect(),
+            rows,
             needs: group.needs.clone(),
         }
     }
@@ -67,7 +74,10 @@ impl Board {
             of("today", "heute"),
             of("at once", "sofort"),
             of("latest", "zuletzt"),
-            of("not steady yet", "sitzt noch nicht")
+            of(
+                "most often missed (times/calls)",
+                "am öftesten verfehlt (Male/Meldungen)"
+            )
         );
         for row in &self.rows {
             let _ = writeln!(
@@ -77,17 +87,58 @@ impl Board {
                 row.today,
                 counts(&row.at_once),
                 row.lately.as_ref().map_or_else(|| "-".to_owned(), counts),
-                row.struggling()
+                row.most_missed()
             );
         }
         for need in &self.needs {
-            let _ = writeln!(out, "{}: {}", need.label, need.students.join(", "));
+            let _ = writeln!(
+                out,
+                "{}: {}: {}",
+                of("Not steady yet", "Sitzt noch nicht"),
+                need.label,
+                need.students.join(", ")
+            );
         }
         out
     }
 }
 
+/// Of a student's latest calls, what was missed: the largest part first, of equal ones that of more calls.
+fn missed(member: &Member) -> Vec<(String, Share)> {
+    let mut missed: Vec<(String, Share)> = member
+        .figures
+        .elements
+        .iter()
+        .filter(|e| e.lately.came < e.lately.of)
+        .map(|e| (e.label.clone(), Share::new(e.lately.of - e.lately.came, e.lately.of)))
+        .collect();
+    missed.sort_by(|(_, a), (_, b)| part(b).total_cmp(&part(a)).then(b.of.cmp(&a.of)));
+    missed.truncate(SHOWN);
+    missed
+}
+
+/// So many missed elements are shown: what to practise next, not everything.
+const SHOWN: usize = 3;
+
+fn part(share: &Share) -> f64 {
+    share.came as f64 / share.of.max(1) as f64
+}
+
 impl BoardRow {
+    /// The part of calls in which the most often missed element was missed.
+    fn weakest(&self) -> f64 {
+        self.missed.first().map_or(0.0, |(_, share)| part(share))
+    }
+
+    /// What was missed most often, in one line, as times of calls; "-" where nothing was.
+    pub fn most_missed(&self) -> String {
+        if self.missed.is_empty() {
+            return "-".to_owned();
+        }
+        let one = |(label, share): &(String, Share)| format!("{label} {}/{}", share.came, share.of);
+        self.missed.iter().map(one).collect::<Vec<_>>().join(", ")
+    }
+
     /// What is not steady yet, in one line; "-" where nothing is known to be.
     pub fn struggling(&self) -> String {
         if self.struggles.is_empty() {

@@ -329,3 +329,71 @@ fn what_is_of_another_call_or_student_is_refused() {
         assert!(told.contains(why), "{why}: {told}");
     }
 }
+
+#[test]
+fn the_board_puts_the_weakest_first_after_a_handful_of_calls() {
+    use crate::logbook::{Practised, PractisedElement};
+    use crate::report::{Group, Scope};
+    let site = site();
+    let names = std::collections::HashMap::new();
+    let scope = Scope {
+        site: &site,
+        date: date(2026, 11, 25),
+        from: None,
+        until: None,
+        names: &names,
+    };
+    let call = |student: u128, n: i64, crew: Verdict, cable: Verdict| Practised {
+        student: Some(Uuid::from_u128(student)),
+        started_at: jiff::Timestamp::from_second(1_795_600_000 + n).unwrap(),
+        utc_offset_seconds: 0,
+        site: site.id.clone(),
+        site_version: site.version.clone(),
+        step: "ready".to_owned(),
+        situation: serde_json::json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
+        turn_attempt: 1,
+        outcome: if [crew, cable] == [Verdict::Said; 2] {
+            Outcome::Pass
+        } else {
+            Outcome::NotYet
+        },
+        held_out: false,
+        typed: true,
+        elements: [("crew", crew), ("cable", cable)]
+            .map(|(element, verdict)| PractisedElement {
+                element: element.to_owned(),
+                verdict,
+                heard: None,
+                overrule: None,
+            })
+            .to_vec(),
+    };
+    let mut rows = Vec::new();
+    for n in 0..5 {
+        let missed = |yes: bool| if yes { Verdict::Missing } else { Verdict::Said };
+        rows.push(call(1, n, Verdict::Said, Verdict::Said));
+        rows.push(call(2, n, missed(n < 3), missed(n == 0)));
+        rows.push(call(3, n, Verdict::Said, missed(n < 4)));
+    }
+    let members: Vec<(Uuid, String)> = [(1, "Ann"), (2, "Ben"), (3, "Cem"), (4, "Dora")]
+        .map(|(id, name)| (Uuid::from_u128(id), name.to_owned()))
+        .to_vec();
+    let group = Group::new(&scope, "", &members, &rows);
+    let board = Board::new(&group, &group);
+    let label = |element: &str| site.elements[element].label.clone();
+    let shown: Vec<(&str, String)> = board.rows.iter().map(|r| (r.name.as_str(), r.most_missed())).collect();
+    assert_eq!(
+        shown,
+        [
+            ("Cem", format!("{} 4/5", label("cable"))),
+            ("Ben", format!("{} 3/5, {} 1/5", label("crew"), label("cable"))),
+            ("Ann", "-".to_owned()),
+            ("Dora", "-".to_owned()),
+        ]
+    );
+    // The strict word is not said of 3 in 5.
+    assert!(board.rows.iter().all(|r| r.name == "Cem" || r.struggles.is_empty()));
+    let text = board.text(crate::site::Language::English);
+    let place = |name: &str| text.find(name).unwrap();
+    assert!(place("Cem") < place("Ben") && text.contains("3/5"), "{text}");
+}

@@ -153,16 +153,102 @@ pub fn write_new_bytes(file: &std::path::Path, bytes: &[u8]) -> Result<(), Failu
     write_new(file, |out| Ok(out.write_all(bytes)?))
 }
 
-/// A line from the user; `None` at the end of the input. What is no text is replaced, not refused.
-pub fn line() -> Result<Option<String>, Failure> {
-    use std::io::BufRead;
-    let mut bytes = Vec::new();
-    if std::io::stdin().lock().read_until(b'\n', &mut bytes)? == 0 {
-        return Ok(None);
+/// Says which rows of the logbook were left out because they cannot be read.
+pub fn say_stepped_over(logbook: &crate::logbook::Logbook) -> Result<(), Failure> {
+    use std::io::Write;
+    /// More would push what was asked for off the screen.
+    const SHOWN: usize = 10;
+    let bad = logbook.stepped_over();
+    if bad.is_empty() {
+        return Ok(());
     }
-    Ok(Some(
-        String::from_utf8_lossy(&bytes)
-            .trim_end_matches(['\n', '\r'])
-            .to_owned(),
+    let mut out = super::gate::Gate::new(std::io::stderr());
+    for row in bad.iter().take(SHOWN) {
+        writeln!(out, "Left out, since it cannot be read: {row}")?;
+    }
+    if bad.len() > SHOWN {
+        writeln!(out, "... and {} more", bad.len() - SHOWN)?;
+    }
+    writeln!(
+        out,
+        "`cableside logbook set-aside --rows` takes such rows out of the logbook and keeps them in a file."
+    )?;
+    Ok(())
+}
+
+/// A line from the user; `None` at the end of the input. What is no text is replaced, not refused; a line longer than any
+/// call is not taken at all, since half of it would be another call.
+pub fn line() -> Result<Option<String>, Failure> {
+    loop {
+        match short_line(&mut std::io::stdin().lock())? {
+            Typed::End => return Ok(None),
+            Typed::Line(line) => return Ok(Some(line)),
+            Typed::TooLong => {
+                use std::io::Write;
+                writeln!(
+                    std::io::stderr(),
+                    "That was longer than any call ({LONGEST_LINE} characters at most) and was not taken; say it again."
+                )?;
+            }
+        }
+    }
+}
+
+/// Bytes of a typed line. The longest call of a site has some 200.
+pub const LONGEST_LINE: usize = 1000;
+
+#[derive(Debug, PartialEq)]
+enum Typed {
+    End,
+    Line(String),
+    TooLong,
+}
+
+fn short_line(input: &mut impl std::io::BufRead) -> std::io::Result<Typed> {
+    let mut bytes = Vec::new();
+    let (mut read, mut long) = (0, false);
+    loop {
+        let there = input.fill_buf()?;
+        if there.is_empty() {
+            break;
+        }
+        let end = there.iter().position(|b| *b == b'\n');
+        let part = &there[..end.unwrap_or(there.len())];
+        // What is not taken need not be kept either.
+        long |= bytes.len() + part.len() > LONGEST_LINE + 1;
+        if !long {
+            bytes.extend_from_slice(part);
+        }
+        let used = part.len() + usize::from(end.is_some());
+        read += used;
+        input.consume(used);
+        if end.is_some() {
+            break;
+        }
+    }
+    if read == 0 {
+        return Ok(Typed::End);
+    }
+    if long {
+        return Ok(Typed::TooLong);
+    }
+    Ok(Typed::Line(
+        String::from_utf8_lossy(&bytes).trim_end_matches('\r').to_owned(),
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_longer_than_any_call_is_not_taken_in_part() {
+        let mut input = std::io::Cursor::new(format!("winch\r\n{}\n\nready", "7".repeat(3_000_000)));
+        let mut next = || short_line(&mut input).unwrap();
+        assert_eq!(next(), Typed::Line("winch".to_owned()));
+        assert_eq!(next(), Typed::TooLong);
+        assert_eq!(next(), Typed::Line(String::new()));
+        assert_eq!(next(), Typed::Line("ready".to_owned()));
+        assert_eq!(next(), Typed::End);
+    }
 }

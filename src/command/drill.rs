@@ -100,6 +100,7 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         }
     }
     terminal.show_what_is_left();
+    terminal.finish()?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -185,6 +186,17 @@ impl Terminal {
                 return Ok(true);
             }
         }
+    }
+
+    /// End the worker. An error where attempts could not be stored until the end.
+    pub(super) fn finish(mut self) -> Result<(), Failure> {
+        for event in self.worker.finish() {
+            if let Event::Lost { attempts, why } = event {
+                return Err(format!("{attempts} of the attempts shown are NOT in the logbook: {why}").into());
+            }
+            self.show(&event);
+        }
+        Ok(())
     }
 
     /// Show events until one that is waited for has come.

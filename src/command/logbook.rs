@@ -14,7 +14,7 @@ mod students;
 
 use std::collections::HashMap;
 use std::fmt::Write as _;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -25,7 +25,8 @@ use uuid::Uuid;
 
 pub(super) use students::removed_lines;
 
-use super::Failure;
+use super::gate::Gate;
+use super::{Failure, common};
 use crate::folders;
 use crate::logbook::{Logbook, Whose};
 
@@ -132,6 +133,9 @@ enum Action {
         /// Even if the logbook is healthy.
         #[arg(long)]
         yes: bool,
+        /// Only take out the rows that cannot be read, and write them into a file beside the logbook.
+        #[arg(long, conflicts_with = "yes")]
+        rows: bool,
     },
 }
 
@@ -145,7 +149,14 @@ enum Answer {
 pub fn run(args: &LogbookArgs) -> Result<ExitCode, Failure> {
     let path = args.logbook.clone().unwrap_or_else(folders::logbook);
     let recordings = args.recordings.clone().unwrap_or_else(folders::recordings);
-    let mut out = io::stdout().lock();
+    let stdout = io::stdout().lock();
+    // A CSV for a program is passed on as it is; JSON reads the same either way.
+    let raw = matches!(args.action, Action::Export { .. }) && !stdout.is_terminal();
+    let mut out: Box<dyn Write> = if raw {
+        Box::new(stdout)
+    } else {
+        Box::new(Gate::new(stdout))
+    };
     match act(&args.action, &path, &recordings, Timestamp::now(), &mut out) {
         // The reader went away (`| head`): it has seen what it wanted.
         Err(e) if is_broken_pipe(e.as_ref()) => Ok(ExitCode::SUCCESS),
@@ -174,7 +185,10 @@ fn act(
     now: Timestamp,
     out: &mut impl Write,
 ) -> Result<ExitCode, Failure> {
-    if let Action::SetAside { yes } = action {
+    if let Action::SetAside { yes, rows } = action {
+        if *rows {
+            return files::rows_aside(path, recordings, now, out);
+        }
         return files::aside(path, recordings, *yes, out);
     }
     let mut logbook = Logbook::open(path, recordings)?;
@@ -183,32 +197,38 @@ fn act(
             writeln!(io::stderr(), "{line}")?;
         }
     }
+    let done = acted(action, &mut logbook, now, out);
+    common::say_stepped_over(&logbook)?;
+    done
+}
+
+fn acted(action: &Action, logbook: &mut Logbook, now: Timestamp, out: &mut impl Write) -> Result<ExitCode, Failure> {
     match action {
         Action::List { student, limit, offset } => {
-            let whose = whose(&logbook, student.as_deref())?;
-            lists::list(&logbook, whose, *offset, *limit, out)?;
+            let whose = whose(logbook, student.as_deref())?;
+            lists::list(logbook, whose, *offset, *limit, out)?;
         }
         Action::Runs { student, limit } => {
-            let whose = whose(&logbook, student.as_deref())?;
-            lists::runs(&logbook, whose, *limit, out)?;
+            let whose = whose(logbook, student.as_deref())?;
+            lists::runs(logbook, whose, *limit, out)?;
         }
-        Action::Show { id, json } => lists::show_any(&logbook, id, *json, out)?,
-        Action::Students => students::list(&logbook, out)?,
-        Action::Student(action) => students::student(&mut logbook, action, now, out)?,
-        Action::Judging(action) => judging::judge(&mut logbook, action, now, out)?,
-        Action::Keep(days) => students::keep(&mut logbook, days, now, out)?,
+        Action::Show { id, json } => lists::show_any(logbook, id, *json, out)?,
+        Action::Students => students::list(logbook, out)?,
+        Action::Student(action) => students::student(logbook, action, now, out)?,
+        Action::Judging(action) => judging::judge(logbook, action, now, out)?,
+        Action::Keep(days) => students::keep(logbook, days, now, out)?,
         Action::Export {
             format,
             out: file,
             student,
         } => {
-            let whose = whose(&logbook, student.as_deref())?;
+            let whose = whose(logbook, student.as_deref())?;
             match file {
                 None => {
-                    files::export(&logbook, *format, whose, io::BufWriter::new(out))?;
+                    files::export(logbook, *format, whose, io::BufWriter::new(out))?;
                 }
                 Some(file) => {
-                    let count = files::export_to_file(&logbook, *format, whose, file)?;
+                    let count = files::export_to_file(logbook, *format, whose, file)?;
                     writeln!(out, "{} written: {}", counted(count, "attempt"), file.display())?;
                 }
             }
@@ -217,20 +237,22 @@ fn act(
             other,
             other_recordings,
         } => {
-            return files::merge(&mut logbook, other, other_recordings.as_deref(), out);
+            students::authorised(logbook, now)?;
+            return files::merge(logbook, other, other_recordings.as_deref(), out);
         }
         Action::Remove { id, yes } => {
-            let found = logbook.find_attempt(id)?.attempt.id;
+            let found = logbook.find_attempt_id(id)?;
             if !yes {
                 return Err(format!(
                     "nothing was removed: this would remove the attempt {found} and its recording for good; add --yes to do it"
                 )
                 .into());
             }
+            students::authorised(logbook, now)?;
             logbook.remove_attempt(found, now)?;
             writeln!(out, "The attempt {found} was removed.")?;
         }
-        Action::Forget { student, yes } => return students::forget(&mut logbook, student, *yes, now, out),
+        Action::Forget { student, yes } => return students::forget(logbook, student, *yes, now, out),
         Action::Leftovers => files::leftovers(&logbook.adopt_leftovers()?, out)?,
         Action::SetAside { .. } => {}
     }
@@ -265,7 +287,11 @@ fn local(at: Timestamp, offset_seconds: i32) -> String {
 
 /// Columns as wide as their widest cell, left-aligned.
 fn table<const N: usize>(rows: &[[String; N]], out: &mut impl Write) -> Result<(), Failure> {
-    let width = |column: usize| rows.iter().map(|r| r[column].chars().count()).max().unwrap_or(0);
+    // Rust's formatting takes no width over 65 535.
+    let width = |column: usize| {
+        let widest = rows.iter().map(|r| r[column].chars().count()).max().unwrap_or(0);
+        widest.min(usize::from(u16::MAX))
+    };
     let widths: [usize; N] = std::array::from_fn(width);
     for row in rows {
         let mut line = String::new();
@@ -320,14 +346,14 @@ mod tests {
             "{added}"
         );
         let double = cableside(dir, &["student", "add", "mara lind", "--consent", "no"]).unwrap_err();
-        assert!(double.contains("in the logbook already"), "{double}");
+        assert!(double.contains("in the logbook already ("), "{double}");
 
         let refused = cableside(dir, &["student", "consent", "Mara Lind", "no"]).unwrap();
         assert!(refused.contains("no recordings"), "{refused}");
         assert!(
             cableside(dir, &["students"])
                 .unwrap()
-                .contains("Mara Lind  0         no recordings")
+                .contains("Mara Lind  student  0         no recordings")
         );
 
         let unsure = cableside(dir, &["forget", "Mara Lind"]).unwrap_err();

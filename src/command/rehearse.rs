@@ -93,10 +93,13 @@ struct Turn {
 /// Silence between two transmissions, seconds.
 const GAP: f32 = 0.6;
 
+/// Bytes of a script; real ones have a few thousand.
+const LARGEST_SCRIPT: u64 = 1 << 20;
+
 /// Run the command.
 pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
     let named = |e: &dyn std::fmt::Display| format!("the script cannot be used: {e}\n  {}", args.script.display());
-    let text = std::fs::read_to_string(&args.script).map_err(|e| named(&e))?;
+    let text = folders::read_outside_text(&args.script, LARGEST_SCRIPT).map_err(|e| named(&e))?;
     let script: Script = toml::from_str(&text).map_err(|e| named(&e.to_string().trim_end()))?;
     let (site, site_folder) = folders::load_site(&script.site, args.phrases.as_deref())?;
     check_role(&site, &script.role)?;

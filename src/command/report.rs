@@ -99,7 +99,9 @@ pub fn run(args: &ReportArgs) -> Result<ExitCode, Failure> {
         let logbook = Logbook::open(&path, &folders::recordings())?;
         let students = logbook.students()?;
         names.extend(students.iter().map(|s| (s.id, s.name.clone())));
-        made(args, format, &scope(&names), &logbook, students)?
+        let bytes = made(args, format, &scope(&names), &logbook, students)?;
+        super::common::say_stepped_over(&logbook)?;
+        bytes
     };
     deliver(&bytes, args.out.as_deref())?;
     Ok(ExitCode::SUCCESS)

@@ -136,15 +136,7 @@ pub fn unpack(path: &Path) -> Result<Unpacked, ArchiveError> {
             path: path.to_path_buf(),
         }
     };
-    let file = std::fs::File::open(path).map_err(failed("open"))?;
-    let meta = file.metadata().map_err(failed("open"))?;
-    if !meta.is_file() {
-        return Err(ArchiveError::NotZip("it is no file".to_owned()));
-    }
-    let mut bytes = Vec::new();
-    file.take(LARGEST_ARCHIVE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(failed("read"))?;
+    let bytes = super::read_outside(path, LARGEST_ARCHIVE).map_err(failed("read"))?;
     unpack_bytes(&bytes)
 }
 

@@ -116,7 +116,7 @@ impl Logbook {
         let (sql, student) = page_query(whose, offset, limit);
         let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement.query_map(params_from_iter(student), summary)?.collect()
+            self.readable("attempt", statement.query(params_from_iter(student))?, summary)
         };
         read().map_err(self.sorted("list attempts"))
     }
@@ -141,6 +141,14 @@ impl Logbook {
 
     /// The one attempt whose id begins with these characters (at least eight).
     pub fn find_attempt(&self, asked: &str) -> Result<StoredAttempt> {
+        let id = self.find_attempt_id(asked)?;
+        self.attempt(id)?.ok_or_else(|| LogbookError::NoSuchAttempt {
+            asked: asked.to_owned(),
+        })
+    }
+
+    /// As [`Logbook::find_attempt`], also where the rest of the attempt cannot be read.
+    pub fn find_attempt_id(&self, asked: &str) -> Result<Uuid> {
         let none = || LogbookError::NoSuchAttempt {
             asked: asked.to_owned(),
         };
@@ -156,7 +164,7 @@ impl Logbook {
             statement.query_map([&wanted], |r| r.get(0))?.collect()
         };
         match read().map_err(self.sorted("look for an attempt"))?[..] {
-            [id] => self.attempt(id.0)?.ok_or_else(none),
+            [id] => Ok(id.0),
             [] => Err(none()),
             _ => Err(LogbookError::AmbiguousAttempt {
                 asked: asked.to_owned(),
@@ -176,11 +184,9 @@ impl Logbook {
 
     /// The verdicts of an attempt, in the order of the call.
     pub(super) fn elements(&self, number: i64) -> rusqlite::Result<Vec<ElementVerdict>> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT element, verdict, heard, margin, begin_seconds, end_seconds, overruled_verdict, overruled_by,
-                overruled_at, overruled_reason, critical
-             FROM element_verdict WHERE attempt = ?1 ORDER BY position",
-        )?;
+        let mut statement = self.connection.prepare_cached(&format!(
+            "SELECT {ELEMENT_COLUMNS} FROM element_verdict WHERE attempt = ?1 ORDER BY position"
+        ))?;
         statement.query_map([number], element)?.collect()
     }
 }
@@ -198,6 +204,11 @@ pub(super) const ALL_COLUMNS: &str =
     "number, id, student_id, started_at, utc_offset_seconds, site, site_version, step, situation, turn_id,
     turn_attempt, model, model_sha1, program_version, outcome, score, timings, transcript, evidence, recording,
     held_out, created_at, changed_at, overruled_outcome, kind, done, run_id, run_position, role";
+
+/// All columns [`element`] reads.
+pub(super) const ELEMENT_COLUMNS: &str =
+    "element, verdict, heard, margin, begin_seconds, end_seconds, overruled_verdict, overruled_by, overruled_at,
+    overruled_reason, critical";
 
 /// All columns [`summary`] reads.
 pub(super) const SUMMARY_COLUMNS: &str =
@@ -390,7 +401,7 @@ pub(super) fn whole(row: &Row<'_>) -> rusqlite::Result<(i64, StoredAttempt)> {
     ))
 }
 
-fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
+pub(super) fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
     let by = row.get::<_, Option<Id>>(7)?.map(|id| id.0);
     let at: Option<Millis> = row.get(8)?;
     let reason = row.get(9)?;

@@ -100,13 +100,14 @@ impl Logbook {
             let mut statement = self
                 .connection
                 .prepare_cached("SELECT id, name, created_at, changed_at FROM class")?;
-            let mut classes: Vec<Class> = statement.query_map([], class)?.collect::<rusqlite::Result<_>>()?;
+            let mut classes: Vec<Class> = self.readable("class", statement.query([])?, class)?;
             let mut members = self.connection.prepare_cached(
                 "SELECT student_id FROM class_member WHERE class_id = ?1 AND member = 1 ORDER BY student_id",
             )?;
             for class in &mut classes {
-                let found = members.query_map([Id(class.id)], |r| r.get::<_, Id>(0))?;
-                class.members = found.map(|id| id.map(|id| id.0)).collect::<rusqlite::Result<_>>()?;
+                class.members = self.readable("member of a class", members.query([Id(class.id)])?, |r| {
+                    Ok(r.get::<_, Id>(0)?.0)
+                })?;
             }
             Ok(classes)
         };
@@ -151,7 +152,7 @@ fn unknown(asked: &str, classes: &[Class]) -> LogbookError {
     }
 }
 
-fn class(row: &Row<'_>) -> rusqlite::Result<Class> {
+pub(super) fn class(row: &Row<'_>) -> rusqlite::Result<Class> {
     Ok(Class {
         id: row.get::<_, Id>(0)?.0,
         name: row.get(1)?,

@@ -65,17 +65,15 @@ impl Logbook {
         let read = || -> rusqlite::Result<Vec<ElementCount>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
             let count = |row: &Row<'_>, column| row.get(column).map(i64::unsigned_abs);
-            statement
-                .query_map(params_from_iter(student), |r| {
-                    Ok(ElementCount {
-                        element: r.get(0)?,
-                        said: count(r, 1)?,
-                        wrong: count(r, 2)?,
-                        missing: count(r, 3)?,
-                        unsure: count(r, 4)?,
-                    })
-                })?
-                .collect()
+            self.readable("element", statement.query(params_from_iter(student))?, |r| {
+                Ok(ElementCount {
+                    element: r.get(0)?,
+                    said: count(r, 1)?,
+                    wrong: count(r, 2)?,
+                    missing: count(r, 3)?,
+                    unsure: count(r, 4)?,
+                })
+            })
         };
         let elements = read().map_err(self.sorted("count first-time passes"))?;
         Ok(FirstTime { outcomes, elements })

@@ -74,6 +74,22 @@ pub enum LogbookError {
         /// The database file.
         path: PathBuf,
     },
+    /// The file that was to be merged is no logbook of this program.
+    #[error("this cannot be merged: it is no logbook of this program ({why}); nothing was changed: {}", path.display())]
+    OtherNotALogbook {
+        /// What it is instead.
+        why: String,
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file that was to be merged is damaged.
+    #[error("this cannot be merged: it is damaged ({detail}); nothing was changed. Try a backup of it: {}", path.display())]
+    OtherDamaged {
+        /// SQLite's words.
+        detail: String,
+        /// The file.
+        path: PathBuf,
+    },
     /// The database is damaged inside.
     #[error(
         "the logbook is damaged ({detail}). Restore it from a backup, or run `cableside logbook set-aside`, which \
@@ -145,6 +161,29 @@ pub enum LogbookError {
     WrongPin {
         /// Who.
         who: String,
+    },
+    /// An instructor without a PIN wants to act where others have one.
+    #[error(
+        "{who} has no PIN, and others have: anybody could act in this name. `cableside logbook student pin` sets one, with \
+         the PIN of another instructor"
+    )]
+    PinFirst {
+        /// Who.
+        who: String,
+    },
+    /// Too many wrong PINs.
+    #[error("too many wrong PINs; the next can be tried in {seconds} seconds")]
+    PinWait {
+        /// How long.
+        seconds: u64,
+    },
+    /// A name that people would take for an instructor's, or an instructor's for somebody else's.
+    #[error("the name \"{name}\" looks like {other}, who is here already; add something that tells the two apart")]
+    LooksLike {
+        /// The new name.
+        name: String,
+        /// Whose it looks like.
+        other: String,
     },
     /// No class by that name or id.
     #[error("no class \"{asked}\" in the logbook; {}", if known.is_empty() {
@@ -222,6 +261,15 @@ fn suggestions(similar: &[Student]) -> String {
 }
 
 impl LogbookError {
+    /// The same about another's logbook: setting one's own aside would be the wrong advice.
+    pub(super) fn about_the_other(self) -> Self {
+        match self {
+            Self::NotALogbook { why, path } => Self::OtherNotALogbook { why, path },
+            Self::Damaged { detail, path } => Self::OtherDamaged { detail, path },
+            other => other,
+        }
+    }
+
     /// The same would be refused whenever it is tried again: the row itself, or whom it belongs to, is the matter, not the
     /// disk, a lock or the rights.
     pub fn is_for_good(&self) -> bool {

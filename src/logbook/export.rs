@@ -27,8 +27,9 @@ impl Logbook {
         // One transaction, so that the columns found first are those of the rows read after.
         let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
         let situation = self.distinct(
-            "SELECT DISTINCT key FROM attempt, json_each(attempt.situation)
-             WHERE json_type(attempt.situation) = 'object' AND ",
+            "SELECT DISTINCT key FROM attempt, json_each(CASE WHEN json_valid(attempt.situation)
+                AND json_type(attempt.situation) = 'object' THEN attempt.situation ELSE '{}' END)
+             WHERE ",
             whose,
         )?;
         let elements = self.distinct(
@@ -124,8 +125,13 @@ impl Logbook {
         let mut rows = statement.query(params_from_iter(student)).map_err(&sort)?;
         let mut count = 0;
         while let Some(row) = rows.next().map_err(&sort)? {
-            let (number, mut stored) = whole(row).map_err(&sort)?;
-            stored.attempt.elements = self.elements(number).map_err(&sort)?;
+            let read = whole(row).and_then(|(number, mut stored)| {
+                stored.attempt.elements = self.elements(number)?;
+                Ok(stored)
+            });
+            let Some(stored) = self.or_noted("attempt", row, read).map_err(&sort)? else {
+                continue;
+            };
             take(stored)?;
             count += 1;
         }
@@ -136,7 +142,7 @@ impl Logbook {
         let (condition, student) = whose.condition();
         let read = || -> rusqlite::Result<Vec<String>> {
             let mut statement = self.connection.prepare(&format!("{select}{condition} ORDER BY 1"))?;
-            statement.query_map(params_from_iter(student), |r| r.get(0))?.collect()
+            self.readable("column", statement.query(params_from_iter(student))?, |r| r.get(0))
         };
         read().map_err(self.sorted("read the columns"))
     }

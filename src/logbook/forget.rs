@@ -33,10 +33,12 @@ impl Logbook {
     /// The rows go in one transaction, overwritten with zeros; then the recordings; then the file is written anew
     /// without gaps. If the program ends in between, [`Logbook::adopt_leftovers`] removes the remaining recordings.
     pub fn forget(&mut self, id: Uuid, now: Timestamp) -> Result<Forgotten> {
-        let mut report = Forgotten {
-            attempts: self.erase(id, now)?,
-            ..Forgotten::default()
-        };
+        let mut report = Forgotten::default();
+        // Copies go first: were the program to end in between, the student would still be here and be asked for again,
+        // and nothing would be left that nobody looks for.
+        self.student_is_here(id)?;
+        self.remove_copies(&mut report);
+        report.attempts = self.erase(id, now)?;
         match self.remove_recordings_of(id) {
             Ok(removed) => report.recordings = removed,
             Err(e) => report.problems.push(format!("a recording is still there ({e})")),
@@ -47,22 +49,7 @@ impl Logbook {
 
     /// What else held the student: backups, unfinished merges, gaps in the file.
     pub(super) fn clean_up(&mut self, report: &mut Forgotten) {
-        for folder in beside(&self.path, super::merge::MARK) {
-            if let Err(e) = std::fs::remove_dir_all(&folder) {
-                report.problems.push(format!(
-                    "an unfinished merge is still there ({e}): {}",
-                    folder.display()
-                ));
-            }
-        }
-        for backup in beside(&self.path, ".format-") {
-            match std::fs::remove_file(&backup) {
-                Ok(()) => report.backups.push(backup),
-                Err(e) => report
-                    .problems
-                    .push(format!("an old backup is still there ({e}): {}", backup.display())),
-            }
-        }
+        self.remove_copies(report);
         report.may_still_hold = beside(&self.path, ".set-aside-");
         // Checkpoint: in case another program turned the file to a write-ahead log.
         let rewritten = self
@@ -73,6 +60,80 @@ impl Logbook {
                 "the rows are overwritten, but the file could not be written anew ({e})"
             ));
         }
+    }
+
+    /// Copies this room made: of unfinished merges, before a migration, before a merge.
+    fn remove_copies(&self, report: &mut Forgotten) {
+        for folder in beside(&self.path, super::merge::MARK) {
+            if let Err(e) = std::fs::remove_dir_all(&folder) {
+                report.problems.push(format!(
+                    "an unfinished merge is still there ({e}): {}",
+                    folder.display()
+                ));
+            }
+        }
+        for backup in self.backups() {
+            match std::fs::remove_file(&backup) {
+                Ok(()) => report.backups.push(backup),
+                Err(e) => report
+                    .problems
+                    .push(format!("an old backup is still there ({e}): {}", backup.display())),
+            }
+        }
+    }
+
+    fn backups(&self) -> Vec<PathBuf> {
+        let mut found = beside(&self.path, ".format-");
+        found.extend(beside(&self.path, super::merge::BACKUP));
+        found
+    }
+
+    /// Removes backups that hold what has since been removed for good. A forgetting that was
+    /// cut off, or a removal by age, is made whole by this. Returns what could not be removed, as sentences.
+    pub(super) fn remove_old_backups(&self) -> Vec<String> {
+        let mut problems = Vec::new();
+        for backup in self.backups() {
+            // One that cannot be looked into may just be written by another program; forgetting somebody removes it.
+            if self.holds_removed(&backup).unwrap_or(false)
+                && let Err(e) = std::fs::remove_file(&backup)
+                && e.kind() != std::io::ErrorKind::NotFound
+            {
+                problems.push(format!("an old backup is still there ({e}): {}", backup.display()));
+            }
+        }
+        problems
+    }
+
+    fn holds_removed(&self, backup: &std::path::Path) -> rusqlite::Result<bool> {
+        let flags = rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY | rusqlite::OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let copy = rusqlite::Connection::open_with_flags(backup, flags)?;
+        copy.pragma_update(None, "trusted_schema", "OFF")?;
+        let tables: Vec<String> = copy
+            .prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name IN ('student', 'attempt', 'run', 'class')")?
+            .query_map([], |r| r.get(0))?
+            .collect::<rusqlite::Result<_>>()?;
+        let mut removed = self.connection.prepare_cached("SELECT id FROM tombstone")?;
+        let mut ids = removed.query([])?;
+        while let Some(row) = ids.next()? {
+            let id: String = row.get(0)?;
+            for table in &tables {
+                let mut there = copy.prepare_cached(&format!("SELECT EXISTS (SELECT 1 FROM {table} WHERE id = ?1)"))?;
+                if there.query_row([&id], |r| r.get(0))? {
+                    return Ok(true);
+                }
+            }
+        }
+        Ok(false)
+    }
+
+    fn student_is_here(&self, id: Uuid) -> Result<()> {
+        let here: bool = self
+            .connection
+            .query_row("SELECT EXISTS (SELECT 1 FROM student WHERE id = ?1)", [Id(id)], |r| {
+                r.get(0)
+            })
+            .map_err(self.sorted("look for a student"))?;
+        if here { Ok(()) } else { Err(students::unknown(id)) }
     }
 
     /// The rows only. Returns the number of attempts.

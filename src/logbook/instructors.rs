@@ -1,22 +1,18 @@
 //! Who may judge anew, and judging anew.
 //!
-//! An instructor is a person with the role [`INSTRUCTOR`]. Where computers are shared a PIN is asked; only its slow salted
-//! hash is stored (Argon2id, RFC 9106). A PIN of few digits keeps honest people out of each other's way; who has the file
-//! can try them all.
+//! An instructor is a person with the role [`INSTRUCTOR`]. Where computers are shared a PIN is asked (`pins.rs`).
 //!
 //! The program's own verdict always stays beside the instructor's. Every judgement is kept with its reason; the latest
 //! counts.
 
-use argon2::password_hash::SaltString;
-use argon2::{Argon2, PasswordHash, PasswordHasher, PasswordVerifier};
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, Transaction};
+use rusqlite::{Row, Transaction};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::attempts::{SUMMARY_COLUMNS, summary};
 use super::rows::{Id, Millis};
-use super::{AttemptSummary, Logbook, LogbookError, Result, Verdict, Whose, derive, students};
+use super::{AttemptSummary, Logbook, LogbookError, Result, Verdict, Whose, derive};
 
 /// The role of those who may overrule a verdict.
 pub const INSTRUCTOR: &str = "instructor";
@@ -54,42 +50,9 @@ pub struct Judged {
 }
 
 impl Logbook {
-    /// Sets, changes or removes a PIN: 4 to 64 characters.
-    pub fn set_pin(&mut self, id: Uuid, pin: Option<&str>, now: Timestamp) -> Result<()> {
-        let hash = pin.map(hashed).transpose()?;
-        let transaction = self.write("store a PIN")?;
-        let changed = transaction
-            .execute(
-                "UPDATE student SET pin = ?2, pin_at = max(?3, pin_at + 1), changed_at = max(?3, changed_at) WHERE id = ?1",
-                (Id(id), hash, Millis(now)),
-            )
-            .and_then(|n| transaction.commit().map(|()| n))
-            .map_err(self.sorted("store a PIN"))?;
-        if changed == 0 {
-            Err(students::unknown(id))
-        } else {
-            Ok(())
-        }
-    }
-
-    /// Whether this is the person's PIN; false where they have none. Takes some hundredths of a second on purpose.
-    pub fn check_pin(&self, id: Uuid, pin: &str) -> Result<bool> {
-        let stored: Option<String> = self
-            .connection
-            .query_row("SELECT pin FROM student WHERE id = ?1", [Id(id)], |r| r.get(0))
-            .optional()
-            .map_err(self.sorted("read a PIN"))?
-            .ok_or_else(|| students::unknown(id))?;
-        let Some(stored) = stored else { return Ok(false) };
-        let parsed = PasswordHash::new(&stored).map_err(|e| LogbookError::Damaged {
-            detail: format!("a PIN's hash: {e}"),
-            path: self.path.clone(),
-        })?;
-        Ok(Argon2::default().verify_password(pin.as_bytes(), &parsed).is_ok())
-    }
-
-    /// Lets somebody act as an instructor: they must have the role, and give their PIN if they have one.
-    pub fn instructor(&self, id: Uuid, pin: Option<&str>) -> Result<Instructor> {
+    /// Lets somebody act as an instructor: they must have the role, and give their PIN if they have one. Once any
+    /// instructor has one, those without cannot act: anybody could say that they are they.
+    pub fn instructor(&mut self, id: Uuid, pin: Option<&str>, now: Timestamp) -> Result<Instructor> {
         let person = self.student(id)?;
         if person.role.as_deref() != Some(INSTRUCTOR) {
             return Err(LogbookError::NotAnInstructor { who: person.name });
@@ -97,9 +60,11 @@ impl Logbook {
         if person.has_pin {
             match pin {
                 None => return Err(LogbookError::PinNeeded { who: person.name }),
-                Some(pin) if !self.check_pin(id, pin)? => return Err(LogbookError::WrongPin { who: person.name }),
+                Some(pin) if !self.check_pin(id, pin, now)? => return Err(LogbookError::WrongPin { who: person.name }),
                 Some(_) => {}
             }
+        } else if !self.pin_holders()?.is_empty() {
+            return Err(LogbookError::PinFirst { who: person.name });
         }
         Ok(Instructor { id })
     }
@@ -194,20 +159,7 @@ impl Logbook {
                 "SELECT overrule.id, attempt_id, element, verdict, by, at, reason FROM overrule {which}
                  ORDER BY at, overrule.id"
             ))?;
-            statement
-                .query_map(rusqlite::params_from_iter(id), |r| {
-                    let element: String = r.get(2)?;
-                    Ok(Judged {
-                        id: r.get(0)?,
-                        attempt: r.get::<_, Id>(1)?.0,
-                        element: (!element.is_empty()).then_some(element),
-                        verdict: r.get(3)?,
-                        by: r.get::<_, Option<Id>>(4)?.map(|id| id.0),
-                        at: r.get::<_, Millis>(5)?.0,
-                        reason: r.get(6)?,
-                    })
-                })?
-                .collect()
+            self.readable("judgement", statement.query(rusqlite::params_from_iter(id))?, judged)
         };
         read().map_err(self.sorted("read judgements"))
     }
@@ -222,9 +174,11 @@ impl Logbook {
         );
         let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement
-                .query_map(rusqlite::params_from_iter(student), summary)?
-                .collect()
+            self.readable(
+                "attempt",
+                statement.query(rusqlite::params_from_iter(student))?,
+                summary,
+            )
         };
         read().map_err(self.sorted("list attempts held out"))
     }
@@ -258,6 +212,19 @@ pub(super) fn add(
     Ok(())
 }
 
+pub(super) fn judged(row: &Row<'_>) -> rusqlite::Result<Judged> {
+    let element: String = row.get(2)?;
+    Ok(Judged {
+        id: row.get(0)?,
+        attempt: row.get::<_, Id>(1)?.0,
+        element: (!element.is_empty()).then_some(element),
+        verdict: row.get(3)?,
+        by: row.get::<_, Option<Id>>(4)?.map(|id| id.0),
+        at: row.get::<_, Millis>(5)?.0,
+        reason: row.get(6)?,
+    })
+}
+
 fn checked_reason(reason: &str) -> Result<&str> {
     let reason = reason.trim();
     if reason.is_empty() || reason.chars().count() > 500 {
@@ -266,19 +233,4 @@ fn checked_reason(reason: &str) -> Result<&str> {
         });
     }
     Ok(reason)
-}
-
-fn hashed(pin: &str) -> Result<String> {
-    if !(4..=64).contains(&pin.chars().count()) {
-        return Err(LogbookError::Invalid {
-            why: "a PIN has 4 to 64 characters".to_owned(),
-        });
-    }
-    let failed = |e: argon2::password_hash::Error| LogbookError::Invalid {
-        why: format!("the PIN could not be hashed ({e})"),
-    };
-    // 122 of a random identifier's 128 bits are random, from the system's source.
-    let salt = SaltString::encode_b64(Uuid::new_v4().as_bytes()).map_err(failed)?;
-    let hash = Argon2::default().hash_password(pin.as_bytes(), &salt).map_err(failed)?;
-    Ok(hash.to_string())
 }

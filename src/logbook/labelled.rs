@@ -81,7 +81,7 @@ impl Logbook {
                 "SELECT id FROM attempt WHERE kind = 'call' AND held_out = 0 AND id IN (SELECT attempt_id FROM overrule)
                  ORDER BY started_at, id",
             )?;
-            statement.query_map([], |r| r.get::<_, Id>(0).map(|id| id.0))?.collect()
+            self.readable("attempt", statement.query([])?, |r| r.get::<_, Id>(0).map(|id| id.0))
         };
         read().map_err(self.sorted("look for judged calls"))
     }

@@ -10,7 +10,8 @@
 //!
 //! How long this computer keeps things is not merged: it is this computer's own.
 //!
-//! The other logbook is not touched: what is merged is a copy, which may be of an older format.
+//! The other logbook is not touched: what is merged is a copy, which may be of an older format. Rows of it that cannot be
+//! read stay behind and are named (`bad_rows.rs`). Before anything changes, a backup of this logbook is put beside it.
 
 use std::path::{Path, PathBuf};
 
@@ -21,7 +22,7 @@ use super::error::{file, sorted};
 use super::open::{beside, make_private_folder};
 use super::recordings::remove_if_there;
 use super::rows::Id;
-use super::{Forgotten, Logbook, LogbookError, RecordingName, Result, derive, schema};
+use super::{BadRow, Forgotten, Logbook, LogbookError, RecordingName, Result, bad_rows, derive, schema};
 
 /// What a merge brought and took away.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -46,12 +47,22 @@ pub struct Merged {
     pub same_names: Vec<String>,
     /// What was cleaned up after students were forgotten.
     pub cleaned: Forgotten,
+    /// Rows of the other logbook that cannot be read; they and what belongs to them were not taken over.
+    pub stepped_over: Vec<BadRow>,
+    /// The backup made before the merge; `None` for a logbook that is not on disk.
+    pub backup: Option<PathBuf>,
     /// What did not succeed, as sentences; a further merge tries again.
     pub problems: Vec<String>,
 }
 
+/// More than half an hour of the largest form the program writes.
+const LARGEST_RECORDING: u64 = 200_000_000;
+
 /// In the folder of the logbook, while a merge goes on.
 pub(super) const MARK: &str = ".merging-";
+
+/// What the name of the backup before a merge ends in.
+pub(super) const BACKUP: &str = ".before-merge.backup";
 
 /// A private copy of the other logbook, removed when it is dropped.
 struct Copy {
@@ -85,7 +96,8 @@ impl Logbook {
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
-        let copy = self.copy_of(other)?;
+        let (copy, stepped_over) = self.copy_of(other).map_err(LogbookError::about_the_other)?;
+        let backup = self.backup_before_merge()?;
         let Some(text) = copy.database.to_str() else {
             return Err(LogbookError::Invalid {
                 why: "the logbook's path is not valid Unicode".to_owned(),
@@ -100,6 +112,8 @@ impl Logbook {
             .map_err(self.sorted("close the other logbook"))?;
         let (mut merged, unwanted) = merged?;
         drop(copy);
+        merged.stepped_over = stepped_over;
+        merged.backup = backup;
         self.merge_files(&mut merged, &unwanted, other_recordings)?;
         if merged.forgotten > 0 {
             self.clean_up(&mut merged.cleaned);
@@ -109,10 +123,12 @@ impl Logbook {
     }
 
     /// A copy in the newest format, beside this logbook: its folder is as private as this one's.
-    fn copy_of(&self, other: &Path) -> Result<Copy> {
+    ///
+    /// Rows that cannot be read are taken out of it; what they were comes with it.
+    fn copy_of(&self, other: &Path) -> Result<(Copy, Vec<BadRow>)> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         if !other.is_file() {
-            return Err(LogbookError::NotALogbook {
+            return Err(LogbookError::OtherNotALogbook {
                 why: "there is no such file".to_owned(),
                 path: other.to_path_buf(),
             });
@@ -120,7 +136,7 @@ impl Logbook {
         let mut connection = Connection::open_with_flags(other, flags).map_err(|e| sorted(other, "open", e))?;
         let found = schema::look(&mut connection).map_err(|e| sorted(other, "open", e))?;
         if found.format == 0 || found.application_id != schema::APPLICATION_ID {
-            return Err(LogbookError::NotALogbook {
+            return Err(LogbookError::OtherNotALogbook {
                 why: "it is another program's database, or empty".to_owned(),
                 path: other.to_path_buf(),
             });
@@ -130,6 +146,17 @@ impl Logbook {
             return Err(LogbookError::Newer {
                 found: found.format,
                 known,
+                path: other.to_path_buf(),
+            });
+        }
+        let sort = |e| sorted(other, "look at the tables", e);
+        connection.pragma_update(None, "trusted_schema", "OFF").map_err(sort)?;
+        let mut right = Connection::open_in_memory().map_err(sort)?;
+        let migrations = usize::try_from(found.format).unwrap_or_default();
+        schema::migrate(&mut right, Path::new(":memory:"), &schema::MIGRATIONS[..migrations])?;
+        if let Err(why) = bad_rows::same_tables(&connection, &right).map_err(sort)? {
+            return Err(LogbookError::OtherNotALogbook {
+                why,
                 path: other.to_path_buf(),
             });
         }
@@ -151,8 +178,22 @@ impl Logbook {
             .execute("VACUUM INTO ?1", [text])
             .map_err(|e| sorted(other, "copy the other logbook", e))?;
         // Brings it up to date.
-        drop(Self::open(&copy.database, &copy.folder)?);
-        Ok(copy)
+        let mut opened = Self::open(&copy.database, &copy.folder)?;
+        let stepped_over = bad_rows::clear(&mut opened.connection, other)?;
+        drop(opened);
+        Ok((copy, stepped_over))
+    }
+
+    /// The latest merge can be taken back by putting this file in the logbook's place.
+    fn backup_before_merge(&self) -> Result<Option<PathBuf>> {
+        if !self.path.is_file() {
+            return Ok(None);
+        }
+        let mut name = self.path.clone().into_os_string();
+        name.push(BACKUP);
+        let target = PathBuf::from(name);
+        schema::back_up(&self.path, &target)?;
+        Ok(Some(target))
     }
 
     /// The rows, in one transaction. Also gives the recordings whose rows went.
@@ -195,9 +236,21 @@ impl Logbook {
                 continue;
             }
             let source = name.path(theirs);
-            if !source.is_file() {
-                merged.recordings_missing += 1;
-                continue;
+            // Only what really lies there: a link could lead to any file of whoever merges.
+            match std::fs::symlink_metadata(&source) {
+                Ok(found) if found.is_file() && found.len() <= LARGEST_RECORDING => {}
+                Ok(_) => {
+                    merged.problems.push(format!(
+                        "a recording is no file of its own, or larger than {} MB, and was not copied: {}",
+                        LARGEST_RECORDING / 1_000_000,
+                        source.display()
+                    ));
+                    continue;
+                }
+                Err(_) => {
+                    merged.recordings_missing += 1;
+                    continue;
+                }
             }
             let copied = make_private_folder(&self.recordings).and_then(|()| {
                 let mut copy = name.copy_beside(&self.recordings)?;

@@ -9,13 +9,16 @@
 //! | `rows.rs` | the rows as the rest of the program sees them |
 //! | `error.rs` | everything that can go wrong, as sentences for the user |
 //! | `schema.rs`, `format_2.rs` | tables, indexes, migrations |
+//! | `bad_rows.rs` | rows that cannot be read: stepped over, kept out of a merge, set aside |
 //! | `derive.rs` | what follows from answers about consent and from judgements |
 //! | `open.rs` | opening, write protection, setting a damaged file aside |
 //! | `students.rs` | students, consent |
 //! | `attempts.rs`, `counts.rs` | recording attempts, lists; how often what came |
 //! | `runs.rs` | whole launches, ear drills and other turns that belong together |
 //! | `classes.rs` | classes and their members |
-//! | `instructors.rs`, `labelled.rs` | PINs, overruling a verdict; the calls so labelled |
+//! | `pins.rs` | PINs, and how often one may be tried |
+//! | `instructors.rs`, `labelled.rs` | overruling a verdict; the calls so labelled |
+//! | `alike.rs` | names that look the same |
 //! | `retention.rs` | removing by age |
 //! | `merge.rs` | two logbooks become one |
 //! | `past.rs` | past calls for the plan |
@@ -35,7 +38,9 @@
 //! * **Ids are random UUIDs**, local row numbers never leave the file: two logbooks can be merged.
 //! * **No recording without consent** is kept by the database itself (triggers), not only by this code.
 
+mod alike;
 mod attempts;
+mod bad_rows;
 mod classes;
 mod counts;
 mod derive;
@@ -48,6 +53,7 @@ mod labelled;
 mod merge;
 mod open;
 mod past;
+mod pins;
 mod practised;
 mod progress;
 mod recordings;
@@ -59,6 +65,7 @@ mod students;
 mod take_in;
 
 pub use attempts::Whose;
+pub use bad_rows::BadRow;
 pub use classes::Class;
 pub use counts::{ElementCount, FirstTime, OutcomeCounts};
 pub use error::LogbookError;
@@ -98,4 +105,6 @@ pub struct Logbook {
     /// The folder of the recordings.
     recordings: PathBuf,
     read_only: bool,
+    /// Rows that were stepped over because they cannot be read.
+    noted: bad_rows::Noted,
 }

@@ -104,6 +104,7 @@ impl Logbook {
             path: path.to_path_buf(),
             recordings: recordings.to_path_buf(),
             read_only,
+            noted: std::cell::RefCell::default(),
         })
     }
 
@@ -216,6 +217,18 @@ fn private_folders() -> std::fs::DirBuilder {
     #[cfg(unix)]
     std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
     builder
+}
+
+/// Writes a file that is not there yet and that only its owner can read.
+pub(super) fn write_private(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    use std::io::Write;
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut out = options.open(path)?;
+    out.write_all(bytes)?;
+    out.sync_all()
 }
 
 /// Renames a damaged or foreign file, and what SQLite left beside it, to `NAME.set-aside-N`, so that a new logbook can

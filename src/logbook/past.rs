@@ -22,9 +22,10 @@ impl Logbook {
     pub fn past(&self, student: Uuid, site: &str) -> Result<Vec<Past>> {
         let read = || -> rusqlite::Result<Vec<Past>> {
             let mut attempts = self.connection.prepare_cached(ATTEMPTS)?;
-            let rows: Vec<(i64, Option<Past>)> = attempts
-                .query_map(params![Id(student), site, AT_MOST], |r| Ok((r.get(0)?, past(r, site)?)))?
-                .collect::<rusqlite::Result<_>>()?;
+            let rows: Vec<(i64, Option<Past>)> =
+                self.readable("attempt", attempts.query(params![Id(student), site, AT_MOST])?, |r| {
+                    Ok((r.get(0)?, past(r, site)?))
+                })?;
             let mut verdicts = self.connection.prepare_cached(VERDICTS)?;
             let mut all = Vec::with_capacity(rows.len());
             for (number, past) in rows.into_iter().rev() {
@@ -36,9 +37,7 @@ impl Logbook {
                         heard: r.get(2)?,
                     })
                 };
-                past.verdicts = verdicts
-                    .query_map([number], answered)?
-                    .collect::<rusqlite::Result<_>>()?;
+                past.verdicts = self.readable("verdict", verdicts.query([number])?, answered)?;
                 all.push(past);
             }
             Ok(all)

@@ -76,7 +76,7 @@ impl Logbook {
             let mut statement = self.connection.prepare_cached(&sql)?;
             let mut all = Vec::new();
             for student in students {
-                all.extend(gather(statement.query((Id(*student), site, most))?)?);
+                all.extend(self.gather(statement.query((Id(*student), site, most))?)?);
             }
             all.sort_by_key(|p| p.started_at);
             Ok(all)
@@ -90,27 +90,40 @@ impl Logbook {
         let sql = format!("{QUERY}{condition} ORDER BY started_at, number, position");
         let read = || -> rusqlite::Result<Vec<Practised>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            gather(statement.query(params_from_iter(student))?)
+            self.gather(statement.query(params_from_iter(student))?)
         };
         read().map_err(self.sorted("read attempts for a report"))
     }
-}
 
-/// One attempt for all rows of the same number that follow each other.
-fn gather(mut rows: Rows<'_>) -> rusqlite::Result<Vec<Practised>> {
-    let mut all: Vec<Practised> = Vec::new();
-    let mut last = None;
-    while let Some(row) = rows.next()? {
-        let number: i64 = row.get(0)?;
-        if last != Some(number) {
-            all.push(attempt(row)?);
-            last = Some(number);
+    /// One attempt for all rows of the same number that follow each other; none where one of the rows cannot be read.
+    fn gather(&self, mut rows: Rows<'_>) -> rusqlite::Result<Vec<Practised>> {
+        let mut all: Vec<Practised> = Vec::new();
+        let (mut last, mut bad) = (None, false);
+        while let Some(row) = rows.next()? {
+            let number: i64 = row.get(0)?;
+            if last != Some(number) {
+                last = Some(number);
+                let read = self.or_noted("attempt", row, attempt(row))?;
+                bad = read.is_none();
+                all.extend(read);
+            }
+            if bad {
+                continue;
+            }
+            match self.or_noted("attempt", row, element(row))? {
+                Some(Some(element)) => all
+                    .last_mut()
+                    .into_iter()
+                    .for_each(|a| a.elements.push(element.clone())),
+                Some(None) => {}
+                None => {
+                    bad = true;
+                    all.pop();
+                }
+            }
         }
-        if let (Some(element), Some(attempt)) = (element(row)?, all.last_mut()) {
-            attempt.elements.push(element);
-        }
+        Ok(all)
     }
-    Ok(all)
 }
 
 fn attempt(row: &Row<'_>) -> rusqlite::Result<Practised> {

@@ -246,24 +246,22 @@ impl Logbook {
         if let Some(place) = &place {
             values.push(place);
         }
-        statement
-            .query_map(&values[..], |r| {
-                let started: Millis = r.get(1)?;
-                let offset = Offset::from_seconds(r.get(2)?).unwrap_or(Offset::UTC);
-                let timings: String = r.get(6)?;
-                Ok(Row {
-                    number: r.get(0)?,
-                    date: offset.to_datetime(started.0).date(),
-                    first: r.get::<_, u32>(3)? == 1,
-                    outcome: r.get(4)?,
-                    situation: r.get(5)?,
-                    // A time that cannot be read is one that was not measured.
-                    reaction: serde_json::from_str::<Timings>(&timings)
-                        .ok()
-                        .and_then(|t| t.prompt_end_to_press_ms),
-                })
-            })?
-            .collect()
+        self.readable("attempt", statement.query(&values[..])?, |r| {
+            let started: Millis = r.get(1)?;
+            let offset = Offset::from_seconds(r.get(2)?).unwrap_or(Offset::UTC);
+            let timings: String = r.get(6)?;
+            Ok(Row {
+                number: r.get(0)?,
+                date: offset.to_datetime(started.0).date(),
+                first: r.get::<_, u32>(3)? == 1,
+                outcome: r.get(4)?,
+                situation: r.get(5)?,
+                // A time that cannot be read is one that was not measured.
+                reaction: serde_json::from_str::<Timings>(&timings)
+                    .ok()
+                    .and_then(|t| t.prompt_end_to_press_ms),
+            })
+        })
     }
 
     /// Elements and mix-ups of the first attempts in which anything was heard.
@@ -277,13 +275,15 @@ impl Logbook {
         for row in rows.iter().filter(|r| r.first && r.outcome != Outcome::NothingHeard) {
             let mut verdicts = statement.query([row.number])?;
             while let Some(v) = verdicts.next()? {
-                let element: String = v.get(0)?;
-                let verdict: Verdict = v.get(1)?;
-                let by_program: bool = v.get(2)?;
-                let position: i64 = v.get(4)?;
+                let read = || -> rusqlite::Result<(String, Verdict, bool, Option<String>, i64)> {
+                    Ok((v.get(0)?, v.get(1)?, v.get(2)?, v.get(3)?, v.get(4)?))
+                };
+                let Some((element, verdict, by_program, heard, position)) = self.or_noted("verdict", v, read())? else {
+                    continue;
+                };
                 if verdict == Verdict::Wrong
                     && by_program
-                    && let Some(heard) = v.get::<_, Option<String>>(3)?
+                    && let Some(heard) = heard
                     && let Some(right) = right(&row.situation, &element)
                     && right != heard
                 {
@@ -330,15 +330,13 @@ impl Logbook {
                 "SELECT step, site_version, count(*) FROM attempt WHERE site = ?1
                  GROUP BY step, site_version ORDER BY step, site_version",
             )?;
-            statement
-                .query_map([site], |r| {
-                    Ok(VersionCount {
-                        step: r.get(0)?,
-                        version: r.get(1)?,
-                        attempts: r.get::<_, i64>(2)?.unsigned_abs(),
-                    })
-                })?
-                .collect()
+            self.readable("version", statement.query([site])?, |r| {
+                Ok(VersionCount {
+                    step: r.get(0)?,
+                    version: r.get(1)?,
+                    attempts: r.get::<_, i64>(2)?.unsigned_abs(),
+                })
+            })
         };
         read().map_err(self.sorted("count the attempts of a site"))
     }

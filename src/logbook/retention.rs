@@ -142,16 +142,29 @@ impl Logbook {
                 }
             }
         }
+        removed.problems.extend(self.remove_old_backups());
         Ok(removed)
     }
 
     /// Removes one attempt for good, with its recording.
     pub fn remove_attempt(&mut self, id: Uuid, now: Timestamp) -> Result<()> {
-        let found = self
-            .attempt(id)?
-            .ok_or_else(|| LogbookError::NoSuchAttempt { asked: id.to_string() })?;
-        self.remove_attempts(&[(id, found.attempt.student)], now)?;
-        match found.attempt.student {
+        // Only what is needed: an attempt that cannot be read can be removed.
+        let student = self
+            .connection
+            .query_row("SELECT student_id FROM attempt WHERE id = ?1", [Id(id)], |r| {
+                r.get::<_, Option<String>>(0)
+            })
+            .optional()
+            .map_err(self.sorted("look for an attempt"))?
+            .ok_or_else(|| LogbookError::NoSuchAttempt { asked: id.to_string() })?
+            .and_then(|id| Uuid::try_parse(&id).ok());
+        self.remove_attempts(&[(id, student)], now)?;
+        if let Some(problem) = self.remove_old_backups().into_iter().next() {
+            return Err(LogbookError::Invalid {
+                why: format!("the attempt is removed, but {problem}"),
+            });
+        }
+        match student {
             Some(student) => remove_if_there(&RecordingName::new(student, id).path(&self.recordings)),
             None => Ok(()),
         }
@@ -171,11 +184,9 @@ impl Logbook {
             let mut statement = self.connection.prepare_cached(&format!(
                 "SELECT id, student_id FROM attempt WHERE student_id IS ?1 AND started_at < ?2 AND {more}"
             ))?;
-            statement
-                .query_map((student.map(Id), Millis(before)), |r| {
-                    Ok((r.get::<_, Id>(0)?.0, r.get::<_, Option<Id>>(1)?.map(|id| id.0)))
-                })?
-                .collect()
+            self.readable("attempt", statement.query((student.map(Id), Millis(before)))?, |r| {
+                Ok((r.get::<_, Id>(0)?.0, r.get::<_, Option<Id>>(1)?.map(|id| id.0)))
+            })
         };
         read().map_err(self.sorted("look for what is old"))
     }

@@ -164,7 +164,8 @@ pub struct StoredRun {
     pub changed_at: Timestamp,
 }
 
-const COLUMNS: &str = "id, kind, student_id, class_id, started_at, utc_offset_seconds, site, site_version, role, seed,
+pub(super) const COLUMNS: &str =
+    "id, kind, student_id, class_id, started_at, utc_offset_seconds, site, site_version, role, seed,
     ending, ended_at, changed_at, situation, course, record";
 
 impl Logbook {
@@ -264,7 +265,7 @@ impl Logbook {
         );
         let read = || -> rusqlite::Result<Vec<StoredRun>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement.query_map(params_from_iter(student), stored)?.collect()
+            self.readable("run", statement.query(params_from_iter(student))?, stored)
         };
         read().map_err(self.sorted("list runs"))
     }
@@ -275,13 +276,13 @@ impl Logbook {
             format!("SELECT {SUMMARY_COLUMNS} FROM attempt WHERE run_id = ?1 ORDER BY run_position, started_at, id");
         let read = || -> rusqlite::Result<Vec<AttemptSummary>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement.query_map([Id(run)], summary)?.collect()
+            self.readable("attempt", statement.query([Id(run)])?, summary)
         };
         read().map_err(self.sorted("list attempts of a run"))
     }
 }
 
-fn stored(row: &Row<'_>) -> rusqlite::Result<StoredRun> {
+pub(super) fn stored(row: &Row<'_>) -> rusqlite::Result<StoredRun> {
     Ok(StoredRun {
         run: NewRun {
             id: row.get::<_, Id>(0)?.0,

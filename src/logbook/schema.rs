@@ -166,7 +166,7 @@ fn migrate_alone(connection: &mut Connection, path: &Path, migrations: &[&str]) 
         return Ok(());
     };
     if found > 0 && path.is_file() {
-        back_up(path, found)?;
+        back_up(path, &backup_name(path, found))?;
     }
     let run = || -> rusqlite::Result<()> {
         for migration in missing {
@@ -191,10 +191,9 @@ pub(super) fn backup_name(path: &Path, format: usize) -> PathBuf {
 /// Copies the database, which the caller has locked against writing: with a connection of its own, since one inside a
 /// transaction cannot. Not by copying the file: that would drop this process's locks on it (POSIX locks belong to the
 /// process and end with the first close).
-fn back_up(path: &Path, format: usize) -> Result<()> {
-    let target = backup_name(path, format);
+pub(super) fn back_up(path: &Path, target: &Path) -> Result<()> {
     // Only who has the lock writes it, so one name is enough, and what a killed program left does not stay.
-    let unfinished = files::with_ending(&target, ".part");
+    let unfinished = files::with_ending(target, ".part");
     for left in [unfinished.clone(), files::with_ending(&unfinished, "-journal")] {
         files::remove(&left).map_err(file("replace an unfinished backup", &left))?;
     }
@@ -211,8 +210,8 @@ fn back_up(path: &Path, format: usize) -> Result<()> {
         .write(true)
         .open(&unfinished)
         .and_then(|f| f.sync_all())
-        .and_then(|()| std::fs::rename(&unfinished, &target))
-        .map_err(file("finish the backup", &target))
+        .and_then(|()| std::fs::rename(&unfinished, target))
+        .map_err(file("finish the backup", target))
 }
 
 #[cfg(test)]

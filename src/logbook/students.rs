@@ -4,11 +4,13 @@ use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, Transaction};
 use uuid::Uuid;
 
+use super::alike::skeleton;
 use super::error::sorted;
 use super::rows::{Id, Millis};
 use super::{Consent, Logbook, LogbookError, NewStudent, Result, Retention, Student, derive};
 
-const COLUMNS: &str = "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at,
+pub(super) const COLUMNS: &str =
+    "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at,
     needs_guardian, pin IS NOT NULL, keep_recordings_days, keep_attempts_days";
 
 impl Logbook {
@@ -18,6 +20,7 @@ impl Logbook {
         if let Some(consent) = &new.consent {
             guardian_answered(new.needs_guardian, consent, name)?;
         }
+        self.refuse_look_alike(None, name, new.role.as_deref())?;
         let id = Uuid::new_v4();
         let transaction = self.write("add a student")?;
         let add = || -> rusqlite::Result<()> {
@@ -45,6 +48,7 @@ impl Logbook {
         now: Timestamp,
     ) -> Result<Student> {
         let name = checked_name("student", name)?;
+        self.refuse_look_alike(Some(id), name, role)?;
         let transaction = self.write("change a student")?;
         let changed = transaction
             .execute(
@@ -128,15 +132,13 @@ impl Logbook {
             let mut statement = self
                 .connection
                 .prepare_cached("SELECT given, at, nullif(by, '') FROM consent_answer WHERE student_id = ?1")?;
-            statement
-                .query_map([Id(id)], |r| {
-                    Ok(Consent {
-                        given: r.get(0)?,
-                        asked_at: r.get::<_, Millis>(1)?.0,
-                        by: r.get(2)?,
-                    })
-                })?
-                .collect()
+            self.readable("answer about recordings", statement.query([Id(id)])?, |r| {
+                Ok(Consent {
+                    given: r.get(0)?,
+                    asked_at: r.get::<_, Millis>(1)?.0,
+                    by: r.get(2)?,
+                })
+            })
         };
         read().map_err(self.sorted("read the answers about recordings"))
     }
@@ -165,12 +167,36 @@ impl Logbook {
             let mut statement = self
                 .connection
                 .prepare_cached(&format!("SELECT {COLUMNS} FROM student"))?;
-            statement.query_map([], student)?.collect()
+            self.readable("student", statement.query([])?, student)
         };
         let mut students = read().map_err(self.sorted("read the students"))?;
         // In Rust and not in SQL: SQLite folds the case of ASCII letters only.
         students.sort_by_cached_key(|s| (s.name.to_lowercase(), s.id));
         Ok(students)
+    }
+
+    /// Nobody may be taken for an instructor, and no instructor for anybody else.
+    fn refuse_look_alike(&self, id: Option<Uuid>, name: &str, role: Option<&str>) -> Result<()> {
+        let instructor = role == Some(super::INSTRUCTOR);
+        let there = self.students()?;
+        let mine = skeleton(name);
+        let other = there
+            .iter()
+            .filter(|s| Some(s.id) != id && (instructor || s.is_instructor()))
+            .find(|s| skeleton(&s.name) == mine);
+        match other {
+            None => Ok(()),
+            Some(other) => Err(LogbookError::LooksLike {
+                name: name.to_owned(),
+                other: other.name.clone(),
+            }),
+        }
+    }
+
+    /// Who is here already under a name that looks like this one.
+    pub fn looks_like(&self, name: &str) -> Result<Option<Student>> {
+        let mine = skeleton(name);
+        Ok(self.students()?.into_iter().find(|s| skeleton(&s.name) == mine))
     }
 
     /// The one student meant by a name (case does not matter), an id, or the beginning of an id of at least eight
@@ -256,7 +282,7 @@ fn answer(transaction: &Transaction<'_>, id: Uuid, consent: &Consent) -> rusqlit
     derive::consent(transaction, Some(id))
 }
 
-fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
+pub(super) fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
     let answer: Option<String> = row.get(4)?;
     let asked_at: Option<Millis> = row.get(5)?;
     let by = row.get(6)?;

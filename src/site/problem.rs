@@ -52,6 +52,9 @@ impl fmt::Display for Problems {
     }
 }
 
+/// So many problems are listed; who has mended them sees the next ones.
+pub(super) const MOST: usize = 1000;
+
 /// Collects problems of one file and turns byte positions into lines.
 pub(super) struct Collector<'a> {
     pub file: &'a str,
@@ -67,6 +70,16 @@ impl Collector<'_> {
 
     /// Note a problem at a byte range of the file.
     pub fn at(&mut self, span: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) {
+        // Each looks up its line in the whole text: what nobody will read any more must not take minutes.
+        if self.found.len() >= MOST {
+            if self.found.len() == MOST {
+                self.whole(
+                    format!("There are more problems than the {MOST} named here"),
+                    "Mend these first, then check again.",
+                );
+            }
+            return;
+        }
         let line = Some(self.line(span));
         self.found.push(Problem {
             file: self.file.to_owned(),

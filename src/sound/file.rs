@@ -21,6 +21,11 @@ const SHORTEST_REST: f64 = 0.1;
 const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 /// Channels taken: more is a damaged header, not a recording.
 const MOST_CHANNELS: u16 = 64;
+/// Floats beyond this are no sound, not even of an editor that writes 16-bit numbers as floats, and the filters of a change
+/// of rate cannot hold them.
+const LARGEST_SAMPLE: f32 = 1e6;
+/// Chunks looked at before the sound. Editors write a handful.
+const MOST_CHUNKS: usize = 1000;
 /// Frames decoded at once.
 const BLOCK: usize = 4096;
 
@@ -167,6 +172,16 @@ impl<'a> Intake<'a> {
     fn frame(&mut self, frame: &[f32]) -> Result<(), SoundError> {
         if frame.iter().any(|s| !s.is_finite()) {
             let detail = format!("the sample at {:.3} s is not a number", self.gather.meter().seconds());
+            return Err(SoundError::Form {
+                path: self.path.to_path_buf(),
+                detail,
+            });
+        }
+        if frame.iter().any(|s| s.abs() > LARGEST_SAMPLE) {
+            let detail = format!(
+                "the sample at {:.3} s is more than {LARGEST_SAMPLE} times full scale",
+                self.gather.meter().seconds()
+            );
             return Err(SoundError::Form {
                 path: self.path.to_path_buf(),
                 detail,
@@ -356,7 +371,7 @@ fn wav_header(file: &mut (impl Read + Seek), size: u64) -> Result<(Form, Data), 
     let riff_size = u32::from_le_bytes([s0, s1, s2, s3]);
     let mut form = None;
     let mut at = 12u64;
-    loop {
+    for _ in 0..MOST_CHUNKS {
         let mut head = [0u8; 8];
         file.seek(SeekFrom::Start(at))?;
         if at >= size || !fill(file, &mut head)? {
@@ -396,6 +411,9 @@ fn wav_header(file: &mut (impl Read + Seek), size: u64) -> Result<(Form, Data), 
         // Chunks are padded to even length.
         at = start + u64::from(length) + u64::from(length % 2);
     }
+    Err(HeaderError::Form(format!(
+        "there are more than {MOST_CHUNKS} other chunks before the sound"
+    )))
 }
 
 /// Fills `buffer`; false if the file ends first.

@@ -313,7 +313,7 @@ impl ClassPage {
                     "class.today",
                     "class.at_once",
                     "class.lately",
-                    "class.not_steady",
+                    "class.missed",
                 ] {
                     ui.label(look::remark(words.say(key)));
                 }
@@ -323,7 +323,7 @@ impl ClassPage {
                     ui.label(row.today.to_string());
                     ui.label(counts(&row.at_once));
                     ui.label(row.lately.as_ref().map_or_else(|| "-".to_owned(), counts));
-                    ui.add(Label::new(row.struggling()).wrap());
+                    ui.add(Label::new(row.most_missed()).wrap());
                     ui.end_row();
                 }
             });
@@ -460,6 +460,7 @@ mod tests {
             at_once: Share::new(1, 4),
             lately: None,
             struggles: vec![("Crew".into(), Share::new(2, 9))],
+            missed: vec![("Crew".into(), Share::new(7, 9))],
         };
         let needs = vec![Need {
             element: "crew".into(),
@@ -471,7 +472,7 @@ mod tests {
             needs,
         };
         bench.tell(Event::Class(ClassEvent::Board(Box::new(board))));
-        for text in ["1/4", "Crew 2/9", "Crew: Kim, Robin"] {
+        for text in ["1/4", "Crew 7/9", "Not steady yet, Crew: Kim, Robin"] {
             bench.window.get_by_label(text);
         }
     }

@@ -111,7 +111,7 @@ impl Default for Settings {
 impl Settings {
     /// From a file; a file that is not there gives the first values. The error is a sentence.
     pub fn read(file: &Path) -> Result<Self, String> {
-        let text = match std::fs::read_to_string(file) {
+        let text = match crate::folders::read_outside_text(file, 1 << 20) {
             Ok(text) => text,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
             Err(e) => return Err(unread(&e, file)),

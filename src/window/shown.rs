@@ -145,6 +145,8 @@ impl Shown {
                 self.settled(id);
             }
             Event::NotStored(id) => self.settled(id),
+            // The window is gone by then.
+            Event::Lost { .. } => {}
             Event::HeldOut { attempt, held: true } => drop(self.held_out.insert(attempt)),
             Event::HeldOut { attempt, held: false } => drop(self.held_out.remove(&attempt)),
             Event::Launch(flown) => {

@@ -113,7 +113,12 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
     for order in inbox {
         match order {
             Order::Quit => {
-                keeper.store_waiting();
+                if let Some(e) = keeper.store_waiting() {
+                    keeper.out.tell(Event::Lost {
+                        attempts: keeper.waiting.len(),
+                        why: e.to_string(),
+                    });
+                }
                 return;
             }
             other => {
@@ -306,8 +311,8 @@ impl Keeper {
     }
 
     /// Try once more what could not be stored, in order. A failure that may pass (a full disk, a lock) ends it; what is
-    /// refused for good makes way for the others.
-    fn store_waiting(&mut self) {
+    /// refused for good makes way for the others. Gives back why some still wait.
+    fn store_waiting(&mut self) -> Option<LogbookError> {
         while let Some(attempt) = self.waiting.first_mut() {
             let id = attempt.id;
             let now = Timestamp::now();
@@ -318,10 +323,11 @@ impl Keeper {
             match result {
                 Ok(()) => self.out.tell(Event::Stored(id)),
                 Err(e) if e.is_for_good() => self.out.trouble(format!("{e}. An attempt that waited is not kept.")),
-                Err(_) => return,
+                Err(e) => return Some(e),
             }
             self.waiting.remove(0);
         }
+        None
     }
 
     /// What is older than it may be goes at the start; off until somebody has said a number of days.

@@ -383,6 +383,13 @@ pub enum Event {
     Stored(Uuid),
     /// The attempt is not on disk, or not yet; why comes as `Trouble`.
     NotStored(Uuid),
+    /// The program ends, and these attempts could not be stored: the last thing that is told.
+    Lost {
+        /// How many.
+        attempts: usize,
+        /// Why not.
+        why: String,
+    },
     /// The attempt is held out of the record, or is in it again.
     HeldOut {
         /// The attempt.

@@ -95,6 +95,13 @@ impl Worker {
         self.events.try_iter().collect()
     }
 
+    /// Ends the threads and waits for their last write; what they told until then.
+    pub fn finish(&self) -> Vec<Event> {
+        self.send(Command::Quit);
+        let _ = self.ended.recv_timeout(LAST_WRITE);
+        self.events.try_iter().collect()
+    }
+
     /// The next event, for callers that may wait.
     pub fn wait(&self, at_most: Duration) -> Option<Event> {
         self.events.recv_timeout(at_most).ok()

@@ -56,7 +56,8 @@ fn file_name(name: &str, id: Uuid) -> String {
 }
 
 fn read_practice(file: &Path) -> Result<HandOut, Failure> {
-    let bytes = std::fs::read(file).map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
+    let bytes = crate::folders::read_outside(file, LARGEST_FILE)
+        .map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
     HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()).into())
 }
 
@@ -111,9 +112,11 @@ pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
         }));
         if !terminal.turn(given, args.hearing.typed)? {
             println!("\nStopped. It goes on here the next time.");
+            terminal.finish()?;
             return Ok(ExitCode::SUCCESS);
         }
     }
+    terminal.finish()?;
     println!(
         "\nAll done. Hand it in with: cableside class hand-in {} --out FILE",
         args.file.display()
@@ -197,7 +200,7 @@ pub(super) fn take_in(args: &TakeInArgs) -> Result<ExitCode, Failure> {
             Ok(text) => println!("{}: {text}", file.display()),
             Err(e) => {
                 refused += 1;
-                println!("{}: NOT TAKEN: {e}", file.display());
+                println!("{}: NOT TAKEN (WHOLE): {e}", file.display());
             }
         }
     }
@@ -209,11 +212,7 @@ pub(super) fn take_in(args: &TakeInArgs) -> Result<ExitCode, Failure> {
 
 /// The file's bytes; not those of something that is far too large to be one.
 fn read_results(file: &Path) -> Result<Vec<u8>, Failure> {
-    let size = std::fs::metadata(file)?.len();
-    if size > LARGEST_FILE {
-        return Err(format!("it has {size} bytes; a results file has no more than {LARGEST_FILE}").into());
-    }
-    Ok(std::fs::read(file)?)
+    Ok(crate::folders::read_outside(file, LARGEST_FILE)?)
 }
 
 /// Into the logbook; gives back what to tell.
@@ -239,7 +238,19 @@ fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<Strin
     let (mut stored, mut here, mut silent, mut gone) = (0, 0, 0, 0);
     for attempt in &results.attempts {
         let wav = results.recordings.get(&attempt.id).map(Vec::as_slice);
-        match book.take_in(attempt, wav, now)? {
+        let taken = book.take_in(attempt, wav, now).map_err(|e| {
+            let before = stored + here + gone;
+            if before == 0 {
+                Failure::from(e)
+            } else {
+                format!(
+                    "only {before} of {} attempts, which stay; then: {e}",
+                    results.attempts.len()
+                )
+                .into()
+            }
+        })?;
+        match taken {
             TakenIn::Stored => stored += 1,
             TakenIn::WithoutRecording => {
                 stored += 1;

@@ -92,6 +92,7 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     if round > 0 {
         println!("\n{}", board_of(&book, &terminal.site, &members)?);
     }
+    terminal.finish()?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -101,6 +102,7 @@ pub(super) fn show_board(args: &BoardArgs) -> Result<ExitCode, Failure> {
     let members = members(&book, &args.members)?;
     print!("{}", board_of(&book, &site, &members)?);
     println!("{}", site.caution);
+    common::say_stepped_over(&book)?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -239,7 +239,7 @@ fn members(logbook: &Logbook, chosen: &Members) -> Result<Vec<(Uuid, String)>, F
 fn secret(make: bool) -> Result<Secret, Failure> {
     let path = folders::class_secret();
     let unreadable = |e: &dyn std::fmt::Display| format!("could not read the class's secret ({e}): {}", path.display());
-    match std::fs::read_to_string(&path) {
+    match folders::read_outside_text(&path, 4096) {
         Ok(text) => Secret::parse(&text).ok_or_else(|| {
             let why = "it is damaged; results of practice handed out before can no longer be checked. Move it away to begin anew";
             unreadable(&why).into()

@@ -20,6 +20,9 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Instant;
 
 /// Measure the recogniser on labelled calls
+///
+/// Exit code 0: every clip was judged; 3: some could not be (each says why in the results); 1: none could be, or nothing was
+/// done.
 #[derive(Debug, clap::Args)]
 pub struct EvaluateArgs {
     /// manifest.jsonl
@@ -129,20 +132,36 @@ struct Work<'a> {
     heard: BTreeMap<(String, String), Evidence>,
 }
 
+/// What can be true of an element.
+const TRUTHS: [&str; 3] = ["said", "wrong", "missing"];
+
+/// A manifest, or the results of an earlier run with the evidence of some ten thousand clips.
+const LARGEST_FILE: u64 = 1 << 30;
+
 /// Run the command.
 pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     must_not_exist(&args.out)?;
-    let text = std::fs::read_to_string(&args.manifest)
+    let text = crate::folders::read_outside_text(&args.manifest, LARGEST_FILE)
         .map_err(|e| format!("the manifest cannot be read: {e}\n  {}", args.manifest.display()))?;
     let mut rows: Vec<Labelled> = Vec::new();
     for (i, line) in text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty()) {
-        rows.push(serde_json::from_str(line).map_err(|e| {
+        let place = |e: &dyn std::fmt::Display| {
             format!(
                 "line {} of the manifest is not in its form: {e}\n  {}",
                 i + 1,
                 args.manifest.display()
             )
-        })?);
+        };
+        let row: Labelled = serde_json::from_str(line).map_err(|e| place(&e))?;
+        // Any other word would be counted as a fault.
+        if let Some((element, truth)) = row.truth.iter().find(|(_, t)| !TRUTHS.contains(&t.as_str())) {
+            let why = format!(
+                "the truth of {element} is \"{truth}\"; it must be {}",
+                TRUTHS.join(", ")
+            );
+            return Err(place(&why).into());
+        }
+        rows.push(row);
     }
     if let Some(only) = &args.only {
         rows.retain(|r| r.audio.contains(only));
@@ -205,7 +224,22 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     let clips: Vec<&ClipResult> = done.iter().map(|d| &d.result).collect();
     let json = serde_json::json!({ "model": model_name, "clips": clips });
     write_results(&args.out, serde_json::to_string_pretty(&json)?.as_bytes())?;
-    Ok(ExitCode::SUCCESS)
+    let failed: Vec<&ClipResult> = clips.into_iter().filter(|c| c.error.is_some()).collect();
+    let Some(first) = failed.first() else {
+        return Ok(ExitCode::SUCCESS);
+    };
+    let why = format!(
+        "{} of {} clips could not be judged, the first: {}: {}",
+        failed.len(),
+        done.len(),
+        first.audio,
+        first.error.as_deref().unwrap_or_default()
+    );
+    if failed.len() == done.len() {
+        return Err(why.into());
+    }
+    eprintln!("{why}");
+    Ok(ExitCode::from(3))
 }
 
 /// Under another name where somebody took the wanted one meanwhile: what took hours is not given up for it.
@@ -243,7 +277,7 @@ fn earlier(path: &Path) -> Result<BTreeMap<(String, String), Evidence>, Failure>
         evidence: Option<Evidence>,
     }
     let broken = |e: &dyn std::fmt::Display| format!("the earlier results cannot be used: {e}\n  {}", path.display());
-    let text = std::fs::read_to_string(path).map_err(|e| broken(&e))?;
+    let text = crate::folders::read_outside_text(path, LARGEST_FILE).map_err(|e| broken(&e))?;
     let run: Run = serde_json::from_str(&text).map_err(|e| broken(&e))?;
     let kept = run.clips.into_iter();
     Ok(kept.filter_map(|c| Some(((c.audio, c.step), c.evidence?))).collect())

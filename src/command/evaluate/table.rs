@@ -117,6 +117,8 @@ fn rate(n: usize, of: usize) -> String {
 fn level(row: &Labelled) -> &'static str {
     match row.condition.as_str() {
         "clean" | "quiet" => "clear",
+        // Not said is neither.
+        "" => "no condition",
         _ => "hard",
     }
 }

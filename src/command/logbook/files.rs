@@ -26,6 +26,17 @@ pub(super) fn aside(path: &Path, recordings: &Path, yes: bool, out: &mut impl Wr
             Err(LogbookError::NotALogbook { .. } | LogbookError::Damaged { .. }) => {}
             Err(e) => return Err(e.into()),
             Ok(()) => {
+                let bad = Logbook::open(path, recordings)?.bad_rows()?;
+                if !bad.is_empty() {
+                    return Err(format!(
+                        "nothing was done: this logbook is whole, but {} of it cannot be read ({}). \
+                         `cableside logbook set-aside --rows` takes them out and keeps them in a file; the rest stays: {}",
+                        counted(bad.len(), "row"),
+                        bad[0],
+                        path.display()
+                    )
+                    .into());
+                }
                 return Err(format!(
                     "nothing was done: this logbook is healthy. To start an empty one in its place all the same, add --yes; \
                      the old one is renamed and nothing is deleted: {}",
@@ -40,6 +51,37 @@ pub(super) fn aside(path: &Path, recordings: &Path, yes: bool, out: &mut impl Wr
         out,
         "The logbook was renamed; the next start begins an empty one: {}",
         target.display()
+    )?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Only the rows that cannot be read.
+pub(super) fn rows_aside(
+    path: &Path,
+    recordings: &Path,
+    now: jiff::Timestamp,
+    out: &mut impl Write,
+) -> Result<ExitCode, Failure> {
+    if !path.exists() {
+        return Err(format!("there is no logbook: {}", path.display()).into());
+    }
+    let mut logbook = Logbook::open(path, recordings)?;
+    if !logbook.bad_rows()?.is_empty() {
+        super::students::authorised(&mut logbook, now)?;
+    }
+    let (file, rows) = logbook.set_rows_aside()?;
+    let Some(file) = file else {
+        writeln!(out, "Every row can be read; nothing was done.")?;
+        return Ok(ExitCode::SUCCESS);
+    };
+    for row in &rows {
+        writeln!(out, "Taken out: {row}")?;
+    }
+    writeln!(
+        out,
+        "{} taken out, with what belongs to them, and kept here: {}",
+        counted(rows.len(), "row"),
+        file.display()
     )?;
     Ok(ExitCode::SUCCESS)
 }
@@ -87,6 +129,12 @@ pub(super) fn merge(
             counted(merged.recordings_missing, "recording")
         )?;
     }
+    for row in &merged.stepped_over {
+        writeln!(
+            out,
+            "Left there with what belongs to it, since it cannot be read: {row}"
+        )?;
+    }
     for name in &merged.same_names {
         writeln!(
             out,
@@ -100,11 +148,17 @@ pub(super) fn merge(
         out,
         "The other logbook was not changed; merge this one into it there, and both hold the same."
     )?;
-    Ok(if merged.problems.is_empty() && merged.cleaned.problems.is_empty() {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    })
+    if let Some(backup) = merged.backup.filter(|b| b.exists()) {
+        writeln!(out, "This logbook as it was before: {}", backup.display())?;
+    }
+    let whole = merged.stepped_over.is_empty();
+    Ok(
+        if whole && merged.problems.is_empty() && merged.cleaned.problems.is_empty() {
+            ExitCode::SUCCESS
+        } else {
+            ExitCode::FAILURE
+        },
+    )
 }
 
 pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {

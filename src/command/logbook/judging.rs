@@ -66,14 +66,14 @@ pub(super) struct By {
 }
 
 impl By {
-    fn instructor(&self, logbook: &Logbook) -> Result<Instructor, Failure> {
+    fn instructor(&self, logbook: &mut Logbook, now: Timestamp) -> Result<Instructor, Failure> {
         let person = logbook.find_student(&self.by)?;
         let pin = if person.has_pin {
             Some(ask_pin(&format!("The PIN of {}", person.name))?)
         } else {
             None
         };
-        Ok(logbook.instructor(person.id, pin.as_deref())?)
+        Ok(logbook.instructor(person.id, pin.as_deref(), now)?)
     }
 }
 
@@ -119,7 +119,7 @@ pub(super) fn judge(
             by,
         } => {
             let id = logbook.find_attempt(id)?.attempt.id;
-            let instructor = by.instructor(logbook)?;
+            let instructor = by.instructor(logbook, now)?;
             match Verdict::ALL.into_iter().find(|v| v.word() == verdict) {
                 Some(verdict) => logbook.overrule(id, element, verdict, instructor, &by.reason, now)?,
                 None => logbook.withdraw_overrule(id, element, instructor, &by.reason, now)?,
@@ -133,7 +133,7 @@ pub(super) fn judge(
         }
         JudgingAction::Uphold { id, by } => {
             let id = logbook.find_attempt(id)?.attempt.id;
-            let instructor = by.instructor(logbook)?;
+            let instructor = by.instructor(logbook, now)?;
             logbook.uphold(id, instructor, &by.reason, now)?;
             let stored = logbook.find_attempt(&id.to_string())?;
             writeln!(out, "The attempt counts as {}.", stored.counted().word())?;

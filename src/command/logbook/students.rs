@@ -31,6 +31,13 @@ pub(super) enum StudentAction {
         #[arg(long)]
         language: Option<String>,
     },
+    /// Give a student another name.
+    Rename {
+        /// Name, id, or the first eight characters of the id.
+        student: String,
+        /// The new name.
+        name: String,
+    },
     /// Store another answer about consent. "no" removes the recordings kept so far.
     Consent {
         /// Name, id, or the first eight characters of the id.
@@ -64,6 +71,9 @@ pub(super) enum StudentAction {
         /// Have no PIN any more.
         #[arg(long)]
         remove: bool,
+        /// The PIN is forgotten: it goes when this is said again after a day, unless it was given meanwhile.
+        #[arg(long, conflicts_with = "remove")]
+        forgotten: bool,
     },
     /// Show or set after how many days this student's things are removed, before what the logbook says.
     Keep {
@@ -113,6 +123,7 @@ fn keep_words(keep: Retention) -> String {
 /// Shows or sets what holds on this computer.
 pub(super) fn keep(logbook: &mut Logbook, days: &Days, now: Timestamp, out: &mut impl Write) -> Result<(), Failure> {
     if let Some(keep) = days.on(logbook.retention()?) {
+        authorised(logbook, now)?;
         logbook.set_retention(keep, now)?;
     }
     writeln!(out, "{}", keep_words(logbook.retention()?))?;
@@ -176,6 +187,7 @@ pub(super) fn student(
         }
         StudentAction::Guardian { student, answer } => {
             let student = logbook.find_student(student)?;
+            authorised(logbook, now)?;
             let removed = logbook.set_needs_guardian(student.id, *answer == Answer::Yes, now)?;
             let student = logbook.student(student.id)?;
             writeln!(out, "{}: {}", student.name, consent_words(&student))?;
@@ -185,15 +197,48 @@ pub(super) fn student(
         }
         StudentAction::Role { student, role } => {
             let s = logbook.find_student(student)?;
+            authorised(logbook, now)?;
             let role = (role == INSTRUCTOR).then_some(INSTRUCTOR);
             let s = logbook.change_student(s.id, &s.name, s.language.as_deref(), role, now)?;
             writeln!(out, "{}: {}", s.name, s.role.as_deref().unwrap_or("student"))?;
         }
-        StudentAction::Pin { student, remove } => {
+        StudentAction::Rename { student, name } => {
             let s = logbook.find_student(student)?;
+            authorised(logbook, now)?;
+            if let Some(there) = logbook.looks_like(name)?.filter(|there| there.id != s.id) {
+                return Err(LogbookError::LooksLike {
+                    name: name.clone(),
+                    other: there.name,
+                }
+                .into());
+            }
+            let after = logbook.change_student(s.id, name, s.language.as_deref(), s.role.as_deref(), now)?;
+            writeln!(out, "{} is now called {}.", s.name, after.name)?;
+        }
+        StudentAction::Pin {
+            student,
+            forgotten: true,
+            ..
+        } => {
+            let s = logbook.find_student(student)?;
+            match logbook.forgotten_pin(s.id, now)? {
+                None => writeln!(out, "{} has no PIN.", s.name)?,
+                Some(at) => writeln!(
+                    out,
+                    "Noted. Say the same again after {}, and the PIN of {} goes; giving it before that keeps it.",
+                    at.strftime("%Y-%m-%d %H:%M UTC"),
+                    s.name
+                )?,
+            }
+        }
+        StudentAction::Pin { student, remove, .. } => {
+            let s = logbook.find_student(student)?;
+            if !s.has_pin {
+                authorised(logbook, now)?;
+            }
             if s.has_pin {
                 let old = ask_pin(&format!("The PIN {} has now", s.name))?;
-                if !logbook.check_pin(s.id, &old)? {
+                if !logbook.check_pin(s.id, &old, now)? {
                     return Err(LogbookError::WrongPin { who: s.name }.into());
                 }
             }
@@ -209,6 +254,7 @@ pub(super) fn student(
         StudentAction::Keep { student, days } => {
             let s = logbook.find_student(student)?;
             if let Some(keep) = days.on(s.keep) {
+                authorised(logbook, now)?;
                 logbook.set_student_retention(s.id, keep, now)?;
             }
             let own = logbook.student(s.id)?.keep;
@@ -221,6 +267,20 @@ pub(super) fn student(
         }
     }
     Ok(())
+}
+
+/// What only an instructor may do, where one has a PIN: asks for it.
+pub(super) fn authorised(logbook: &mut Logbook, now: Timestamp) -> Result<(), Failure> {
+    let holders = logbook.pin_holders()?;
+    if holders.is_empty() {
+        return Ok(());
+    }
+    let names: Vec<&str> = holders.iter().map(|s| s.name.as_str()).collect();
+    let pin = ask_pin(&format!(
+        "An instructor's PIN is needed for this ({})",
+        names.join(", ")
+    ))?;
+    Ok(logbook.authorise(Some(&pin), now)?)
 }
 
 /// A PIN from the keyboard, not shown while it is typed; from a pipe its next line.
@@ -247,11 +307,10 @@ fn answered(answer: Answer, by: Option<&String>, now: Timestamp) -> Consent {
 /// At the command line a second student of the same name is most likely a mistake, and every later command by name
 /// would be ambiguous.
 fn refuse_double(logbook: &Logbook, name: &str) -> Result<(), Failure> {
-    let wanted = name.trim().to_lowercase();
-    match logbook.students()?.iter().find(|s| s.name.to_lowercase() == wanted) {
+    match logbook.looks_like(name)? {
         None => Ok(()),
         Some(there) => Err(format!(
-            "{} is in the logbook already ({}); add something that tells the two apart, such as an initial",
+            "{} is in the logbook already ({}) or looks the same; add something that tells the two apart, such as an initial",
             there.name, there.id
         )
         .into()),
@@ -279,6 +338,21 @@ fn consent_words(student: &Student) -> String {
     words
 }
 
+/// Role and PIN; that a PIN is said to be forgotten is for all to see, so that its owner can object.
+fn role_words(logbook: &Logbook, student: &Student) -> Result<String, Failure> {
+    let mut words = student.role.clone().unwrap_or_else(|| "student".to_owned());
+    if student.needs_guardian {
+        words.push_str(", needs a guardian");
+    }
+    if student.has_pin {
+        words.push_str(", PIN");
+    }
+    if logbook.pin_said_forgotten(student.id)?.is_some() {
+        words.push_str(" (said to be forgotten)");
+    }
+    Ok(words)
+}
+
 pub(super) fn list(logbook: &Logbook, out: &mut impl Write) -> Result<(), Failure> {
     let students = logbook.students()?;
     if students.is_empty() {
@@ -288,12 +362,13 @@ pub(super) fn list(logbook: &Logbook, out: &mut impl Write) -> Result<(), Failur
         )?;
         return Ok(());
     }
-    let mut rows = vec![["id", "name", "attempts", "consent"].map(str::to_owned)];
+    let mut rows = vec![["id", "name", "role", "attempts", "consent"].map(str::to_owned)];
     for s in students {
         let attempts = logbook.count_attempts(Whose::Student(s.id))?;
         rows.push([
             s.id.to_string()[..8].to_owned(),
             s.name.clone(),
+            role_words(logbook, &s)?,
             attempts.to_string(),
             consent_words(&s),
         ]);
@@ -310,6 +385,7 @@ pub(super) fn forget(
 ) -> Result<ExitCode, Failure> {
     let student = logbook.find_student(asked)?;
     if yes {
+        authorised(logbook, now)?;
         return forgotten(&student, &logbook.forget(student.id, now)?, out);
     }
     let attempts = logbook.count_attempts(Whose::Student(student.id))?;

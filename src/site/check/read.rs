@@ -2,7 +2,7 @@
 
 use super::{Builder, DeValue, HEARD, NOT_AN_ELEMENT, Tables, one_line};
 use crate::call::words;
-use crate::site::problem::Collector;
+use crate::site::problem::{Collector, MOST};
 use crate::site::raw::{RawLine, RawWording};
 use crate::site::{By, Line, Wording, placeholders};
 use serde::de::{DeserializeOwned, IntoDeserializer};
@@ -149,16 +149,20 @@ impl Builder<'_> {
     }
 
     pub(super) fn unique<'t>(&mut self, file: &str, what: &str, ids: impl Iterator<Item = &'t Spanned<String>>) {
-        let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+        let mut seen: BTreeMap<String, std::ops::Range<usize>> = BTreeMap::new();
         for id in ids {
-            let text = self.files.texts.get(file).map_or("", String::as_str);
-            let line = Collector {
-                file,
-                text,
-                found: self.found,
+            if self.found.len() >= MOST {
+                return;
             }
-            .line(&id.span());
             if let Some(first) = seen.get(id.get_ref()) {
+                // Only here: counting lines for each of many would take time with the square of their number.
+                let text = self.files.texts.get(file).map_or("", String::as_str);
+                let first = Collector {
+                    file,
+                    text,
+                    found: self.found,
+                }
+                .line(first);
                 self.at(
                     file,
                     &id.span(),
@@ -166,7 +170,7 @@ impl Builder<'_> {
                     "Give each its own, or remove one.",
                 );
             } else {
-                seen.insert(id.get_ref().clone(), line);
+                seen.insert(id.get_ref().clone(), id.span());
             }
         }
     }

@@ -319,3 +319,35 @@ fn what_is_written_is_read_back() {
     write_wav(&path, &[f32::NAN, 2.0, -2.0]).unwrap();
     assert_eq!(read_clip(&path).unwrap().samples, [0.0, 32767.0 / 32768.0, -1.0]);
 }
+
+#[test]
+fn floats_that_no_filter_can_hold_are_refused() {
+    let dir = folder();
+    for (i, rate) in [8_000, 16_000, 44_100, 48_000].into_iter().enumerate() {
+        for (j, peak) in [1e37, -1e30, 2e6].into_iter().enumerate() {
+            let path = dir.path().join(format!("{i}-{j}.wav"));
+            let mut samples = tone(rate, 0.5, 0.5);
+            samples[rate as usize / 4] = peak;
+            write(&path, rate, 32, true, 1, &samples);
+            let refused = read_clip(&path).unwrap_err().to_string();
+            assert!(
+                refused.contains("times full scale") && refused.contains("0.25"),
+                "{refused}"
+            );
+        }
+        // An editor that writes 16-bit numbers as floats is loud, and no more.
+        let path = dir.path().join(format!("{i}-loud.wav"));
+        write(&path, rate, 32, true, 1, &tone(rate, 0.5, 32_768.0));
+        read_clip(&path).unwrap();
+    }
+}
+
+#[test]
+fn a_file_of_nothing_but_chunks_is_refused_at_once() {
+    let mut bytes = b"RIFF\xff\xff\xff\x7fWAVE".to_vec();
+    for _ in 0..2_000_000 {
+        bytes.extend(b"junk\0\0\0\0");
+    }
+    let refused = read_clip_bytes(&bytes, "chunks.wav").unwrap_err().to_string();
+    assert!(refused.contains("chunks before the sound"), "{refused}");
+}

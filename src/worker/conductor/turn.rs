@@ -19,6 +19,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 use uuid::Uuid;
 
+/// Bytes of a typed call: reading one takes time that grows with the square of its length.
+const LONGEST_TYPED: usize = 1000;
+
 impl Conductor {
     pub(super) fn step(&self) -> Option<(Arc<Site>, Step)> {
         let (site, _) = self.site.as_ref()?;
@@ -233,6 +236,12 @@ impl Conductor {
 
     pub(super) fn typed(&mut self, text: &str) {
         if !self.may_speak() {
+            return;
+        }
+        if text.len() > LONGEST_TYPED {
+            self.out.trouble(format!(
+                "This is longer than any call ({LONGEST_TYPED} characters at most) and was not taken."
+            ));
             return;
         }
         self.begins();

@@ -1,0 +1,91 @@
+//! Files that somebody else made: what is no regular file, never ends, or holds what nobody can take, is refused with a
+//! message, and none of it hangs, panics or steers the terminal.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+fn cableside(home: &Path, args: &[&str]) -> Command {
+    let mut c = Command::new(env!("CARGO_BIN_EXE_cableside"));
+    c.args(args)
+        .env("CABLESIDE_HOME", home)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    c
+}
+
+/// Runs to the end, or fails the test when it does not end.
+fn ends(home: &Path, args: &[&str]) -> Output {
+    let mut child = cableside(home, args).spawn().unwrap();
+    let begun = Instant::now();
+    while child.try_wait().unwrap().is_none() {
+        if begun.elapsed() > Duration::from_secs(60) {
+            child.kill().unwrap();
+            panic!("{args:?} does not end");
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    child.wait_with_output().unwrap()
+}
+
+fn said(out: &Output) -> String {
+    String::from_utf8_lossy(&[&out.stdout[..], &out.stderr[..]].concat()).into_owned()
+}
+
+#[cfg(unix)]
+#[test]
+fn a_pipe_or_a_device_is_no_file() {
+    let home = tempfile::tempdir().unwrap();
+    let pipe = home.path().join("pipe");
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    for name in [pipe.to_str().unwrap(), "/dev/zero"] {
+        for args in [
+            &["site", "import", name][..],
+            &["class", "practise", name],
+            &["class", "hand-in", name, "--out", "never.json"],
+            &["rehearse", name, "--out", "never"],
+            &["evaluate", name, "--out", "never.json"],
+            &[
+                "score",
+                name,
+                "--site",
+                "larkmoor",
+                "--callsign",
+                "G-CLRM",
+                "--crew",
+                "2",
+                "--cable",
+                "north",
+            ],
+        ] {
+            let out = ends(home.path(), args);
+            let text = said(&out);
+            let named = text.contains("no regular file") || text.contains("this is not a file");
+            assert!(!out.status.success() && named, "{args:?}: {text}");
+        }
+        // The secret is looked for first.
+        let secret = home.path().join("class.secret");
+        std::fs::write(&secret, "00").unwrap();
+        assert!(!ends(home.path(), &["class", "take-in", name]).status.success());
+        std::fs::remove_file(&secret).unwrap();
+        std::os::unix::fs::symlink(name, &secret).unwrap();
+        let text = said(&ends(home.path(), &["class", "take-in", name]));
+        assert!(text.contains("regular file"), "{text}");
+        std::fs::remove_file(&secret).unwrap();
+    }
+}
+
+#[test]
+fn what_steers_a_terminal_is_written_out() {
+    let home = tempfile::tempdir().unwrap();
+    let evil = home.path().join("evil\u{1b}[2J\u{202e}.zip");
+    let out = ends(home.path(), &["site", "import", evil.to_str().unwrap()]);
+    assert!(!out.status.success());
+    let text = said(&out);
+    assert!(text.contains("\\u001b[2J\\u202e"), "{text}");
+    assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{text:?}");
+}
