@@ -348,11 +348,11 @@ impl Asked<'_> {
         match (self.purpose, mention.stance) {
             // Nothing that is said beside it takes back a stop; only a denial before it does ("don't stop").
             (Purpose::Stop, Stance::Denied) if mention.reach.0 < mention.span.0 => Stance::Denied,
-            (Purpose::Stop, _) => Stance::Plain,
-            // What would be done if something happened is supposed by its nature, in words of the pilot's own.
-            (Purpose::Eventuality, Stance::PutOff | Stance::Asked | Stance::Open) => Stance::Plain,
-            // Who is called does not hang on what else is said.
-            (Purpose::Address, Stance::Open) => Stance::Plain,
+            // What would be done if something happened is supposed by its nature, in words of the pilot's own. Who is called does
+            // not hang on what else is said.
+            (Purpose::Stop, _)
+            | (Purpose::Eventuality, Stance::PutOff | Stance::Asked | Stance::Open)
+            | (Purpose::Address, Stance::Open) => Stance::Plain,
             (_, stance) => stance,
         }
     }
@@ -508,14 +508,14 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     _ => limits.failed,
                 };
                 let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &asked.expected);
-                let stop = asked.purpose == Purpose::Stop;
+                let halts = asked.purpose == Purpose::Stop;
                 // Nothing that is said beside it takes back a stop.
-                let taken_back = said && !stop;
+                let taken_back = said && !halts;
                 let undecided = rival.is_some_and(|m| m < limit)
                     || ((more_said || surplus) && (taken_back || left_out))
                     || (strange && left_out)
                     || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
-                    || (said && stop && site.is_stop(step) && perhaps_half_a_word(index, evidence))
+                    || (said && halts && site.is_stop(step) && perhaps_half_a_word(index, evidence))
                     || (said && perhaps_another(site, id, &asked.expected, evidence));
                 if (undecided || foreign) && finding.verdict != Verdict::Unsure {
                     (Finding::new(Verdict::Unsure, finding.heard), rival)

@@ -393,7 +393,7 @@ fn the_board_puts_the_weakest_first_after_a_handful_of_calls() {
     );
     // The strict word is not said of 3 in 5.
     assert!(board.rows.iter().all(|r| r.name == "Cem" || r.struggles.is_empty()));
-    let text = board.text(crate::site::Language::English);
+    let text = board.text(crate::site::Language::ENGLISH);
     let place = |name: &str| text.find(name).unwrap();
     assert!(place("Cem") < place("Ben") && text.contains("3/5"), "{text}");
 }

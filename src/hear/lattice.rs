@@ -8,7 +8,7 @@
 use super::compound;
 use crate::call::Vocabulary;
 use crate::call::vocabulary::Meaning;
-use crate::site::{Language, spelling};
+use crate::site::{Language, Purpose, spelling};
 use std::collections::BTreeMap;
 
 /// Index into [`Lattice::words`].
@@ -31,6 +31,8 @@ enum Place {
     Between,
     /// After a small word that the ear always reckons with: something must follow.
     Joined,
+    /// After a word that denies and sounds like a name.
+    Denied,
     /// Inside a wording, before its word `1`.
     Inside(u16, u8),
     /// In a run of spelled characters: how many so far.
@@ -78,10 +80,28 @@ pub struct Lattice {
     pub language: Language,
     /// The call has one or two elements only.
     short: bool,
-    /// From here on words are such that nothing explains.
+    /// From here on words are only there because the speech model wrote them, and from there on such that nothing explains.
+    small_from: Word,
     unknown_from: Word,
+    /// Those of them that do something to others.
+    doing: Vec<Word>,
+    /// Words that deny or put off and sound like a name of the call ("not" and "north"): before the launch method a name is likelier.
+    like_a_name: Vec<Word>,
+    /// Wordings of the launch method.
+    methods: Vec<u16>,
     /// What may stand between the parts of a compound.
     links: &'static [String],
+}
+
+/// Why a word is reckoned with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Written {
+    /// It is one of the call, or does something to what is.
+    Call,
+    /// The speech model wrote it; it changes nothing.
+    Small,
+    /// The speech model wrote it; nothing explains it.
+    Unknown,
 }
 
 /// A lattice as it is built.
@@ -189,10 +209,15 @@ impl Lattice {
         build.spell(vocabulary.language);
         let always = phrases.len();
         let own = build.words.len();
+        let mut doing: Vec<Word> = Vec::new();
         for p in vocabulary.phrases.iter().filter(|p| !p.always) {
             let written = heard.windows(p.words.len()).any(|w| w == p.words);
             if written && p.words.iter().any(|w| !build.writes(w)) {
-                phrases.push((build.ids(&p.words), p.meaning.clone()));
+                let ids = build.ids(&p.words);
+                if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal) {
+                    doing.extend(&ids);
+                }
+                phrases.push((ids, p.meaning.clone()));
             }
         }
         let known = build.words.len();
@@ -207,7 +232,29 @@ impl Lattice {
             }
         }
         build.spell(vocabulary.language);
+        let purpose = |m: &Meaning| m.element().and_then(|e| vocabulary.purposes.get(e).copied());
+        let of = |wanted: Purpose| phrases.iter().filter(move |(_, m)| purpose(m) == Some(wanted));
+        let names: Vec<Word> = of(Purpose::Cable).flat_map(|(words, _)| words.clone()).collect();
+        let near = |a: Word, b: Word| {
+            let (a, b) = (&build.words[usize::from(a)], &build.words[usize::from(b)]);
+            strsim::normalized_levenshtein(a, b) >= LIKE
+        };
+        let does = phrases
+            .iter()
+            .filter(|(w, m)| w.len() == 1 && matches!(m, Meaning::Does(_)));
+        let like_a_name = does
+            .map(|(w, _)| w[0])
+            .filter(|w| names.iter().any(|n| near(*w, *n)))
+            .collect();
+        let methods = (0..)
+            .zip(&phrases)
+            .filter(|(_, (_, m))| purpose(m) == Some(Purpose::Method));
+        let methods = methods.map(|(n, _)| n).collect();
         Self {
+            like_a_name,
+            methods,
+            doing,
+            small_from: own as Word,
             unknown_from: known as Word,
             words: build.words,
             spellings: build.spellings,
@@ -224,9 +271,15 @@ impl Lattice {
         }
     }
 
-    /// Is it a word that nothing explains, written by the speech model?
-    pub fn is_unknown(&self, word: Word) -> bool {
-        word >= self.unknown_from
+    /// Why a word is reckoned with.
+    pub fn written(&self, word: Word) -> Written {
+        if word >= self.unknown_from {
+            Written::Unknown
+        } else if word >= self.small_from && !self.doing.contains(&word) {
+            Written::Small
+        } else {
+            Written::Call
+        }
     }
 
     /// A word as it is written; empty for a strange one.
@@ -291,7 +344,7 @@ impl Lattice {
     /// The states after a strange word, where one may stand: between wordings, not inside one.
     pub fn after_strange(&self, states: &States) -> Option<States> {
         let between = |s: &State| match s.place {
-            Place::Between | Place::Joined => true,
+            Place::Between | Place::Joined | Place::Denied => true,
             Place::Spelling(n) => SPELLED.contains(&n),
             Place::Inside(..) | Place::Pair(_) => false,
         };
@@ -319,7 +372,7 @@ impl Lattice {
     /// May the call end here?
     pub fn may_end(&self, states: &States) -> bool {
         states.0.iter().any(|s| match s.place {
-            Place::Between => s.used != 0 || s.fillers != 0 || s.corrections != 0,
+            Place::Between | Place::Denied => s.used != 0 || s.fillers != 0 || s.corrections != 0,
             Place::Spelling(n) => SPELLED.contains(&n),
             _ => false,
         })
@@ -342,7 +395,7 @@ impl Lattice {
 
     fn follow(&self, s: State, add: &mut impl FnMut(Word, State)) {
         match s.place {
-            Place::Between | Place::Joined => self.begin(s, add),
+            Place::Between | Place::Joined | Place::Denied => self.begin(s, add),
             Place::Inside(p, at) => {
                 let words = &self.phrases[p as usize].0;
                 let place = if usize::from(at) + 1 == words.len() {
@@ -428,6 +481,10 @@ impl Lattice {
 
     fn end_of(&self, phrase: u16) -> Place {
         let always = usize::from(phrase) < self.always;
+        let (words, meaning) = &self.phrases[usize::from(phrase)];
+        if matches!(meaning, Meaning::Does(_)) && words.len() == 1 && self.like_a_name.contains(&words[0]) {
+            return Place::Denied;
+        }
         if always && self.phrases[usize::from(phrase)].1 == Meaning::Joiner {
             Place::Joined
         } else {
@@ -446,6 +503,9 @@ impl Lattice {
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;
+            if s.place == Place::Denied && self.methods.contains(&(p as u16)) {
+                continue;
+            }
             match meaning {
                 Meaning::Joiner if s.place == Place::Joined && p < self.always => continue,
                 Meaning::Filler | Meaning::Joiner | Meaning::Does(_) if s.fillers >= MOST_FILLERS => continue,

@@ -62,6 +62,7 @@ struct Look {
     check: fn(&Row<'_>) -> std::result::Result<(), String>,
 }
 
+#[allow(clippy::too_many_lines, reason = "a table")]
 fn looks() -> [Look; 9] {
     [
         Look {
@@ -397,7 +398,7 @@ fn remove(transaction: &Transaction<'_>, place: &Place, mut lines: Option<&mut V
 /// A row as one line: its table, why it was set aside, its columns. Bytes that are no text are replaced.
 fn as_json(place: &Place, which: &str, row: &Row<'_>) -> rusqlite::Result<String> {
     let mut columns = serde_json::Map::new();
-    for (i, name) in row.as_ref().column_names().into_iter().enumerate() {
+    for (i, name) in row.as_ref().column_names().enumerate() {
         let value = match row.get_ref(i)? {
             ValueRef::Null => serde_json::Value::Null,
             ValueRef::Integer(n) => n.into(),

@@ -264,9 +264,9 @@ impl Language {
     /// Words for 10 to 19 and for the tens.
     pub(crate) fn tens(self) -> impl Iterator<Item = (&'static str, u8)> {
         let numbers = &self.data().numbers;
-        let teens = numbers.teens.iter().zip(10..);
-        let tens = numbers.tens.iter().zip((2..).map(|t| 10 * t));
-        teens.chain(tens).map(|(w, n)| (w.as_str(), n))
+        let below_twenty = numbers.teens.iter().zip(10..);
+        let from_twenty = numbers.tens.iter().zip((2..).map(|t| 10 * t));
+        below_twenty.chain(from_twenty).map(|(w, n)| (w.as_str(), n))
     }
 
     /// What joins the unit before the tens in one word ("siebenundvierzig"); `None` where the unit follows as a word of its own

@@ -145,8 +145,6 @@ impl Shown {
                 self.settled(id);
             }
             Event::NotStored(id) => self.settled(id),
-            // The window is gone by then.
-            Event::Lost { .. } => {}
             Event::HeldOut { attempt, held: true } => drop(self.held_out.insert(attempt)),
             Event::HeldOut { attempt, held: false } => drop(self.held_out.remove(&attempt)),
             Event::Launch(flown) => {
@@ -159,8 +157,9 @@ impl Shown {
                 self.no_turn();
                 self.ear = Some(*ear);
             }
-            // What only one page shows, it takes itself.
-            Event::Progress(_)
+            // What only one page shows, it takes itself; when attempts are lost at the end, the window is gone.
+            Event::Lost { .. }
+            | Event::Progress(_)
             | Event::Class(_)
             | Event::Desk(_)
             | Event::Trial(_)

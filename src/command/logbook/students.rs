@@ -151,6 +151,7 @@ pub(in crate::command) fn removed_lines(removed: &Removed) -> Vec<String> {
     lines
 }
 
+#[allow(clippy::too_many_lines, reason = "one arm for each action")]
 pub(super) fn student(
     logbook: &mut Logbook,
     action: &StudentAction,

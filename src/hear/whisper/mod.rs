@@ -175,7 +175,7 @@ impl Model {
             model: self,
             sound,
             start,
-            wanted: (0..self.mask.len() as Token).collect(),
+            wanted: (0..).take(self.mask.len()).collect(),
             tree: Tree::new(),
             nodes: HashMap::new(),
             known: HashMap::new(),

@@ -144,7 +144,7 @@ impl Builder<'_> {
                 "words.toml",
                 &name.span(),
                 format!("\"{}\" is nothing an element can be for", name.get_ref()),
-                &format!("Use one of: {}.", names.join(", ")),
+                format!("Use one of: {}.", names.join(", ")),
             );
             Purpose::Free
         })
