@@ -326,7 +326,7 @@ fn the_backup_before_a_merge_holds_what_was_there_and_goes_with_who_is_forgotten
     logbook.merge(&other.file(), &other.recordings()).unwrap();
     assert!(backup.exists());
     let forgotten = logbook.forget(ada, at(400)).unwrap();
-    assert_eq!(forgotten.backups, [backup.clone()]);
+    assert_eq!(forgotten.backups, std::slice::from_ref(&backup));
     assert!(!backup.exists());
 }
 

@@ -10,9 +10,10 @@
     reason = "tests"
 )]
 
+use Verdict::{Said, Unsure, Wrong};
 use cableside::call::{Evidence, Judgement, Outcome, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use cableside::site::language::Sense;
-use cableside::site::{Purpose, Site, Step, fill};
+use cableside::site::{Purpose, Site, Step, Wording, fill};
 
 fn sites() -> Vec<Site> {
     ["phrases/larkmoor", "phrases/erlengrund", "tests/sites/holmwick"]
@@ -67,6 +68,11 @@ fn ways(word: &str, wording: &str) -> Vec<(&'static str, String)> {
 }
 
 #[test]
+#[allow(
+    clippy::too_many_lines,
+    clippy::excessive_nesting,
+    reason = "every step, element, word and place"
+)]
 fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
     let mut cases = 0;
     let mut bad = Vec::new();
@@ -125,7 +131,7 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
                             let begins = |text: &String| text.to_lowercase().split(' ').next() == Some(last);
                             let own = step.elements.iter().filter_map(|e| site.elements.get(e));
                             let mut texts = own.flat_map(|e| {
-                                let all = e.values.iter().chain(&e.other).flat_map(|v| v.texts());
+                                let all = e.values.iter().chain(&e.other).flat_map(Wording::texts);
                                 all.chain(&e.negated)
                             });
                             let first = word.split(' ').next().unwrap();
@@ -224,7 +230,6 @@ fn denials_where_they_are_hard_to_place() {
         let judged = typed(site, step, &vocabulary, &situation, &text);
         ["crew", "cable", "ready"].map(|e| judged.element(e).unwrap().verdict)
     };
-    use Verdict::{Said, Unsure, Wrong};
     for ((crew, cable, ready), expected) in [
         (("two up, not solo", "north winch cable", "ready"), [Said, Said, Said]),
         (("two up", "not south, north winch cable", "ready"), [Said, Said, Said]),

@@ -2,7 +2,12 @@
 //! computer trusts, broken off and taken up again. The server and the proxy are on the loopback.
 //!
 //! Needs the model tiny.en in the folder named by `CABLESIDE_MODELS`, else in the data folder. `scripts/test` obtains it first.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+#![allow(
+    clippy::similar_names,
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test fails by panicking"
+)]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

@@ -5,6 +5,7 @@
     missing_docs,
     reason = "a test fails by panicking, and not every test uses everything"
 )]
+#![allow(clippy::disallowed_methods, reason = "threads of a test need no names")]
 
 use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};

@@ -299,7 +299,7 @@ fn what_a_server_does_not_give_is_said() {
             },
             "/endless" => Reply {
                 head: "HTTP/1.1 200 OK".to_owned(),
-                body: [&b"lmgg"[..], &[0; 2_100_000]].concat(),
+                body: [&b"lmgg"[..], &vec![0; 2_100_000]].concat(),
                 ..Reply::default()
             },
             "/page" => Reply {
