@@ -231,8 +231,12 @@ fn a_call_that_is_taken_back_is_asked_again() {
         let evidence = recogniser.hear(&clip, &vocabulary, &AtomicBool::new(false)).unwrap();
         judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
     };
-    for behind in [". Wait", ", no", ", negative", ". Cancel", ", correction", ". Hold on"] {
+    for behind in [". Wait", ". Cancel", ", correction", ". Hold on"] {
         assert_eq!(outcome(behind), Outcome::SayAgain, "{behind}");
+    }
+    // These deny what stands before them.
+    for behind in [", no", ", negative"] {
+        assert_eq!(outcome(behind), Outcome::NotYet, "{behind}");
     }
     for behind in ["", ", over"] {
         assert_eq!(outcome(behind), Outcome::Pass, "{behind}");
