@@ -163,6 +163,8 @@ impl<'r> Sitting<'r> {
     /// Speaks with the embedded voice of the pilot.
     fn says(&self, text: &str) {
         let file = self.room.folder.path().join("said.wav");
+        // Each sentence takes the place of the one before; the program overwrites nothing.
+        let _ = std::fs::remove_file(&file);
         let path = file.to_str().unwrap();
         self.room
             .cableside(&["sound", "say", text, "--role", "pilot", "--out", path]);
