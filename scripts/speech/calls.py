@@ -60,6 +60,9 @@ class Place:
         self.name = name
         self.language = site["site"]["language"]
         self.fleet = {a["registration"]: a["seats"] for a in fleet["aircraft"]}
+        self.links = {a["registration"]: a["weak_link"] for a in fleet["aircraft"]}
+        self.colours = [v["id"] for v in words["element"]["link"]["value"]]
+        self.elements = {s["id"]: s.get("elements", []) for s in read("steps.toml")["step"]}
         self.cables = {c["id"]: [c["taught"], *c["understood"]] for c in site["cable"]}
         self.addresses = [site["station"][0]["address"], *site["station"][0]["understood"]]
         self.crews = {int(v["id"]): [v["taught"], *v["understood"]] for v in words["element"]["crew"]["value"]}

@@ -1,13 +1,16 @@
 """Speaks labelled calls and writes them with their manifest: clips (16 kHz, mono, FLAC 16 bit) and `manifest.jsonl`.
 
     scripts/speech/prepare FOLDER
-    FOLDER/venv/bin/python scripts/speech/make_calls.py --tools FOLDER --out DIR --set ready|short|nospeech \
-        --site larkmoor|erlengrund --voices NAME,NAME,... --count N [--right 0.4] [--clear 0.5] [--seed 1]
+    FOLDER/venv/bin/python scripts/speech/make_calls.py --tools FOLDER --out DIR --set ready|short|forms|nospeech \
+        --site larkmoor|erlengrund --voices NAME,NAME,... --count N [--right 0.4] [--clear 0.5] [--seed 1] \
+        [--half a|b] [--steps ready,slack,...]      (both for `--set forms` only)
 
 The same options give the same calls; the sound is the same with the same versions of the engines. Kinds of call, voices
 and conditions are dealt from shuffled decks, so each comes about as often as the next and none is tied to another.
 Rates run from 0.8 to 1.25 times the voice's own pace. How each condition and each sound without speech is made stands at
 the head of conditions.py, what each kind of call is in calls.py, the voices' names in voices.py. `--dry` only prints.
+The set `forms` speaks the sentences of `forms/` as they stand, whatever `--right` says; `fault` is then kind and id of the
+form, and what a form leaves open stands as wrong in the manifest: it must not count as said.
 A run that was ended goes on where it stopped when it is begun again with the same options.
 """
 
@@ -21,6 +24,7 @@ import soundfile
 
 import calls
 import conditions
+import forms
 from voices import RATE, Voices
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -88,6 +92,13 @@ def silent_row(place, rng):
     }
 
 
+def form_row(row):
+    """A row of forms.py as a manifest has it, and its `fault`."""
+    fault = f"{row.pop('kind')}-{row.pop('form')}"
+    row["truth"] = {element: "wrong" if truth == "open" else truth for element, truth in row["truth"].items()}
+    return row, fault
+
+
 def plan(args, place):
     """All rows to make, without their sound."""
     rng = np.random.default_rng(args.seed)
@@ -95,6 +106,7 @@ def plan(args, place):
     voice, clear, hard = Deck(rng, names), Deck(rng, conditions.CLEAR), Deck(rng, conditions.HARD)
     right, faulty = Deck(rng, calls.RIGHT), Deck(rng, calls.FAULTY)
     sounds = Deck(rng, conditions.NO_SPEECH)
+    sentences = forms.rows(place, rng, args.count, args.half, args.steps)
     nth = {}
     is_right, is_clear = shares(rng, args.count, args.right), shares(rng, args.count, args.clear)
     for i in range(args.count):
@@ -104,6 +116,8 @@ def plan(args, place):
         if args.set == "ready":
             kind = (right if is_right[i] else faulty).deal()
             row, fault = calls.ready_call(place, rng, kind), kind.__name__
+        elif args.set == "forms":
+            row, fault = form_row(next(sentences))
         else:
             step = ["stop", "slack", "stop"][i % 3]
             key = (step, bool(is_right[i]))
@@ -118,16 +132,19 @@ def main():
     parser = argparse.ArgumentParser(description="Speaks labelled calls.")
     parser.add_argument("--tools", required=True, help="folder made by scripts/speech/prepare")
     parser.add_argument("--out", required=True, type=Path, help="folder for manifest.jsonl and clips/; lines are appended")
-    parser.add_argument("--set", required=True, choices=["ready", "short", "nospeech"])
+    parser.add_argument("--set", required=True, choices=["ready", "short", "forms", "nospeech"])
     parser.add_argument("--site", required=True)
     parser.add_argument("--phrases", default=REPOSITORY / "phrases")
     parser.add_argument("--voices", default="", help="names by comma")
     parser.add_argument("--count", required=True, type=int)
     parser.add_argument("--right", type=float, default=0.4, help="share of right calls")
     parser.add_argument("--clear", type=float, default=0.5, help="share in the conditions clean and quiet")
+    parser.add_argument("--half", choices=forms.HALVES, help="forms of one half only")
+    parser.add_argument("--steps", default="", help="forms of these steps only, by comma")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--dry", action="store_true", help="print the rows, speak nothing")
     args = parser.parse_args()
+    args.steps = [step for step in args.steps.split(",") if step]
     if not args.voices and args.set != "nospeech":
         parser.error("--voices is needed")
 
@@ -143,7 +160,7 @@ def main():
         if args.dry:
             print(json.dumps({**row, "voice": voice, "fault": fault, "condition": condition, "rate": rate}, ensure_ascii=False))
             continue
-        name = f"{args.site}_{row['step']}_{args.seed}_{i:03}_{voice}_{fault}_{condition}"
+        name = f"{args.site}_{row['step'].replace(' ', '-')}_{args.seed}_{i:03}_{voice}_{fault}_{condition}"
         if clip_path(name) in done:
             continue
         # Each clip has its own random source: one clip can be made again without the others.
