@@ -346,13 +346,12 @@ impl Asked<'_> {
     /// How a mention of it stands.
     fn stance(&self, mention: &Mention) -> Stance {
         match (self.purpose, mention.stance) {
-            // Nothing that is said beside it takes back a stop; only a denial before it does ("don't stop").
-            (Purpose::Stop, Stance::Denied) if mention.reach.0 < mention.span.0 => Stance::Denied,
-            // What would be done if something happened is supposed by its nature, in words of the pilot's own. Who is called does
-            // not hang on what else is said.
-            (Purpose::Stop, _)
-            | (Purpose::Eventuality, Stance::PutOff | Stance::Asked | Stance::Open)
-            | (Purpose::Address, Stance::Open) => Stance::Plain,
+            // Nothing that is said behind a stop takes it back; what stands before it may ("don't stop", "should we stop").
+            (Purpose::Stop, stance) if stance != Stance::TakenBack && mention.reach.0 < mention.span.0 => stance,
+            // What would be done if something happened is supposed by its nature, in words of the pilot's own.
+            (Purpose::Stop, _) | (Purpose::Eventuality, Stance::PutOff | Stance::Open) => Stance::Plain,
+            // Who is called does not hang on what else is said.
+            (Purpose::Address, Stance::Open) if mention.said == Said::Value(self.expected.clone()) => Stance::Plain,
             (_, stance) => stance,
         }
     }
@@ -364,6 +363,12 @@ impl Asked<'_> {
             .iter()
             .filter(|m| m.element == self.index)
             .map(|m| (m, self.stance(m)))
+            // Who is called is named first; a station named later on is talked about ("last launch").
+            .take(if self.purpose == Purpose::Address {
+                1
+            } else {
+                usize::MAX
+            })
             .collect();
         let with_what_does_it = |m: &Mention| {
             let words = reading.words.get(m.reach.0..m.reach.1);

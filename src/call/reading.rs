@@ -130,8 +130,10 @@ enum Cut {
 /// Cost of a word nothing explains: more than any number of pieces a call can have.
 const UNKNOWN: u32 = 1000;
 const PIECE: u32 = 10;
-/// A joiner or filler explains less than an element.
+/// A word of small talk or one that does something to others explains less than an element...
 const SMALL_WORD: u32 = 11;
+/// ...and each further word of the same phrase hardly less ("winch cable is on" is no "winch" and "cable is on").
+const SMALL_WORD_MORE: u32 = 10;
 /// One spelled character alone is a poor callsign: "mike" or "two" inside another wording is likelier.
 const LONE_CHARACTER: u32 = 25;
 
@@ -160,8 +162,13 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>, marks: &[Mark]) -
         before: 0,
         open: None,
     };
-    for (from, to, cut) in cut(vocabulary, &words, marks) {
-        reader.take(from, to, cut);
+    let cuts = cut(vocabulary, &words, marks);
+    let spelled = |c: &Cut| matches!(c, Cut::Spelled { chars, .. } if chars.len() > 1);
+    let whole = cuts.iter().any(|(.., c)| spelled(c));
+    for (from, to, cut) in cuts {
+        // Beside a callsign one character more, apart from it, is hardly another one ("three up", "the north one").
+        let lone = matches!(&cut, Cut::Spelled { chars, .. } if chars.len() == 1);
+        reader.take(from, to, if lone && whole { Cut::Unknown } else { cut });
     }
     let mut reading = reader.finish();
     reading.words = words;
@@ -260,7 +267,17 @@ impl Reader<'_> {
         }
     }
 
+    /// Does whoever speaks say here who he is ("this is retrieve")? Then it is not whom he calls.
+    fn names_himself(&self, new: &Mention) -> bool {
+        let before = &self.words[..new.span.0];
+        self.vocabulary.purposes.get(new.element) == Some(&Purpose::Address)
+            && self.vocabulary.language.introduces(before)
+    }
+
     fn mention(&mut self, new: Mention) {
+        if self.names_himself(&new) {
+            return;
+        }
         for (old, back) in self.reading.mentions[..self.before].iter().zip(&mut self.back) {
             *back |= old.element == new.element;
         }
@@ -278,6 +295,27 @@ impl Reader<'_> {
         let pieces = std::mem::take(&mut self.pieces);
         for by in stance::stand(&pieces, self.words, self.marks, &mut self.reading.mentions) {
             self.whole(Stance::Open, &by);
+        }
+        // "Give us a minute" before everything but who is called may hold up what is set in motion at the end.
+        let called = |p: &&Piece| match p.kind {
+            Kind::Mention(n) => {
+                let element = self.reading.mentions.get(n).map(|m| m.element);
+                element.and_then(|e| self.vocabulary.purposes.get(e)) == Some(&Purpose::Address)
+            }
+            _ => false,
+        };
+        let first = pieces.iter().find(|p| !called(p));
+        if let Some(Piece {
+            span,
+            kind: Kind::Does(Stance::PutOff),
+        }) = first
+        {
+            let by = self.words[span.0..span.1].join(" ");
+            let purposes = &self.vocabulary.purposes;
+            let moves = |m: &&mut Mention| m.is_plain() && purposes.get(m.element).is_some_and(|p| p.moves());
+            for mention in self.reading.mentions.iter_mut().filter(moves) {
+                mention.bear(Stance::Open, &by);
+            }
         }
     }
 
@@ -353,7 +391,9 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
                     continue;
                 }
                 let extra = match phrase.meaning {
-                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Does(_) => SMALL_WORD,
+                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Does(_) => {
+                        SMALL_WORD + SMALL_WORD_MORE * (phrase.words.len() as u32 - 1)
+                    }
                     _ => PIECE,
                 };
                 offer(at + phrase.words.len(), extra, Cut::Phrase(i));
@@ -383,6 +423,9 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
                 );
             }
         }
+        if let Some((used, unit)) = in_time(vocabulary, &words[at..]) {
+            offer(at + used, SMALL_WORD, Cut::Phrase(unit));
+        }
         offer(at + 1, UNKNOWN, Cut::Unknown);
     }
     let mut pieces = Vec::new();
@@ -396,6 +439,20 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
     }
     pieces.reverse();
     pieces
+}
+
+/// Numbers before a unit of time ("ten seconds"): how many words in all, and the phrase of the unit, which says what they do.
+fn in_time(vocabulary: &Vocabulary, words: &[String]) -> Option<(usize, usize)> {
+    let number = |w: &String| {
+        let language = vocabulary.language;
+        number::digit(language, w).is_some() || number::pair_word(language, w).is_some()
+    };
+    let numbers = words.iter().take_while(|w| number(w)).count();
+    let unit = words
+        .get(numbers)
+        .filter(|w| numbers > 0 && vocabulary.language.is_time(w))?;
+    let is_unit = |p: &Phrase| p.words.len() == 1 && p.words[0] == *unit;
+    Some((numbers + 1, vocabulary.phrases.iter().position(is_unit)?))
 }
 
 /// Do the words begin with a wording? A digit written as such is its word ("2 up").

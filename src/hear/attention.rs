@@ -3,7 +3,6 @@
 //! When the sound is used up, the model likes to go on with what it has already written. Such words are not read from the
 //! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
 
-use super::lattice::STRANGE;
 use super::search::{Decoder, Found, Path};
 use super::whisper::FRAMES;
 
@@ -42,7 +41,7 @@ fn repeats(decoder: &impl Decoder, seconds: f32, reward: f32, path: &Path) -> f3
         let read = centres.last().filter(|c| *c > reached - BACK);
         if let Some(c) = read {
             reached = reached.max(c);
-        } else if path.words[n] != STRANGE && path.words[..n].contains(&path.words[n]) {
+        } else if path.words[..n].contains(&path.words[n]) {
             cost += SAID_BEFORE + reward * tokens.len() as f32;
         }
     }

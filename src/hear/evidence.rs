@@ -1,7 +1,7 @@
 //! From what the search found to readings with weights. What the search dropped on its way has no weight here: it was
 //! lighter than others of as many words, by the search's width or because enough heavier ones were kept.
 
-use super::lattice::{Lattice, STRANGE, Word};
+use super::lattice::{Lattice, Word};
 use super::search::{Found, Path, Token};
 use crate::call::reading;
 use crate::call::words::Mark;
@@ -75,15 +75,14 @@ pub fn nobody(evidence: &Evidence) -> bool {
     evidence.no_speech >= NOBODY && evidence.readings.iter().all(|r| r.reading.mentions.is_empty())
 }
 
-/// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound, `strange`
-/// writes the word at a place of a path that the lattice does not know, `parts` tells the marks that part what belongs together.
+/// Gather the evidence of one clip. `free` is the free text and its likelihood, `seconds` the length of the sound,
+/// `parts` tells the marks that part what belongs together.
 pub fn gather(
     lattice: &Lattice,
     vocabulary: &Vocabulary,
     found: &Found,
     free: (String, f32),
     seconds: f32,
-    strange: impl Fn(&Path, usize) -> String,
     parts: impl Fn(Token) -> bool,
 ) -> Evidence {
     let (transcript, free_likelihood) = free;
@@ -98,22 +97,14 @@ pub fn gather(
     let mut readings: Vec<Scored> = Vec::new();
     let mut meanings = Vec::new();
     for path in found.paths.iter().take_while(|p| p.score > best.score - KEPT) {
-        let words = path
-            .words
-            .iter()
-            .enumerate()
-            .map(|(n, w)| match *w {
-                STRANGE => strange(path, n),
-                known => lattice.word(known).to_owned(),
-            })
-            .collect();
+        let written = |words: &[Word]| words.iter().map(|w| lattice.word(*w).to_owned()).collect();
         let marks: Vec<Mark> = (path.spans.iter())
             .map(|span| match path.tokens.get(span.end) {
                 Some(next) if parts(*next) => Mark::Parts,
                 _ => Mark::None,
             })
             .collect();
-        let reading = reading::read_words(vocabulary, words, &marks);
+        let reading = reading::read_words(vocabulary, written(&path.words), &marks);
         let mut keep = |reading: reading::Reading, score: f32| {
             let meaning = reading.says();
             if !meanings.contains(&meaning) {
@@ -123,9 +114,8 @@ pub fn gather(
         };
         let score = path.score - best.score;
         keep(reading, score);
-        if let Some(apart) = lattice.apart(&path.words).filter(|w| !w.contains(&STRANGE)) {
-            let words = apart.iter().map(|w| lattice.word(*w).to_owned()).collect();
-            keep(reading::read_words(vocabulary, words, &[]), score - APART);
+        if let Some(apart) = lattice.apart(&path.words) {
+            keep(reading::read_words(vocabulary, written(&apart), &[]), score - APART);
         }
     }
     readings.sort_by(|a, b| b.score.total_cmp(&a.score));

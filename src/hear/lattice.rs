@@ -14,9 +14,6 @@ use std::collections::BTreeMap;
 /// Index into [`Lattice::words`].
 pub type Word = u16;
 
-/// A word that the lattice does not know.
-pub const STRANGE: Word = Word::MAX;
-
 /// A run of spelled characters is at least this long to count as a callsign and at most that long: five
 /// characters begun twice are nine or ten.
 const SPELLED: std::ops::RangeInclusive<u8> = 2..=10;
@@ -87,8 +84,8 @@ pub struct Lattice {
     doing: Vec<Word>,
     /// Words that deny or put off and sound like a name of the call ("not" and "north"): before the launch method a name is likelier.
     like_a_name: Vec<Word>,
-    /// Wordings of the launch method.
-    methods: Vec<u16>,
+    /// Words that begin a wording of the launch method.
+    begin_methods: Vec<Word>,
     /// What may stand between the parts of a compound.
     links: &'static [String],
 }
@@ -237,7 +234,7 @@ impl Lattice {
         let names: Vec<Word> = of(Purpose::Cable).flat_map(|(words, _)| words.clone()).collect();
         let near = |a: Word, b: Word| {
             let (a, b) = (&build.words[usize::from(a)], &build.words[usize::from(b)]);
-            strsim::normalized_levenshtein(a, b) >= LIKE
+            strsim::normalized_levenshtein(a, b) >= LIKE || b.starts_with(a.as_str())
         };
         let does = phrases
             .iter()
@@ -246,13 +243,10 @@ impl Lattice {
             .map(|(w, _)| w[0])
             .filter(|w| names.iter().any(|n| near(*w, *n)))
             .collect();
-        let methods = (0..)
-            .zip(&phrases)
-            .filter(|(_, (_, m))| purpose(m) == Some(Purpose::Method));
-        let methods = methods.map(|(n, _)| n).collect();
+        let begin_methods = of(Purpose::Method).map(|(words, _)| words[0]).collect();
         Self {
             like_a_name,
-            methods,
+            begin_methods,
             doing,
             small_from: own as Word,
             unknown_from: known as Word,
@@ -282,7 +276,7 @@ impl Lattice {
         }
     }
 
-    /// A word as it is written; empty for a strange one.
+    /// A word as it is written.
     pub fn word(&self, word: Word) -> &str {
         self.words.get(usize::from(word)).map_or("", String::as_str)
     }
@@ -339,22 +333,6 @@ impl Lattice {
             }
         }
         longest
-    }
-
-    /// The states after a strange word, where one may stand: between wordings, not inside one.
-    pub fn after_strange(&self, states: &States) -> Option<States> {
-        let between = |s: &State| match s.place {
-            Place::Between | Place::Joined | Place::Denied => true,
-            Place::Spelling(n) => SPELLED.contains(&n),
-            Place::Inside(..) | Place::Pair(_) => false,
-        };
-        let mut after: Vec<State> = states.0.iter().filter(|s| between(s)).copied().collect();
-        for s in &mut after {
-            s.place = Place::Between;
-        }
-        after.sort_unstable();
-        after.dedup();
-        (!after.is_empty()).then_some(States(after))
     }
 
     /// Before the first word.
@@ -503,7 +481,7 @@ impl Lattice {
         let count = |used: u32, e: usize| used >> (2 * e) & 3;
         for (p, (words, meaning)) in self.phrases.iter().enumerate() {
             let mut t = s;
-            if s.place == Place::Denied && self.methods.contains(&(p as u16)) {
+            if s.place == Place::Denied && self.begin_methods.contains(&words[0]) {
                 continue;
             }
             match meaning {

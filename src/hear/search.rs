@@ -5,7 +5,7 @@
 //! only the best style of the same words is kept.
 
 use super::HearError;
-use super::lattice::{Lattice, STRANGE, States, Word};
+use super::lattice::{Lattice, States, Word};
 use super::script::Script;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
 use std::ops::Range;
@@ -38,17 +38,6 @@ impl Odds {
     }
 }
 
-/// What a token is of a word.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Piece {
-    /// A space and letters.
-    Begin,
-    /// Letters without a space before them.
-    More,
-    /// A mark, digits, the end of the text.
-    None,
-}
-
 /// What the search asks of the speech model: the sound is already encoded.
 pub trait Decoder {
     /// Weigh what follows each of some texts, together: many cost hardly more than one.
@@ -57,10 +46,9 @@ pub trait Decoder {
     fn known(&self, text: &[Token]) -> Option<Arc<Odds>>;
     /// The token that ends the text.
     fn end(&self) -> Token;
-    /// What a token is of a word.
-    fn piece(&self, token: Token) -> Piece;
-    /// Runs of the model so far.
-    fn runs(&self) -> usize;
+    /// Work done on this sound so far, its encoding included, where a run that weighs one text is 1. It depends on the sound and
+    /// on what was asked and on no clock, so that a limit cuts the same call at the same place on every machine.
+    fn work(&self) -> f32;
 
     /// What follows one text.
     fn next(&mut self, text: &[Token]) -> Result<Arc<Odds>, HearError> {
@@ -75,12 +63,6 @@ pub trait Decoder {
 
 /// The model wants to end where the end's log-probability is above this.
 pub const WILLING: f32 = -1.0;
-
-/// A strange word costs this beside the reward that it does not get (nats).
-const STRANGE_COST: f32 = 5.0;
-/// Strange words in one call, and tokens in one of them.
-const MOST_STRANGE: usize = 4;
-const LONGEST_STRANGE: usize = 6;
 
 /// How the search is done. Chosen by looking at the tuning calls; DEVELOPERS.md says what was seen.
 #[derive(Debug, Clone, Copy)]
@@ -98,13 +80,8 @@ pub struct Width {
     pub finish_willing: f32,
     /// A comma, full stop or hyphen is tried after a word when its log-probability is above this (nats).
     pub punctuation: f32,
-    /// A word that the lattice does not know may stand between wordings, as the model writes it, and costs this (nats);
-    /// `None` allows none.
-    pub strange: Option<f32>,
     /// Different texts weighed in one run of the model (many begun words ask for the same one).
     pub together: usize,
-    /// Runs of the model at the most.
-    pub runs: usize,
 }
 
 impl Width {
@@ -116,9 +93,7 @@ impl Width {
         finish: 25.0,
         finish_willing: 6.0,
         punctuation: -1.6,
-        strange: None,
         together: 8,
-        runs: 150,
     };
     /// For sound that the first look did not explain well.
     pub const WIDE: Self = Self {
@@ -126,13 +101,7 @@ impl Width {
         prune: 7.5,
         finish_willing: 7.0,
         together: 16,
-        runs: 400,
         ..Self::NARROW
-    };
-    /// For sound that holds more than the words of the call.
-    pub const STRANGE: Self = Self {
-        strange: Some(STRANGE_COST),
-        ..Self::WIDE
     };
 }
 
@@ -156,7 +125,7 @@ pub struct Path {
 pub struct Found {
     /// Ended sequences, best first, each word sequence once.
     pub paths: Vec<Path>,
-    /// The limit of runs ended the search.
+    /// The limit of work ended the search.
     pub cut: bool,
 }
 
@@ -209,19 +178,10 @@ enum Job {
     Look(usize),
     /// Follow a begun word.
     Go(Begun),
-    /// Follow a word that the lattice does not know, as the model writes it.
-    Strange(Strange),
 }
 
 /// A job with the text that the model must be asked about for it.
 type Asked = (Job, Vec<Token>);
-
-/// A strange word begun.
-struct Strange {
-    base: usize,
-    tokens: Vec<Token>,
-    likelihood: f32,
-}
 
 struct Item {
     priority: f32,
@@ -251,34 +211,27 @@ impl Ord for Item {
 
 impl Open {
     fn score(&self, width: &Width) -> f32 {
-        self.likelihood + self.styles + width.reward * self.pieces - self.strange_cost(width)
-    }
-
-    fn strange(&self) -> usize {
-        self.words.iter().filter(|w| **w == STRANGE).count()
-    }
-
-    fn strange_cost(&self, width: &Width) -> f32 {
-        self.strange() as f32 * width.strange.unwrap_or(0.0)
+        self.likelihood + self.styles + width.reward * self.pieces
     }
 }
 
 /// Search the lattice.
 ///
-/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
+/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below). The search ends where the decoder's
+/// work reaches `limit`.
 pub fn search(
     decoder: &mut impl Decoder,
     lattice: &Lattice,
     script: &Script,
     width: &Width,
+    limit: f32,
     length: impl Fn(&[Word]) -> f32,
 ) -> Result<Found, HearError> {
-    let last_run = decoder.runs() + width.runs;
     let mut search = Search {
         lattice,
         width,
         script,
-        last_run,
+        limit,
         length,
         ended: Ended::default(),
     };
@@ -293,12 +246,12 @@ pub fn search(
         pieces: 0.0,
     };
     let mut open = vec![first];
-    while !open.is_empty() && decoder.runs() < search.last_run {
+    while !open.is_empty() && decoder.work() < limit {
         open = search.level(decoder, &open)?;
     }
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
-    let cut = decoder.runs() >= search.last_run;
+    let cut = decoder.work() >= limit;
     Ok(Found { paths, cut })
 }
 
@@ -324,8 +277,8 @@ struct Search<'a, L: Fn(&[Word]) -> f32> {
     lattice: &'a Lattice,
     width: &'a Width,
     script: &'a Script,
-    /// The decoder's count of runs at which the search stops.
-    last_run: usize,
+    /// The decoder's work at which the search stops.
+    limit: f32,
     length: L,
     ended: Ended,
 }
@@ -364,7 +317,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                 .queue
                 .push(hyp.score(self.width) + self.width.reward, Job::Look(of));
         }
-        while decoder.runs() < self.last_run {
+        while decoder.work() < self.limit {
             let (jobs, unknown) = self.promising(decoder, &mut level);
             if jobs.is_empty() {
                 break;
@@ -375,12 +328,8 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             for (job, text) in jobs {
                 let odds = decoder.next(&text)?;
                 match job {
-                    Job::Look(base) => {
-                        self.look(&odds, decoder.end(), base, &mut level);
-                        self.look_strange(decoder, &odds, base, &mut level);
-                    }
+                    Job::Look(base) => self.look(&odds, decoder.end(), base, &mut level),
                     Job::Go(begun) => self.go(&odds, begun, &mut level),
-                    Job::Strange(word) => self.go_strange(decoder, &odds, word, &mut level),
                 }
             }
         }
@@ -416,7 +365,6 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                     }
                     [level.bases[begun.base].tokens.as_slice(), &form[..begun.done]].concat()
                 }
-                Job::Strange(word) => [level.bases[word.base].tokens.as_slice(), &word.tokens].concat(),
             };
             if decoder.known(&text).is_none() {
                 unknown.insert(text.clone());
@@ -504,58 +452,6 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         let hyp = &level.open[level.bases[begun.base].of];
         let priority = begun.priority(self.width, hyp, self.script);
         level.queue.push(priority, Job::Go(begun));
-    }
-
-    /// A strange word may begin after a base.
-    fn look_strange(&self, decoder: &impl Decoder, odds: &Odds, base: usize, level: &mut Level) {
-        let (best, weight) = odds.best;
-        let hyp = &level.open[level.bases[base].of];
-        if self.width.strange.is_none() || hyp.strange() >= MOST_STRANGE || decoder.piece(best) != Piece::Begin {
-            return;
-        }
-        self.push_strange(
-            Strange {
-                base,
-                tokens: vec![best],
-                likelihood: level.bases[base].likelihood + weight,
-            },
-            level,
-        );
-    }
-
-    fn push_strange(&self, word: Strange, level: &mut Level) {
-        let hyp = &level.open[level.bases[word.base].of];
-        let rewards = hyp.score(self.width) - hyp.likelihood;
-        let priority = word.likelihood + rewards - self.width.strange.unwrap_or(0.0);
-        level.queue.push(priority, Job::Strange(word));
-    }
-
-    /// Follow a strange word by a token, or take it where the model begins another word, sets a mark or ends.
-    fn go_strange(&self, decoder: &impl Decoder, odds: &Odds, mut word: Strange, level: &mut Level) {
-        let (best, weight) = odds.best;
-        if decoder.piece(best) == Piece::More {
-            if word.tokens.len() < LONGEST_STRANGE {
-                word.tokens.push(best);
-                word.likelihood += weight;
-                self.push_strange(word, level);
-            }
-            return;
-        }
-        let base = &level.bases[word.base];
-        let hyp = &level.open[base.of];
-        let Some(states) = self.lattice.after_strange(&hyp.states) else {
-            return;
-        };
-        level.grown.take(Open {
-            words: [hyp.words.as_slice(), &[STRANGE]].concat(),
-            tokens: [base.tokens.as_slice(), &word.tokens].concat(),
-            spans: with_span(hyp, base, word.tokens.len()),
-            states,
-            likelihood: word.likelihood,
-            styles: hyp.styles,
-            earned: [hyp.earned.as_slice(), &[0.0]].concat(),
-            pieces: hyp.pieces,
-        });
     }
 
     /// A word is complete.

@@ -98,6 +98,8 @@ struct Meaning {
     joins: Vec<String>,
     always: Vec<String>,
     inside: Vec<String>,
+    introduces: Vec<String>,
+    times: Vec<String>,
 }
 
 /// What a word of the language does, wherever it is said.
@@ -301,6 +303,21 @@ impl Language {
     pub(crate) fn always_heard(self, wording: &str) -> bool {
         let m = &self.data().meaning;
         m.always.iter().chain(&m.corrects).any(|w| w == wording)
+    }
+
+    /// Do these words end with some after which people say who they are ("this is")?
+    pub(crate) fn introduces(self, words: &[String]) -> bool {
+        let ends = |text: &String| {
+            let last = text.split(' ').rev();
+            let mut before = words.iter().rev();
+            last.into_iter().all(|w| before.next().is_some_and(|b| b == w))
+        };
+        self.data().meaning.introduces.iter().any(ends)
+    }
+
+    /// Is it a unit of time?
+    pub(crate) fn is_time(self, word: &str) -> bool {
+        self.data().meaning.times.iter().any(|t| t == word)
     }
 
     /// May this word stand inside a wording without changing it ("slack is now out")?
