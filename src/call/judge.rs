@@ -618,7 +618,7 @@ fn score(elements: &[ElementVerdict], advice: &[Advice]) -> (Option<u32>, Vec<Sc
     if parts.is_empty() {
         return (None, parts);
     }
-    let nags = advice.iter().filter(|a| !matches!(a, Advice::Corrected)).count() as u32;
+    let nags = advice.iter().filter(|a| !matches!(a, Advice::Corrected | Advice::Explained { .. })).count() as u32;
     parts.push(ScorePart {
         name: "wording and order".to_owned(),
         points: 5u32.saturating_sub(2 * nags),

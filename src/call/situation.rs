@@ -1,6 +1,6 @@
 //! What is dealt to the student: what a right call must carry.
 
-use crate::site::{Callsign, Site, Step};
+use crate::site::{Callsign, Purpose, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -65,8 +65,7 @@ impl Situation {
             });
         }
         let crews: Vec<&str> = site
-            .elements
-            .get("crew")
+            .element_for(Purpose::Crew)
             .map(|e| e.values.iter().map(|v| v.id.as_str()).collect())
             .unwrap_or_default();
         if !crews.is_empty() && !crews.contains(&self.crew.to_string().as_str()) {
@@ -81,28 +80,37 @@ impl Situation {
 
     /// The right value of each element of a step.
     pub fn values(&self, site: &Site, step: &Step) -> BTreeMap<String, String> {
-        step.elements
-            .iter()
-            .map(|e| {
-                let value = match e.as_str() {
-                    "address" => step.to.clone(),
-                    "callsign" => self.callsign.to_string(),
-                    "crew" => self.crew.to_string(),
-                    "cable" => self.cable.clone(),
-                    "type" | "link" if self.of_aircraft(site, e).is_some() => {
-                        self.of_aircraft(site, e).unwrap_or_default()
-                    }
-                    other if self.more.contains_key(other) => self.more[other].clone(),
-                    other => site
-                        .elements
-                        .get(other)
-                        .and_then(|x| x.values.first())
-                        .map(|v| v.id.clone())
-                        .unwrap_or_default(),
-                };
-                (e.clone(), value)
-            })
-            .collect()
+        let right = |element: &String| {
+            let value = match site.purpose(element) {
+                Purpose::Address => step.to.clone(),
+                Purpose::Callsign => self.callsign.to_string(),
+                Purpose::Crew => self.crew.to_string(),
+                Purpose::Cable => self.cable.clone(),
+                _ => self.value(site, element),
+            };
+            (element.clone(), value)
+        };
+        step.elements.iter().map(right).collect()
+    }
+
+    /// The right value of an element that neither the step nor the glider's place settles.
+    fn value(&self, site: &Site, element: &str) -> String {
+        let aircraft = site.aircraft(&self.callsign);
+        let of_aircraft = match site.purpose(element) {
+            Purpose::Type => aircraft.map(|a| a.kind.clone()),
+            Purpose::Link => aircraft.and_then(|a| a.weak_link.clone()),
+            _ => None,
+        };
+        let dealt = || self.more.get(element).cloned();
+        let listed = || {
+            let values = &site.elements.get(element)?.values;
+            let kind = aircraft.map(|a| &a.kind);
+            let of_type = values.iter().find(|v| kind.is_some_and(|k| v.types.contains(k)));
+            let others = || values.iter().find(|v| v.types.is_empty());
+            let value = of_type.or_else(others).or(values.first())?;
+            Some(value.id.clone())
+        };
+        of_aircraft.or_else(dealt).or_else(listed).unwrap_or_default()
     }
 
     /// What is seen before a step's call: the step's own scene and those of the right values.
@@ -114,15 +122,6 @@ impl Situation {
         });
         let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).collect();
         (!all.is_empty()).then(|| all.join(" "))
-    }
-
-    /// What the fleet says of this aircraft: its type, and the link named in the type's own data.
-    fn of_aircraft(&self, site: &Site, element: &str) -> Option<String> {
-        let aircraft = site.aircraft(&self.callsign)?;
-        match element {
-            "type" => Some(aircraft.kind.clone()),
-            _ => aircraft.weak_link.clone(),
-        }
     }
 
     /// The call as taught, in words.

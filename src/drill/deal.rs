@@ -2,7 +2,7 @@
 
 use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, Interruption, Site};
+use crate::site::{Callsign, Interruption, Purpose, Site, Step};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -24,8 +24,7 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     let mut dealt = from.get(place).map(|s| (*s).clone())?;
     // Where the call itself is the choice (too fast or too slow), the situation makes it.
     for (id, element) in &site.elements {
-        let settled = ["address", "callsign", "crew", "cable", "type", "link"].contains(&id.as_str());
-        if !settled && element.values.len() > 1 {
+        if element.is_dealt() {
             let value = &element.values[below(element.values.len(), random)];
             dealt.more.insert(id.clone(), value.id.clone());
         }
@@ -76,6 +75,18 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
                 course.hazard = Some((hazard.id.clone(), during[below(during.len(), random)].clone()));
             }
         }
+        4 if !site.failures.is_empty() => {
+            let failure = &site.failures[below(site.failures.len(), random)];
+            let fits = failure.when.iter().all(|(e, v)| situation.more.get(e) == Some(v));
+            if fits && !failure.after.is_empty() {
+                let after = failure.after[below(failure.after.len(), random)].clone();
+                // A step that is not part of every launch is of this one.
+                if launch.sometimes.contains(&after) && !course.sometimes.contains(&after) {
+                    course.sometimes.push(after.clone());
+                }
+                course.failure = Some((failure.id.clone(), after));
+            }
+        }
         _ => {}
     }
     course.interruptions = interruptions(site, &launch.order, pace, random);
@@ -122,7 +133,7 @@ pub(super) fn another_value(
     element: &str,
     random: &mut impl FnMut() -> u32,
 ) -> Option<String> {
-    if element == "callsign" {
+    if site.purpose(element) == Purpose::Callsign {
         let right = situation.callsign.to_string();
         let others = site
             .fleet
@@ -132,16 +143,9 @@ pub(super) fn another_value(
         let like = |c: &&Callsign| strsim::osa_distance(&c.to_string(), &right);
         return others.min_by_key(like).map(ToString::to_string);
     }
-    let right = match element {
-        "crew" => situation.crew.to_string(),
-        "cable" => situation.cable.clone(),
-        "type" => site.aircraft(&situation.callsign)?.kind.clone(),
-        "link" => site.aircraft(&situation.callsign)?.weak_link.clone()?,
-        other => {
-            let taught = site.elements.get(other)?.values.first()?;
-            situation.more.get(other).unwrap_or(&taught.id).clone()
-        }
-    };
+    let stands = |step: &&Step| step.elements.iter().any(|e| e == element);
+    let step = site.steps.iter().find(stands)?;
+    let right = situation.values(site, step).remove(element)?;
     let e = site.elements.get(element)?;
     // Where there is one right value ("winch cable"), another stands among the wordings of other values ("aerotow").
     let choice = if e.values.len() > 1 { &e.values } else { &e.other };

@@ -17,8 +17,10 @@ use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
+use crate::call::reading::{Mention, Said};
+use crate::call::stance::Stance;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
-use crate::site::{By, Hazard, Language, Site, Sound, Step};
+use crate::site::{By, Failure, Hazard, Language, Noise, Purpose, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -37,6 +39,8 @@ pub struct Course {
     pub misread: Option<(String, String)>,
     /// A hazard and the step in which it happens.
     pub hazard: Option<(String, String)>,
+    /// A failure in the air and the step behind which it happens.
+    pub failure: Option<(String, String)>,
     /// Complete calls to the winch that nobody answers.
     pub unanswered: u8,
     /// Steps before which others are on the frequency.
@@ -77,7 +81,7 @@ impl Pace {
         let normal = match want {
             Want::Call => 20.0,
             Want::Readback => 4.0,
-            Want::Hazard => 5.0,
+            Want::Hazard | Want::Failure => 5.0,
             Want::Words | Want::Aside => 6.0,
             Want::Release => 8.0,
         };
@@ -109,6 +113,8 @@ pub enum Want {
     Readback,
     /// There is danger: release as pilot, stop as anybody else.
     Hazard,
+    /// Something fails in the air: the hand acts, words come after it or not at all.
+    Failure,
     /// After the hand, words: they may be left out.
     Words,
     /// Operate the release.
@@ -123,7 +129,7 @@ impl Want {
         let key = match self {
             Self::Call => "want.call",
             Self::Readback => "want.readback",
-            Self::Hazard => "want.hazard",
+            Self::Hazard | Self::Failure => "want.hazard",
             Self::Words => "want.words",
             Self::Release => "want.release",
             Self::Aside => "want.aside",
@@ -166,6 +172,8 @@ pub struct Turned {
     pub words: String,
     /// The standard word for "what you said is wrong" was in it.
     pub negative: bool,
+    /// Something that the call at hand would set in motion was denied.
+    pub refused: bool,
 }
 
 impl Turned {
@@ -173,7 +181,16 @@ impl Turned {
     pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
         let negative = site.language.negatives().first().map(|n| words::of(n));
         let best = evidence.readings.first();
+        let denies = |m: &Mention| match m.said {
+            Said::Negated => m.stance == Stance::Plain,
+            _ => matches!(m.stance, Stance::Denied | Stance::PutOff),
+        };
         Self {
+            // Behind the step's own elements stands what is to be refused.
+            refused: best.is_some_and(|r| {
+                let mut beside = r.reading.mentions.iter().filter(|m| m.element >= step.elements.len());
+                beside.any(denies)
+            }),
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
             negative: best
@@ -188,6 +205,7 @@ impl Turned {
             judgement: &self.judgement,
             words: &self.words,
             negative: self.negative,
+            refused: self.refused,
             over,
         }
     }
@@ -204,6 +222,8 @@ pub enum Did<'a> {
         words: &'a str,
         /// The standard word for "what you said is wrong" was in it.
         negative: bool,
+        /// Something that the call at hand would set in motion was denied.
+        refused: bool,
         /// Spoken into somebody else's words.
         over: bool,
     },
@@ -238,6 +258,10 @@ pub struct Launch {
     /// The step at [`Self::at`] has begun.
     begun: bool,
     hazard_over: bool,
+    /// What has failed in the air.
+    failing: Option<String>,
+    /// The release was pulled in this step.
+    pulled: bool,
     /// Somebody asked something between the student's cue and the call.
     interrupted: bool,
     ending: Option<Ending>,
@@ -291,6 +315,8 @@ impl Launch {
             pulls: 0,
             begun: false,
             hazard_over: false,
+            failing: None,
+            pulled: false,
             interrupted: false,
             ending: None,
         })
@@ -326,7 +352,11 @@ impl Launch {
         let step = self.step(site)?;
         match self.want {
             Some(Want::Readback) => site.step(step.readback_of.as_ref()?),
-            Some(Want::Hazard | Want::Words | Want::Release) => site.stop_step(),
+            Some(Want::Words) => self
+                .failed(site)
+                .and_then(|f| site.step(f.call.as_ref()?))
+                .or_else(|| site.stop_step()),
+            Some(Want::Hazard | Want::Failure | Want::Release) => site.stop_step(),
             _ => Some(step),
         }
     }
@@ -336,6 +366,7 @@ impl Launch {
         let step = self.judged_step(site)?;
         Some(match self.want {
             Some(Want::Readback) => Vocabulary::for_readback(site, step),
+            Some(Want::Hazard) => Vocabulary::with_refusal(site, step, self.step(site)?),
             _ => Vocabulary::of(site, step),
         })
     }
@@ -412,7 +443,15 @@ impl Launch {
             self.end(Ending::Complete);
             return;
         };
+        if self.failing.is_some() {
+            self.end(Ending::Abandoned);
+            return;
+        }
         if self.begun {
+            if let Some(failure) = self.failure_of(site, step) {
+                self.fail(site, failure);
+                return;
+            }
             self.at += 1;
             self.begun = false;
             return;
@@ -421,7 +460,13 @@ impl Launch {
         self.passed_over = 0;
         self.pulls = 0;
         self.interrupted = false;
+        self.pulled = false;
         self.turn = Turn::new(self.situation.clone());
+        if self.at == 0 && self.role == PILOT && self.releases(site) {
+            // The habit is told on the ground, not when it is needed.
+            let text = site.language.text("release.habit", &[("n", &site.customs.release_pulls.to_string())]);
+            self.queue.push_back(Next::See(text));
+        }
         if self.course.traffic.contains(&step.id) && step.by == By::Radio {
             self.others(site, step);
         }
@@ -452,5 +497,57 @@ impl Launch {
         let (id, during) = self.course.hazard.as_ref()?;
         let now = !self.hazard_over && during == &step.id;
         site.hazards.iter().find(|h| now && &h.id == id)
+    }
+
+    fn failure_of<'s>(&self, site: &'s Site, step: &Step) -> Option<&'s Failure> {
+        let (id, after) = self.course.failure.as_ref()?;
+        let now = self.failing.is_none() && after == &step.id;
+        site.failures.iter().find(|f| now && &f.id == id)
+    }
+
+    /// What has failed.
+    fn failed<'s>(&self, site: &'s Site) -> Option<&'s Failure> {
+        let id = self.failing.as_ref()?;
+        site.failures.iter().find(|f| &f.id == id)
+    }
+
+    /// Something fails in the air. Who has no hand on it sees it, and the launch is over.
+    fn fail(&mut self, site: &Site, failure: &Failure) {
+        self.failing = Some(failure.id.clone());
+        self.passed_over = 0;
+        self.queue.push_back(Next::See(failure.scene.clone()));
+        self.queue.extend(failure.sound.clone().map(Next::Hear));
+        self.want = self.has_a_hand(site).then_some(Want::Failure);
+    }
+
+    /// Does the cable move? It does behind the ready call.
+    fn moving(&self, site: &Site) -> bool {
+        let ready = site
+            .ready_step()
+            .and_then(|r| self.order.iter().position(|id| *id == r.id));
+        ready.is_some_and(|r| self.at > r)
+    }
+
+    /// Is the release operated in one of the steps at the top?
+    fn releases(&self, site: &Site) -> bool {
+        let by_hand = |id: &String| site.step(id).is_some_and(|s| s.by == By::Hand && s.speaker == PILOT);
+        self.order.iter().any(by_hand)
+    }
+
+    /// A pull of the release is heard and shown.
+    fn pull(&mut self, text: String) {
+        self.pulled = true;
+        self.queue.push_back(Next::Hear(Sound {
+            noise: Noise::Clack,
+            clip: None,
+        }));
+        self.queue.push_back(Next::See(text));
+    }
+
+    /// Does the call of a step set something in motion?
+    fn sets_in_motion(site: &Site, step: &Step) -> bool {
+        step.elements
+            .iter()
+            .any(|e| matches!(site.purpose(e), Purpose::Readiness | Purpose::Motion))
     }
 }

@@ -33,11 +33,15 @@ pub enum Ending {
     NothingMoves,
     /// The release was not operated at the top.
     NotReleased,
+    /// Something was wrong, and the call that sets things in motion was held back.
+    HeldBack,
+    /// Something failed in the air, and was answered by hand before words.
+    Abandoned,
 }
 
 impl Ending {
     /// Every ending.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Complete,
         Self::Stopped,
         Self::StoppedToBeSure,
@@ -50,6 +54,8 @@ impl Ending {
         Self::NobodyCalled,
         Self::NothingMoves,
         Self::NotReleased,
+        Self::HeldBack,
+        Self::Abandoned,
     ];
 
     /// The sentence for the debrief.
@@ -67,6 +73,8 @@ impl Ending {
             Self::NobodyCalled => "ending.nobody_called",
             Self::NothingMoves => "ending.nothing_moves",
             Self::NotReleased => "ending.not_released",
+            Self::HeldBack => "ending.held_back",
+            Self::Abandoned => "ending.abandoned",
         };
         site.language.text(key, &[])
     }
@@ -98,6 +106,18 @@ pub enum Note {
     Lost,
     /// Went on with the call after an interruption.
     Interrupted,
+    /// The same while the cable moved.
+    InterruptedMoving,
+    /// A stop was spoken into somebody's words.
+    StopMayBeLost,
+    /// Nothing was said where hands are busy.
+    LeftOut,
+    /// The word came without the pull of the release.
+    PullWithTheWords,
+    /// One pull, and no other yet.
+    PullAgain,
+    /// Fewer pulls than the habit has.
+    PulledTooFew,
 }
 
 impl Note {
@@ -115,6 +135,12 @@ impl Note {
             Self::HandWanted => "note.hand_wanted",
             Self::TurnPassed => "note.turn_passed",
             Self::Interrupted => "note.interrupted",
+            Self::InterruptedMoving => "note.interrupted_moving",
+            Self::StopMayBeLost => "note.stop_may_be_lost",
+            Self::LeftOut => "note.left_out",
+            Self::PullWithTheWords => "note.pull_with_the_words",
+            Self::PullAgain => "note.pull_again",
+            Self::PulledTooFew => "note.pulled_too_few",
         };
         language.text(key, &[])
     }

@@ -92,7 +92,7 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
         return launch.did(site, Did::Hand);
     }
     let hand = [super::launch::PILOT, super::launch::WINCH_DRIVER].contains(&launch.role.as_str());
-    if matches!(want, Want::Hazard) && good {
+    if matches!(want, Want::Hazard | Want::Failure) && good {
         if hand {
             return launch.did(site, Did::Hand);
         }
@@ -107,11 +107,26 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
             let judgement = random_call(site, step, &launch.situation, true, random);
             launch.did(site, called(&judgement));
         }
+        // Who is afraid of a mistake says nothing.
+        85..90 if want == Want::Hazard => launch.did(site, Did::Nothing),
         0..90 => {
             let judgement = random_call(site, step, &launch.situation, false, random);
             launch.did(site, called(&judgement));
         }
         90..94 => launch.did(site, Did::Nothing),
+        94..96 if want == Want::Hazard => {
+            let judgement = random_call(site, step, &launch.situation, false, random);
+            launch.did(
+                site,
+                Did::Called {
+                    judgement: &judgement,
+                    words: "",
+                    negative: false,
+                    refused: true,
+                    over: false,
+                },
+            );
+        }
         94..97 => launch.did(site, Did::Hand),
         _ => {
             let mut judgement = random_call(site, step, &launch.situation, false, random);
@@ -139,6 +154,7 @@ fn called(judgement: &Judgement) -> Did<'_> {
         judgement,
         words: "",
         negative: false,
+        refused: false,
         over: false,
     }
 }

@@ -132,7 +132,7 @@ fn situations(site: &Site, step: &Step) -> Vec<Situation> {
         .map(|(a, crew, c)| Situation::new(a.registration.clone(), crew, c.id.clone()))
         .filter(|s| s.check(site).is_ok())
         .collect();
-    for element in step.elements.iter().filter(|e| items::chosen_by_the_call(e)) {
+    for element in step.elements.iter().filter(|e| items::chosen_by_the_call(site, e)) {
         let Some(values) = site.elements.get(element).map(|e| &e.values).filter(|v| v.len() > 1) else {
             continue;
         };

@@ -69,7 +69,7 @@ pub struct Site {
     /// Customs of the place.
     pub customs: Customs,
     /// Light signals of the place; empty unless the site names some. They have opposite meanings in different countries.
-    pub signals: Vec<(String, String)>,
+    pub signals: Vec<Signal>,
     /// The club's aircraft.
     pub fleet: Vec<Aircraft>,
     /// Elements by id.
@@ -80,12 +80,31 @@ pub struct Site {
     pub launch: Option<Launch>,
     /// What can go wrong at the launch point.
     pub hazards: Vec<Hazard>,
+    /// What can fail in the air.
+    pub failures: Vec<Failure>,
     /// What interrupts whoever is at work at the launch point, and what else is on the frequency.
     pub interruptions: Vec<Interruption>,
     /// Eventualities to be spoken before each launch, in order.
     pub eventualities: Vec<Eventuality>,
     /// Height bands of the briefing, lowest first.
     pub bands: Vec<Band>,
+    /// What the files say and the program does not use yet; no reason not to use the site.
+    pub notices: Vec<Problem>,
+}
+
+/// A signal of the place, given without words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Signal {
+    /// Id used by steps.
+    pub id: String,
+    /// "lamp", "bats", "horn" or "arm"; empty where the site does not say.
+    pub by: String,
+    /// What is seen or heard.
+    pub shows: String,
+    /// What it means at this place.
+    pub meaning: String,
+    /// It stops everything.
+    pub stops: bool,
 }
 
 /// A station on the frequency.
@@ -121,9 +140,25 @@ pub struct Wording {
     pub understood: Vec<String>,
     /// What is seen when this is the right value.
     pub scene: Option<String>,
+    /// The glider's types for which it is the right one; empty where the type does not matter.
+    pub types: Vec<String>,
+    /// What makes it differ from the right one, told when it was heard instead.
+    pub why: Option<String>,
 }
 
 impl Wording {
+    /// A value with its words alone.
+    pub(crate) fn plain(id: impl Into<String>, taught: impl Into<String>, understood: Vec<String>) -> Self {
+        Self {
+            id: id.into(),
+            taught: taught.into(),
+            understood,
+            scene: None,
+            types: Vec::new(),
+            why: None,
+        }
+    }
+
     /// All words for it, those taught first.
     pub fn texts(&self) -> impl Iterator<Item = &String> {
         std::iter::once(&self.taught).chain(&self.understood)
@@ -153,20 +188,12 @@ pub enum CallsignCustom {
 /// Customs of a place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Customs {
-    /// Who speaks to the winch: pilot, signaller or controller.
-    pub calls_winch: String,
-    /// Who says that the slack is out.
-    pub says_slack_out: String,
-    /// How often the slack-out words are said.
-    pub slack_out_times: u8,
-    /// How often "stop" is said by habit; one is enough.
-    pub stop_times: u8,
     /// Full or short callsigns.
     pub callsign: CallsignCustom,
     /// Whether "forty-seven sixty-one" is forbidden; otherwise it passes with advice.
     pub number_pairs_forbidden: bool,
-    /// Type in the ready call.
-    pub type_in_ready_call: Need,
+    /// Type in the ready call; where the site does not say, it is a part like the others.
+    pub type_in_ready_call: Option<Need>,
     /// Whether the cable's name may be dropped while only one is laid.
     pub cable_may_be_dropped_when_single: bool,
     /// Elements the winch driver reads back.
@@ -318,6 +345,13 @@ pub struct Element {
     pub negated: Vec<String>,
 }
 
+impl Element {
+    /// Is its value dealt anew for each call? Not where the situation or the glider's type settles it.
+    pub fn is_dealt(&self) -> bool {
+        !self.purpose.is_settled() && self.values.len() > 1 && self.values.iter().all(|v| v.types.is_empty())
+    }
+}
+
 /// How a step is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum By {
@@ -356,6 +390,27 @@ pub struct Hazard {
     pub sound: Option<Sound>,
 }
 
+/// Something that fails in the air: whoever has a hand on it acts first, then speaks or not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Failure {
+    /// Id.
+    pub id: String,
+    /// Name on screen.
+    pub label: String,
+    /// What is seen.
+    pub scene: String,
+    /// Steps behind which it can happen.
+    pub after: Vec<String>,
+    /// Elements and the values they must have been dealt.
+    pub when: BTreeMap<String, String>,
+    /// The height band in which it happens, by its name.
+    pub band: Option<String>,
+    /// The step whose words may follow; those of stop where there is none.
+    pub call: Option<String>,
+    /// What is heard of it.
+    pub sound: Option<Sound>,
+}
+
 /// What is heard beside words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Sound {
@@ -383,11 +438,15 @@ pub enum Noise {
     Jerk,
     /// A telephone.
     Phone,
+    /// The release is pulled.
+    Clack,
+    /// A cable parts.
+    Bang,
 }
 
 impl Noise {
     /// Every sound.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Scrape,
         Self::Shout,
         Self::Glider,
@@ -395,6 +454,8 @@ impl Noise {
         Self::Steps,
         Self::Jerk,
         Self::Phone,
+        Self::Clack,
+        Self::Bang,
     ];
 
     /// What is heard, in a site's language.
@@ -412,6 +473,8 @@ impl Noise {
             Self::Steps => "steps",
             Self::Jerk => "jerk",
             Self::Phone => "phone",
+            Self::Clack => "clack",
+            Self::Bang => "bang",
         }
     }
 }
@@ -471,6 +534,10 @@ pub struct Step {
     pub scene: Option<String>,
     /// The step whose values it reads back as they were heard.
     pub readback_of: Option<String>,
+    /// The hands are busy: silence is right too, and nothing ends for it.
+    pub may_be_left_out: bool,
+    /// The pilot pulls the release with the words.
+    pub with_release: bool,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
     /// Elements that decide the outcome.
@@ -492,8 +559,8 @@ pub struct Step {
 /// A part of the briefing spoken before each launch; its id is an element of the briefing's step too.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Eventuality {
-    /// Value and words.
-    pub wording: Wording,
+    /// Its element.
+    pub id: String,
     /// Name on screen.
     pub label: String,
 }
@@ -503,12 +570,33 @@ pub struct Eventuality {
 pub struct Band {
     /// Name.
     pub name: String,
-    /// Metres above the field.
+    /// Above the field.
     pub from: u16,
-    /// Metres above the field, open at the top when absent.
+    /// Above the field, open at the top when absent.
     pub to: Option<u16>,
+    /// Heights in feet; else in metres.
+    pub feet: bool,
     /// What is briefed for it.
     pub answer: String,
+}
+
+impl Band {
+    /// What is briefed for it, with its heights and the caution to brief one's own.
+    pub fn text(&self, site: &Site) -> String {
+        let unit = site.language.text(if self.feet { "band.feet" } else { "band.metres" }, &[]);
+        let height = match (self.from, self.to) {
+            (0, Some(to)) => site.language.text("band.up_to", &[("to", &to.to_string()), ("unit", &unit)]),
+            (from, None) => site.language.text("band.from", &[("from", &from.to_string()), ("unit", &unit)]),
+            (from, Some(to)) => {
+                let names = [("from", from.to_string()), ("to", to.to_string())];
+                let [from, to] = &names;
+                site.language
+                    .text("band.between", &[(from.0, &from.1), (to.0, &to.1), ("unit", &unit)])
+            }
+        };
+        let parts = [("site", site.name.as_str()), ("name", &self.name), ("height", &height), ("answer", &self.answer)];
+        site.language.text("band.briefed", &parts)
+    }
 }
 
 impl Site {

@@ -62,13 +62,18 @@ pub enum RawNeed {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawCustoms {
-    pub calls_winch: Text,
-    pub says_slack_out: Text,
-    pub slack_out_times: Spanned<u8>,
-    pub stop_times: Spanned<u8>,
+    #[serde(default)]
+    pub calls_winch: Option<Text>,
+    #[serde(default)]
+    pub says_slack_out: Option<Text>,
+    #[serde(default)]
+    pub slack_out_times: Option<Spanned<u8>>,
+    #[serde(default)]
+    pub stop_times: Option<Spanned<u8>>,
     pub callsign: Text,
     pub number_pairs_in_callsign: Text,
-    pub type_in_ready_call: RawNeed,
+    #[serde(default)]
+    pub type_in_ready_call: Option<Spanned<RawNeed>>,
     #[serde(default)]
     pub cable_may_be_dropped_when_single: bool,
     #[serde(default)]
@@ -80,8 +85,16 @@ pub struct RawCustoms {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawSignal {
-    pub light: Text,
+    #[serde(default)]
+    pub id: Option<Text>,
+    #[serde(default)]
+    pub by: Option<Text>,
+    /// What is seen or heard; sites written before signals had an effect call it `light`.
+    #[serde(alias = "light")]
+    pub shows: Text,
     pub meaning: Text,
+    #[serde(default)]
+    pub stops: bool,
 }
 
 #[derive(Deserialize)]
@@ -113,6 +126,12 @@ pub struct RawWording {
     pub understood: Vec<Text>,
     #[serde(default)]
     pub scene: Option<String>,
+    /// The glider's types for which it is the right one.
+    #[serde(default)]
+    pub types: Vec<Text>,
+    /// What makes it differ from the right one, told when it was heard instead.
+    #[serde(default)]
+    pub why: Option<Text>,
 }
 
 #[derive(Deserialize)]
@@ -159,6 +178,12 @@ pub struct RawStep {
     pub scene: Option<String>,
     #[serde(default)]
     pub readback_of: Option<Text>,
+    /// The hands are busy: silence is right too.
+    #[serde(default)]
+    pub may_be_left_out: bool,
+    /// The release is pulled with the words.
+    #[serde(default)]
+    pub with_release: bool,
     #[serde(default)]
     pub elements: Vec<Text>,
     #[serde(default)]
@@ -201,6 +226,28 @@ pub struct RawHazard {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct RawFailure {
+    pub id: Text,
+    pub label: Text,
+    pub scene: Text,
+    pub after: Vec<Text>,
+    /// Only where these elements have these values.
+    #[serde(default)]
+    pub when: BTreeMap<String, Text>,
+    /// The height band in which it happens.
+    #[serde(default)]
+    pub band: Option<Text>,
+    /// The step whose words may follow.
+    #[serde(default)]
+    pub call: Option<Text>,
+    #[serde(default)]
+    pub sound: Option<Text>,
+    #[serde(default)]
+    pub clip: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct RawRole {
     pub id: Text,
     pub name: Text,
@@ -228,19 +275,31 @@ pub struct RawEventuality {
     pub label: Text,
     #[serde(default)]
     pub why: Option<String>,
-    pub taught: Text,
+    /// The words, where they are the same for every glider and day.
+    #[serde(default)]
+    pub taught: Option<Text>,
     #[serde(default)]
     pub understood: Vec<Text>,
+    /// Else one for each type or day.
+    #[serde(default)]
+    pub value: Vec<RawWording>,
+    #[serde(default)]
+    pub incomplete: Vec<Text>,
+    #[serde(default)]
+    pub other: Vec<RawWording>,
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawBand {
     pub name: Text,
-    /// Metres above the field.
+    /// Above the field.
     pub from: Spanned<u16>,
     #[serde(default)]
     pub to: Option<Spanned<u16>>,
+    /// "metres" or "feet".
+    #[serde(default)]
+    pub unit: Option<Text>,
     pub answer: Text,
 }
 

@@ -48,6 +48,8 @@ impl Launch {
             let mine = step.speaker == self.role;
             match interruption.kind {
                 Interrupts::Traffic if step.by != By::Radio => continue,
+                // While the cable moves others' words are no small matter: nobody can be sure of being understood.
+                Interrupts::Traffic if mine && self.moving(site) => self.interrupted = true,
                 Interrupts::Question if !mine => continue,
                 Interrupts::Question => {
                     self.want = Some(Want::Aside);
@@ -95,7 +97,10 @@ impl Launch {
                 }
             }
         }
-        if mine && let Some((element, wrong)) = self.course.misread.take() {
+        let holds = |(element, _): &(String, String)| step.elements.contains(element);
+        if mine && self.course.misread.as_ref().is_some_and(holds)
+            && let Some((element, wrong)) = self.course.misread.take()
+        {
             values.insert(element, wrong);
         }
         let line = call_line(site, step, &values);

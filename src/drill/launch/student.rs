@@ -1,7 +1,7 @@
 //! What the student does in a launch, and what follows from it.
 
 use super::others::{call_line, heard_values, say_again};
-use super::{Did, Launch, PILOT, WINCH_DRIVER, Want};
+use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
 use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
 use crate::drill::answer::{Answer, Spoken};
@@ -44,6 +44,8 @@ impl Launch {
             Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
             Want::Hazard => self.did_hazard(site, did),
+            Want::Failure => self.did_failure(site, did),
+            Want::Words if self.failing.is_some() => self.end(Ending::Abandoned),
             Want::Words => self.end(Ending::ByHand),
             Want::Release => self.did_release(site, did),
         }
@@ -68,12 +70,22 @@ impl Launch {
 
     fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
         match did {
-            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            // Whoever is spoken to while the cable moves is right to stop.
+            Did::Called { judgement, .. } if judgement.stop => self.end(if self.interrupted && self.moving(site) {
+                Ending::Stopped
+            } else {
+                Ending::StoppedToBeSure
+            }),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
+            Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
             Did::Hand => {
                 self.note(Note::NothingInHand);
                 self.pass_over(step);
+            }
+            Did::Nothing if step.may_be_left_out => {
+                self.note(Note::LeftOut);
+                self.want = None;
             }
             Did::Nothing => {
                 self.note(Note::TurnPassed);
@@ -128,11 +140,20 @@ impl Launch {
                 let values = heard_values(so_far);
                 self.keep(&values);
                 if std::mem::take(&mut self.interrupted) {
-                    self.note(Note::Interrupted);
+                    self.note(if self.moving(site) {
+                        Note::InterruptedMoving
+                    } else {
+                        Note::Interrupted
+                    });
+                }
+                if step.with_release && !self.pulled {
+                    self.note(Note::PullWithTheWords);
                 }
                 self.reply(site, step, &values);
                 self.want = None;
             }
+            // Nobody asks somebody whose hands are busy.
+            _ if step.may_be_left_out => self.want = None,
             // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better.
             Answer::ReadBack { .. } if only_wrong && self.read_back_next(site, step) => {
                 let values = heard_values(so_far);
@@ -247,6 +268,10 @@ impl Launch {
 
     fn did_hazard(&mut self, site: &Site, did: Did) {
         let hand = self.has_a_hand(site);
+        let moving = self.moving(site);
+        let mine = self
+            .step(site)
+            .is_some_and(|s| s.speaker == self.role && Self::sets_in_motion(site, s));
         match did {
             Did::Hand if hand => {
                 self.note(Note::HandFirst);
@@ -256,32 +281,80 @@ impl Launch {
                     self.end(Ending::ByHand);
                 }
             }
-            // In doubt whether it was a stop the others stop.
-            Did::Called { judgement, .. } if judgement.stop || maybe_stop(site, judgement) => {
+            // In doubt whether it was a stop the others stop; so they do upon "not ready" when the cable moves already.
+            Did::Called { judgement, refused, .. }
+                if judgement.stop || maybe_stop(site, judgement) || refused && moving =>
+            {
                 if hand {
                     self.note(Note::WordsBeforeHand);
                 }
                 self.end(Ending::Stopped);
             }
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            // Nothing moves without the call that was held back.
+            Did::Nothing if mine && !moving => self.end(Ending::HeldBack),
             Did::Called { .. } | Did::Hand | Did::Nothing => self.end(Ending::HazardMissed),
         }
     }
 
+    /// Act first, then the words, or none.
+    fn did_failure(&mut self, site: &Site, did: Did) {
+        match did {
+            Did::Hand => {
+                self.note(Note::HandFirst);
+                let band = self.failed(site).and_then(|f| f.band.as_ref());
+                let band = band.and_then(|name| site.bands.iter().find(|b| &b.name == name));
+                self.queue.extend(band.map(|b| Next::See(b.text(site))));
+                self.want = Some(Want::Words);
+            }
+            Did::Called { .. } => {
+                self.note(Note::WordsBeforeHand);
+                self.no_hand();
+            }
+            Did::Nothing => {
+                self.note(Note::HandWanted);
+                self.no_hand();
+            }
+        }
+    }
+
+    fn no_hand(&mut self) {
+        self.passed_over += 1;
+        if self.passed_over >= PASSED_OVER {
+            self.end(Ending::NotReleased);
+        }
+    }
+
     fn did_release(&mut self, site: &Site, did: Did) {
+        let wanted = site.customs.release_pulls;
+        let count = |n: u8| {
+            let (n, of) = (n.to_string(), wanted.to_string());
+            site.language.text("release.count", &[("n", &n), ("of", &of)])
+        };
         match did {
             Did::Hand => {
                 self.pulls += 1;
-                if self.pulls >= site.customs.release_pulls {
+                self.passed_over = 0;
+                self.pull(count(self.pulls));
+                if self.pulls >= wanted {
                     self.want = None;
                 }
             }
             Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            // The cable is off after the first pull as a rule; the others make sure of it.
+            Did::Called { .. } | Did::Nothing if self.pulls > 0 => {
+                self.passed_over += 1;
+                if self.passed_over > 1 {
+                    self.note(Note::PulledTooFew);
+                    self.want = None;
+                } else {
+                    self.note(Note::PullAgain);
+                    self.queue.push_back(Next::See(count(self.pulls)));
+                }
+            }
             Did::Called { .. } | Did::Nothing => {
                 self.note(Note::HandWanted);
-                self.passed_over += 1;
-                if self.passed_over >= PASSED_OVER {
-                    self.end(Ending::NotReleased);
-                }
+                self.no_hand();
             }
         }
     }

@@ -71,12 +71,7 @@ impl Builder<'_> {
                 Purpose::Type => {
                     for a in fleet {
                         if !values.iter().any(|v| v.id == a.kind) {
-                            values.push(Wording {
-                                id: a.kind.clone(),
-                                taught: a.kind.clone(),
-                                understood: Vec::new(),
-                                scene: None,
-                            });
+                            values.push(Wording::plain(&a.kind, &a.kind, Vec::new()));
                         }
                     }
                 }
@@ -126,7 +121,8 @@ impl Builder<'_> {
                 other: r.other.iter().map(|v| self.wording(w, v)).collect(),
                 negated: r.negated.iter().map(|t| self.words(w, t)).collect(),
             };
-            self.same_words(w, r, &element);
+            self.same_words(w, &r.label, &element);
+            self.scenes(w, &r.label, &element);
             elements.insert(id.clone(), element);
         }
         elements
@@ -234,7 +230,7 @@ impl Builder<'_> {
     }
 
     /// One wording for two values would let a wrong value pass.
-    pub(super) fn same_words(&mut self, file: &str, raw: &raw::RawElement, element: &Element) {
+    pub(super) fn same_words(&mut self, file: &str, at: &toml::Spanned<String>, element: &Element) {
         let mut seen: BTreeMap<Vec<String>, String> = BTreeMap::new();
         for v in element.values.iter().chain(&element.other) {
             for text in v.texts() {
@@ -243,7 +239,7 @@ impl Builder<'_> {
                 {
                     self.at(
                         file,
-                        &raw.label.span(),
+                        &at.span(),
                         format!(
                             "\"{text}\" stands for two values of {}: {first} and {}",
                             element.id, v.id

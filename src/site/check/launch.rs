@@ -2,7 +2,7 @@
 
 use super::{Builder, SPEAKERS};
 use crate::site::raw::{self, RawLine};
-use crate::site::{BRIEFING, By, Element, Eventuality, Hazard, Launch, Purpose, Station, Step, Wording, placeholders};
+use crate::site::{BRIEFING, By, Element, Hazard, Launch, Station, Step, placeholders};
 use std::collections::BTreeMap;
 use toml::Spanned;
 
@@ -102,6 +102,8 @@ impl Builder<'_> {
                 by,
                 scene: r.scene,
                 readback_of: r.readback_of.map(Spanned::into_inner),
+                may_be_left_out: r.may_be_left_out,
+                with_release: r.with_release,
                 elements: ids,
                 critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
                 taught: r.taught.into_inner(),
@@ -153,8 +155,8 @@ impl Builder<'_> {
                         self.at(
                             f,
                             &id.span(),
-                            "A hazard in the air is no matter of words",
-                            "Hazards belong to steps at the launch point; what is done in the air your instructor teaches.",
+                            "A hazard belongs to the launch point",
+                            "What fails in the air is a [[failure]]; how it is flown your instructor teaches.",
                         );
                     }
                 }
@@ -166,51 +168,6 @@ impl Builder<'_> {
                     label: h.label.into_inner(),
                     during: h.during.into_iter().map(Spanned::into_inner).collect(),
                 }
-            })
-            .collect()
-    }
-
-    /// The parts of the briefing. Each is an element too, so that a step can ask for it.
-    pub(super) fn eventualities(
-        &mut self,
-        raw: &[raw::RawEventuality],
-        elements: &mut BTreeMap<String, Element>,
-    ) -> Vec<Eventuality> {
-        let b = BRIEFING;
-        self.unique(b, "The eventuality", raw.iter().map(|x| &x.id));
-        raw.iter()
-            .map(|r| {
-                let id = r.id.get_ref().clone();
-                let wording = Wording {
-                    id: id.clone(),
-                    taught: self.words(b, &r.taught),
-                    understood: r.understood.iter().map(|t| self.words(b, t)).collect(),
-                    scene: None,
-                };
-                if elements.contains_key(&id) {
-                    self.at(
-                        b,
-                        &r.id.span(),
-                        format!("\"{id}\" is an element of words.toml already"),
-                        "Give the eventuality a name of its own.",
-                    );
-                }
-                let label = r.label.get_ref().clone();
-                elements.insert(
-                    id.clone(),
-                    Element {
-                        id,
-                        purpose: Purpose::Eventuality,
-                        asked: None,
-                        label: label.clone(),
-                        why: r.why.clone().unwrap_or_default(),
-                        values: vec![wording.clone()],
-                        incomplete: Vec::new(),
-                        other: Vec::new(),
-                        negated: Vec::new(),
-                    },
-                );
-                Eventuality { wording, label }
             })
             .collect()
     }

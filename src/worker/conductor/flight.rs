@@ -508,7 +508,7 @@ fn kind(flight: &Flight) -> Kind {
     match flight.launch.want() {
         Some(Want::Call) => Kind::Call,
         Some(Want::Readback) => Kind::Readback,
-        Some(Want::Hazard) => Kind::Hazard,
+        Some(Want::Hazard | Want::Failure) => Kind::Hazard,
         Some(Want::Release) => Kind::Release,
         Some(Want::Words | Want::Aside) | None => Kind::Words,
     }
