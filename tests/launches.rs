@@ -189,7 +189,11 @@ fn a_refusal_ends_well() {
         ("pilot", "ready", "winch, not ready"),
         ("wing runner", "look-out", "not clear"),
         ("winch driver", "permission", "retrieve, wait"),
-        ("winch driver", "permission", "retrieve, north cable, not clear to cross"),
+        (
+            "winch driver",
+            "permission",
+            "retrieve, north cable, not clear to cross",
+        ),
     ] {
         let (_, ending) = played(&site, role, Course::default(), Some(&steps(&[step])), &[words]);
         assert_eq!(ending, Ending::NothingMoves, "{words}");
@@ -217,9 +221,17 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             assert_eq!(ending, Ending::Stopped);
             assert!(debrief::text(&site, &launch, &[]).contains("Words came before the hand."));
             // Before the ready call nothing moves, so holding it back or saying "not ready" is right too.
-            let held = if step == "ready" { Ending::HeldBack } else { Ending::HazardMissed };
+            let held = if step == "ready" {
+                Ending::HeldBack
+            } else {
+                Ending::HazardMissed
+            };
             assert_eq!(pilot(&[""]).1, held, "{} {step}", hazard.id);
-            let refused = if step == "ready" { Ending::NothingMoves } else { Ending::Stopped };
+            let refused = if step == "ready" {
+                Ending::NothingMoves
+            } else {
+                Ending::Stopped
+            };
             assert_eq!(pilot(&["not ready"]).1, refused, "{} {step}", hazard.id);
             assert_eq!(pilot(&[READY]).1, Ending::HazardMissed);
             let runner = |turns: &[&str]| played(&site, "wing runner", course(), Some(&radio), turns).1;
@@ -247,7 +259,8 @@ fn a_failure_in_the_air_is_answered_by_hand() {
             for after in &failure.after {
                 let only = steps(&["ready", "readback", "slack", "speed", "release"]);
                 let run = |turns: &[&str]| {
-                    let mut situation = Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
+                    let mut situation =
+                        Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
                     situation.more.extend(failure.when.clone());
                     let course = Course {
                         failure: Some((failure.id.clone(), after.clone())),
@@ -265,7 +278,11 @@ fn a_failure_in_the_air_is_answered_by_hand() {
                 assert_eq!(ending, Ending::Abandoned, "{name} {}", failure.id);
                 let text = debrief::text(&site, &launch, &[]);
                 assert!(text.contains(&Note::HandFirst.text(site.language)), "{text}");
-                let band = site.bands.iter().find(|b| Some(&b.name) == failure.band.as_ref()).unwrap();
+                let band = site
+                    .bands
+                    .iter()
+                    .find(|b| Some(&b.name) == failure.band.as_ref())
+                    .unwrap();
                 assert!(text.contains(&band.answer), "{text}");
                 assert_eq!(run(&["hand", ""]).1, Ending::Abandoned, "words may be left out");
                 let (launch, ending) = run(&[words, "hand", ""]);
@@ -285,10 +302,20 @@ fn silence_in_the_climb_is_right() {
     let site = site("larkmoor");
     let only = steps(&["ready", "readback", "slack", "speed", "release"]);
     for words in ["", "slower", "too fast", "too slow", "ready"] {
-        let (launch, ending) = played(&site, "pilot", Course::default(), Some(&only), &[READY, "", words, "hand", "hand"]);
+        let (launch, ending) = played(
+            &site,
+            "pilot",
+            Course::default(),
+            Some(&only),
+            &[READY, "", words, "hand", "hand"],
+        );
         assert_eq!(ending, Ending::Complete, "{words}");
         let text = debrief::text(&site, &launch, &[]);
-        assert_eq!(text.contains(&Note::LeftOut.text(site.language)), words.is_empty(), "{text}");
+        assert_eq!(
+            text.contains(&Note::LeftOut.text(site.language)),
+            words.is_empty(),
+            "{text}"
+        );
         // What asks for the opposite is explained.
         assert_eq!(text.contains("asks for less power"), words == "slower", "{text}");
     }
@@ -297,13 +324,14 @@ fn silence_in_the_climb_is_right() {
 /// The habit is told on the ground; each pull is heard and counted, and one that is missing is asked for.
 #[test]
 fn every_pull_of_the_release_is_seen_and_heard() {
-    for (name, one, two) in [
-        ("larkmoor", "1 of 2", "2 of 2"),
-        ("erlengrund", "1 von 2", "2 von 2"),
-    ] {
+    for (name, one, two) in [("larkmoor", "1 of 2", "2 of 2"), ("erlengrund", "1 von 2", "2 von 2")] {
         let site = site(name);
         let only = steps(&["link", "release"]);
-        let link = if name == "larkmoor" { "brown link" } else { "Sollbruchstelle braun" };
+        let link = if name == "larkmoor" {
+            "brown link"
+        } else {
+            "Sollbruchstelle braun"
+        };
         let run = |turns: &[&str]| {
             let (launch, ending) = played(&site, "pilot", Course::default(), Some(&only), turns);
             (debrief::text(&site, &launch, &[]), ending)
@@ -312,8 +340,15 @@ fn every_pull_of_the_release_is_seen_and_heard() {
         assert_eq!(ending, Ending::Complete);
         let habit = site.language.text("release.habit", &[("n", "2")]);
         let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("{part}: {text}"));
-        assert!(at(&habit) < at(link.to_lowercase().as_str()) && at(one) < at(two), "{text}");
-        assert_eq!(text.matches(&site.language.text("sound.clack", &[])).count(), 2, "{text}");
+        assert!(
+            at(&habit) < at(link.to_lowercase().as_str()) && at(one) < at(two),
+            "{text}"
+        );
+        assert_eq!(
+            text.matches(&site.language.text("sound.clack", &[])).count(),
+            2,
+            "{text}"
+        );
         let again = Note::PullAgain.text(site.language);
         let (text, ending) = run(&[link, "hand", "", "hand"]);
         assert!(ending == Ending::Complete && text.contains(&again), "{text}");
@@ -345,7 +380,10 @@ fn hooking_on_is_led_by_the_helper() {
         assert!(text.contains(&Note::PullWithTheWords.text(site.language)), "{text}");
         let order = &site.launch.as_ref().unwrap().order;
         let place = |id: &str| order.iter().position(|s| s == id).unwrap();
-        assert!(place("close echo") < place("look-out") && place("look-out") + 1 == place("ready"), "{name}");
+        assert!(
+            place("close echo") < place("look-out") && place("look-out") + 1 == place("ready"),
+            "{name}"
+        );
     }
 }
 
@@ -382,11 +420,21 @@ fn small_talk_while_the_cable_moves_is_answered_by_stop() {
 fn the_retrieve_is_named_and_read_back() {
     for name in ["larkmoor", "erlengrund"] {
         let site = site(name);
-        assert_eq!(site.step("radio check").unwrap().to, site.step("ready").unwrap().to, "{name}");
+        assert_eq!(
+            site.step("radio check").unwrap().to,
+            site.step("ready").unwrap().to,
+            "{name}"
+        );
         for id in ["retrieve", "permission", "permission readback"] {
-            assert!(site.step(id).unwrap().critical.contains(&"cable".to_owned()), "{name} {id}");
+            assert!(
+                site.step(id).unwrap().critical.contains(&"cable".to_owned()),
+                "{name} {id}"
+            );
         }
-        assert_eq!(site.step("permission readback").unwrap().readback_of.as_deref(), Some("permission"));
+        assert_eq!(
+            site.step("permission readback").unwrap().readback_of.as_deref(),
+            Some("permission")
+        );
         assert_eq!(site.step("stuck").unwrap().critical, ["stuck"], "{name}");
     }
     let site = site("larkmoor");
@@ -395,8 +443,17 @@ fn the_retrieve_is_named_and_read_back() {
     let (launch, ending) = run(&["winch, request retrieve", "north", "clear to cross", "north"]);
     assert_eq!(ending, Ending::Complete);
     let text = debrief::text(&site, &launch, &[]);
-    assert_eq!(text.matches("[winch driver] Say again: which cable?").count(), 2, "{text}");
-    let (_, ending) = run(&["winch, request retrieve, south cable", "north", "south cable, clear to cross", "north"]);
+    assert_eq!(
+        text.matches("[winch driver] Say again: which cable?").count(),
+        2,
+        "{text}"
+    );
+    let (_, ending) = run(&[
+        "winch, request retrieve, south cable",
+        "north",
+        "south cable, clear to cross",
+        "north",
+    ]);
     assert_eq!(ending, Ending::Complete);
 }
 

@@ -141,6 +141,28 @@ impl Vocabulary {
                 list.element(site.language, element, e);
             }
         }
+        // A glider may be named by its type, where that is no part of its own.
+        let typed = site.place_in(step, Purpose::Type).is_some();
+        let by_type = site
+            .fleet
+            .iter()
+            .any(|a| a.said_by.iter().any(|s| s.starts_with("type")));
+        if let Some(element) = site.place_in(step, Purpose::Callsign).filter(|_| by_type && !typed) {
+            for kind in site.fleet.iter().map(|a| &a.kind) {
+                for (n, text) in site.type_texts(kind).iter().enumerate() {
+                    let value = kind.clone();
+                    list.add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value,
+                            taught: n == 0,
+                        },
+                        true,
+                    );
+                }
+            }
+        }
         // What the call says beside its elements is as right as they are.
         for template in std::iter::once(&step.taught).chain(&step.also_right) {
             for text in outside_braces(template) {

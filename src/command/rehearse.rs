@@ -69,7 +69,7 @@ struct Dealt {
     more: std::collections::BTreeMap<String, String>,
 }
 
-/// One of the student's turns: exactly one of the first four.
+/// One of the student's turns: exactly one of the first five.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Turn {
@@ -82,6 +82,9 @@ struct Turn {
     /// The hand: the pilot operates the release, the winch driver takes the power off.
     #[serde(default)]
     hand: bool,
+    /// A signal of the site, by its id.
+    #[serde(default)]
+    signal: Option<String>,
     /// Nothing is said or done.
     #[serde(default)]
     nothing: bool,
@@ -124,6 +127,17 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         ))
         .into());
     }
+    if let Some((failure, step)) = &script.course.failure {
+        let known: Vec<&str> = site.failures.iter().map(|f| f.id.as_str()).collect();
+        if !known.contains(&failure.as_str()) {
+            return Err(named(&format!(
+                "the site has no failure \"{failure}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(&site, step)?;
+    }
     if let Some((hazard, step)) = &script.course.hazard {
         let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
         if !known.contains(&hazard.as_str()) {
@@ -136,9 +150,16 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         common::step(&site, step)?;
     }
     for (turn, number) in script.turn.iter().zip(1usize..) {
-        let given = [turn.say.is_some(), turn.clip.is_some(), turn.hand, turn.nothing];
+        let given = [
+            turn.say.is_some(),
+            turn.clip.is_some(),
+            turn.signal.is_some(),
+            turn.hand,
+            turn.nothing,
+        ];
         if given.iter().filter(|g| **g).count() != 1 {
-            let what = "it needs exactly one of: say = \"…\", clip = \"…\", hand = true, nothing = true";
+            let what =
+                "it needs exactly one of: say = \"…\", clip = \"…\", signal = \"…\", hand = true, nothing = true";
             return Err(named(&format!("turn {number}: {what}")).into());
         }
     }
@@ -280,6 +301,13 @@ impl Rehearsal<'_> {
             self.launch.did(self.site, Did::Nothing);
             return Ok(());
         };
+        if let Some(signal) = &turn.signal {
+            if self.site.signal(signal).is_none() {
+                return Err(format!("the site has no signal \"{signal}\"").into());
+            }
+            self.launch.did(self.site, Did::Signal(signal));
+            return Ok(());
+        }
         if turn.hand {
             self.launch.did(self.site, Did::Hand);
             return Ok(());

@@ -2,7 +2,7 @@
 
 use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, Interruption, Purpose, Site, Step};
+use crate::site::{Callsign, CallsignCustom, Interruption, Purpose, Site, Step};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -22,6 +22,8 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     }
     let place = below(from.len(), random);
     let mut dealt = from.get(place).map(|s| (*s).clone())?;
+    dealt.contact = site.customs.callsign == CallsignCustom::ShortAfterContact && below(2, random) == 0;
+    dealt.single = site.customs.cable_may_be_dropped_when_single && below(2, random) == 0;
     // Where the call itself is the choice (too fast or too slow), the situation makes it.
     for (id, element) in &site.elements {
         if element.is_dealt() {
@@ -133,19 +135,25 @@ pub(super) fn another_value(
     element: &str,
     random: &mut impl FnMut() -> u32,
 ) -> Option<String> {
-    if site.purpose(element) == Purpose::Callsign {
-        let right = situation.callsign.to_string();
-        let others = site
-            .fleet
-            .iter()
-            .map(|a| &a.registration)
-            .filter(|c| **c != situation.callsign);
-        let like = |c: &&Callsign| strsim::osa_distance(&c.to_string(), &right);
-        return others.min_by_key(like).map(ToString::to_string);
-    }
     let stands = |step: &&Step| step.elements.iter().any(|e| e == element);
-    let step = site.steps.iter().find(stands)?;
+    let step = site
+        .ready_step()
+        .filter(stands)
+        .or_else(|| site.steps.iter().find(stands))?;
     let right = situation.values(site, step).remove(element)?;
+    if site.purpose(element) == Purpose::Callsign {
+        // As another glider is called in the same place.
+        let called = |registration: &Callsign| {
+            let other = Situation {
+                callsign: registration.clone(),
+                ..situation.clone()
+            };
+            other.values(site, step).remove(element)
+        };
+        let others = site.fleet.iter().filter_map(|a| called(&a.registration));
+        let others = others.filter(|c| *c != right);
+        return others.min_by_key(|c| strsim::osa_distance(c, &right));
+    }
     let e = site.elements.get(element)?;
     // Where there is one right value ("winch cable"), another stands among the wordings of other values ("aerotow").
     let choice = if e.values.len() > 1 { &e.values } else { &e.other };

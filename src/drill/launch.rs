@@ -79,7 +79,7 @@ impl Pace {
     /// call takes a moment to be thought of, a right readback is let stand by saying nothing, and a hazard does not wait.
     pub fn patience(self, want: Want) -> f32 {
         let normal = match want {
-            Want::Call => 20.0,
+            Want::Call | Want::Signal => 20.0,
             Want::Readback => 4.0,
             Want::Hazard | Want::Failure => 5.0,
             Want::Words | Want::Aside => 6.0,
@@ -119,6 +119,8 @@ pub enum Want {
     Words,
     /// Operate the release.
     Release,
+    /// Give the signal of the step.
+    Signal,
     /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
     Aside,
 }
@@ -132,6 +134,7 @@ impl Want {
             Self::Hazard | Self::Failure => "want.hazard",
             Self::Words => "want.words",
             Self::Release => "want.release",
+            Self::Signal => "want.signal",
             Self::Aside => "want.aside",
         };
         language.text(key, &[])
@@ -229,6 +232,8 @@ pub enum Did<'a> {
     },
     /// Used the hand: the pilot operates the release, the winch driver takes the power off.
     Hand,
+    /// Gave a signal of the site, by its id.
+    Signal(&'a str),
     /// Nothing.
     Nothing,
 }
@@ -302,7 +307,11 @@ impl Launch {
             role: role.to_owned(),
             unanswered: course.unanswered,
             turn: Turn::new(situation.clone()),
-            situation,
+            // Contact is made in the launch itself.
+            situation: Situation {
+                contact: false,
+                ..situation
+            },
             course,
             order,
             at: 0,
@@ -356,7 +365,7 @@ impl Launch {
                 .failed(site)
                 .and_then(|f| site.step(f.call.as_ref()?))
                 .or_else(|| site.stop_step()),
-            Some(Want::Hazard | Want::Failure | Want::Release) => site.stop_step(),
+            Some(Want::Hazard | Want::Failure | Want::Release | Want::Signal) => site.stop_step(),
             _ => Some(step),
         }
     }
@@ -464,7 +473,9 @@ impl Launch {
         self.turn = Turn::new(self.situation.clone());
         if self.at == 0 && self.role == PILOT && self.releases(site) {
             // The habit is told on the ground, not when it is needed.
-            let text = site.language.text("release.habit", &[("n", &site.customs.release_pulls.to_string())]);
+            let text = site
+                .language
+                .text("release.habit", &[("n", &site.customs.release_pulls.to_string())]);
             self.queue.push_back(Next::See(text));
         }
         if self.course.traffic.contains(&step.id) && step.by == By::Radio {
@@ -482,11 +493,15 @@ impl Launch {
         } else if step.speaker == self.role {
             if step.by == By::Hand {
                 self.want = Some(Want::Release);
+            } else if step.by == By::Signal {
+                self.want = Some(Want::Signal);
             } else {
                 self.prompt(step);
                 self.want = Some(Want::Call);
                 self.interruptions(site, step);
             }
+        } else if step.by == By::Signal {
+            self.show(site, step);
         } else if step.by != By::Hand {
             self.interruptions(site, step);
             self.play(site, step);

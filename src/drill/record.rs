@@ -118,6 +118,12 @@ pub enum Note {
     PullAgain,
     /// Fewer pulls than the habit has.
     PulledTooFew,
+    /// A signal where words are wanted.
+    WordsWanted,
+    /// Words where a signal is wanted.
+    SignalWanted,
+    /// Another signal than the step's.
+    OtherSignal,
 }
 
 impl Note {
@@ -141,6 +147,9 @@ impl Note {
             Self::PullWithTheWords => "note.pull_with_the_words",
             Self::PullAgain => "note.pull_again",
             Self::PulledTooFew => "note.pulled_too_few",
+            Self::WordsWanted => "note.words_wanted",
+            Self::SignalWanted => "note.signal_wanted",
+            Self::OtherSignal => "note.other_signal",
         };
         language.text(key, &[])
     }
@@ -190,6 +199,13 @@ pub enum Entry {
     Hand {
         /// Step id.
         step: String,
+    },
+    /// The student gave a signal.
+    Signalled {
+        /// Step id.
+        step: String,
+        /// The signal's id.
+        signal: String,
     },
     /// A remark.
     Noted {

@@ -82,12 +82,20 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
 
 /// A student: right in `skill` of 100 turns, now and then anything.
 fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut impl FnMut() -> u32) {
-    let Some(step) = launch.judged_step(site) else {
+    let Some(step) = launch.judged_step(site).or_else(|| launch.step(site)) else {
         launch.did(site, Did::Nothing);
         return;
     };
     let whim = below(100, random);
     let good = whim < skill;
+    if want == Want::Signal {
+        let right = launch.step(site).and_then(|s| s.signal.clone()).filter(|_| good);
+        let any = || site.signals.get(whim % site.signals.len().max(1)).map(|s| s.id.clone());
+        return match right.or_else(any) {
+            Some(id) if whim < 97 => launch.did(site, Did::Signal(&id)),
+            _ => launch.did(site, Did::Nothing),
+        };
+    }
     if matches!(want, Want::Release) && good {
         return launch.did(site, Did::Hand);
     }

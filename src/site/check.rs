@@ -16,7 +16,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-const SPOKEN_FORMS: [&str; 4] = ["registration", "competition sign", "last letters", "type"];
+const SPOKEN_FORMS: [&str; 6] = [
+    "registration",
+    "competition sign",
+    "last letters",
+    "type",
+    "type and competition sign",
+    "type and last letters",
+];
 /// Who may speak. Ids; what they are called on screen stands in `[[role]]`.
 const SPEAKERS: [&str; 8] = [
     "pilot",
@@ -234,11 +241,12 @@ impl Builder<'_> {
         let customs = customs.map(|r| self.customs(s, r, &elements));
         let signals = self.signals(signals);
         let fleet = self.fleet(fleet);
-        let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet);
+        let language = head.as_ref().map(|h| h.language);
+        let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet, language);
         let eventualities = self.eventualities(&eventualities, &mut elements);
         let kinds: BTreeSet<&str> = fleet.iter().map(|a| a.kind.as_str()).collect();
         self.types(&elements, &kinds);
-        let steps = self.steps(steps, &elements, &stations);
+        let steps = self.steps(steps, &elements, &stations, &signals);
         self.other_meanings(&elements, &steps, head.as_ref().map(|h| h.language));
         let launch = launch.map(|l| self.launch(l, &steps));
         let hazards = self.hazards(hazards, &steps);

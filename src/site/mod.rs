@@ -361,6 +361,15 @@ pub enum By {
     Voice,
     /// By hand: the release is operated, nothing is said.
     Hand,
+    /// With a signal of the site's own, without words.
+    Signal,
+}
+
+impl By {
+    /// Is something said?
+    pub fn has_words(self) -> bool {
+        matches!(self, Self::Radio | Self::Voice)
+    }
 }
 
 /// A whole launch.
@@ -442,11 +451,13 @@ pub enum Noise {
     Clack,
     /// A cable parts.
     Bang,
+    /// A horn, as of a vehicle.
+    Horn,
 }
 
 impl Noise {
     /// Every sound.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Scrape,
         Self::Shout,
         Self::Glider,
@@ -456,6 +467,7 @@ impl Noise {
         Self::Phone,
         Self::Clack,
         Self::Bang,
+        Self::Horn,
     ];
 
     /// What is heard, in a site's language.
@@ -475,6 +487,7 @@ impl Noise {
             Self::Phone => "phone",
             Self::Clack => "clack",
             Self::Bang => "bang",
+            Self::Horn => "horn",
         }
     }
 }
@@ -538,6 +551,8 @@ pub struct Step {
     pub may_be_left_out: bool,
     /// The pilot pulls the release with the words.
     pub with_release: bool,
+    /// The signal that is given, where it is done by one.
+    pub signal: Option<String>,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
     /// Elements that decide the outcome.
@@ -580,13 +595,38 @@ pub struct Band {
     pub answer: String,
 }
 
+impl Signal {
+    /// What is seen or heard of it, and who gives it where that is known.
+    pub fn text(&self, site: &Site, role: Option<&str>) -> String {
+        let by = if self.by.is_empty() {
+            String::new()
+        } else {
+            site.language.text(&format!("signal.{}", self.by), &[])
+        };
+        let who = role.map_or("", |r| site.role_name(r));
+        let key = if role.is_some() {
+            "signal.given"
+        } else {
+            "signal.itself"
+        };
+        site.language
+            .text(key, &[("who", who), ("by", &by), ("shows", &self.shows)])
+    }
+}
+
 impl Band {
     /// What is briefed for it, with its heights and the caution to brief one's own.
     pub fn text(&self, site: &Site) -> String {
-        let unit = site.language.text(if self.feet { "band.feet" } else { "band.metres" }, &[]);
+        let unit = site
+            .language
+            .text(if self.feet { "band.feet" } else { "band.metres" }, &[]);
         let height = match (self.from, self.to) {
-            (0, Some(to)) => site.language.text("band.up_to", &[("to", &to.to_string()), ("unit", &unit)]),
-            (from, None) => site.language.text("band.from", &[("from", &from.to_string()), ("unit", &unit)]),
+            (0, Some(to)) => site
+                .language
+                .text("band.up_to", &[("to", &to.to_string()), ("unit", &unit)]),
+            (from, None) => site
+                .language
+                .text("band.from", &[("from", &from.to_string()), ("unit", &unit)]),
             (from, Some(to)) => {
                 let names = [("from", from.to_string()), ("to", to.to_string())];
                 let [from, to] = &names;
@@ -594,7 +634,12 @@ impl Band {
                     .text("band.between", &[(from.0, &from.1), (to.0, &to.1), ("unit", &unit)])
             }
         };
-        let parts = [("site", site.name.as_str()), ("name", &self.name), ("height", &height), ("answer", &self.answer)];
+        let parts = [
+            ("site", site.name.as_str()),
+            ("name", &self.name),
+            ("height", &height),
+            ("answer", &self.answer),
+        ];
         site.language.text("band.briefed", &parts)
     }
 }
@@ -654,10 +699,51 @@ impl Site {
         self.fleet.iter().find(|a| &a.registration == registration)
     }
 
+    /// The words for a glider however it is named: its characters, its type, or its type and then characters.
+    fn callsign_words(&self, value: &str) -> Option<String> {
+        let spelled = |text: &str| Callsign::parse(text).ok().map(|c| c.spoken(self.language));
+        let kind = self.fleet.iter().map(|a| &a.kind).filter(|k| {
+            let rest = value.strip_prefix(k.as_str());
+            rest.is_some_and(|r| r.is_empty() || r.starts_with(' '))
+        });
+        let Some(kind) = kind.max_by_key(|k| k.len()) else {
+            return spelled(value);
+        };
+        let words = self.type_texts(kind).into_iter().next()?;
+        match value[kind.len()..].trim() {
+            "" => Some(words),
+            rest => Some(format!("{words} {}", spelled(rest)?)),
+        }
+    }
+
+    /// How a type is said, the taught words first: as the element for it has it, else its name with the digits as words.
+    pub(crate) fn type_texts(&self, kind: &str) -> Vec<String> {
+        let known = self
+            .element_for(Purpose::Type)
+            .and_then(|e| e.values.iter().find(|v| v.id == kind));
+        let as_words = |text: &str| {
+            let word = |w: String| match w.parse::<u8>() {
+                Ok(d) if d < 10 => self.language.digit_word(d).to_owned(),
+                _ => w,
+            };
+            let words: Vec<String> = crate::call::words::of(text).into_iter().map(word).collect();
+            words.join(" ")
+        };
+        match known.filter(|v| v.taught != kind) {
+            Some(v) => v.texts().cloned().collect(),
+            None => vec![as_words(kind)],
+        }
+    }
+
+    /// A signal by its id.
+    pub fn signal(&self, id: &str) -> Option<&Signal> {
+        self.signals.iter().find(|s| s.id == id)
+    }
+
     /// The words taught for a value of an element; `None` when the site has no such value.
     pub fn taught_words(&self, element: &str, value: &str) -> Option<String> {
         if self.purpose(element) == Purpose::Callsign {
-            return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
+            return self.callsign_words(value);
         }
         let element = self.elements.get(element)?;
         let mut wordings = element.values.iter().chain(&element.other);
@@ -677,6 +763,36 @@ pub fn placeholders(template: &str) -> Vec<&str> {
         rest = &rest[open + close + 1..];
     }
     names
+}
+
+/// A template without some of its elements: a part between commas goes as a whole when nothing else is named in it.
+pub fn without(template: &str, drop: impl Fn(&str) -> bool) -> String {
+    const ENDS: [char; 3] = ['.', '?', '!'];
+    if !placeholders(template).into_iter().any(&drop) {
+        return template.to_owned();
+    }
+    let piece = |piece: &str| {
+        let names = placeholders(piece);
+        let gone: Vec<&str> = names.iter().copied().filter(|n| drop(n)).collect();
+        if gone.is_empty() {
+            return Some(piece.trim().to_owned());
+        }
+        if gone.len() == names.len() {
+            return None;
+        }
+        let mut left = piece.to_owned();
+        for name in gone {
+            left = left.replace(&format!("{{{name}}}"), "");
+        }
+        Some(left.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    let sentences = template.split_inclusive(ENDS).filter_map(|sentence| {
+        let body = sentence.trim_end_matches(ENDS);
+        let pieces: Vec<String> = body.split(',').filter_map(piece).collect();
+        let end = &sentence[body.len()..];
+        (!pieces.is_empty()).then(|| format!("{}{end}", pieces.join(", ")))
+    });
+    sentences.collect::<Vec<_>>().join(" ")
 }
 
 /// Fill a template's braces.

@@ -136,6 +136,18 @@ pub struct RawWording {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct RawNumber {
+    pub from: Spanned<u16>,
+    pub to: Spanned<u16>,
+    /// With `{number}` in it.
+    pub taught: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+    pub scene: Text,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct RawElement {
     /// What the element is for; without it its id says so.
     #[serde(default, rename = "for")]
@@ -153,6 +165,12 @@ pub struct RawElement {
     pub other: Vec<RawWording>,
     #[serde(default)]
     pub negated: Vec<Text>,
+    /// Its values are numbers that are dealt.
+    #[serde(default)]
+    pub number: Option<RawNumber>,
+    /// How often the words are said; fewer times leave the element missing.
+    #[serde(default)]
+    pub times: Option<Spanned<u8>>,
 }
 
 #[derive(Deserialize)]
@@ -184,6 +202,9 @@ pub struct RawStep {
     /// The release is pulled with the words.
     #[serde(default)]
     pub with_release: bool,
+    /// The signal given, where by = "signal".
+    #[serde(default)]
+    pub signal: Option<Text>,
     #[serde(default)]
     pub elements: Vec<Text>,
     #[serde(default)]

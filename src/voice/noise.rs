@@ -10,6 +10,7 @@
 //! | jerk | three blows on steel: partials at 290, 690, 1230, 1980 and 2870 Hz, the higher the shorter |
 //! | clack | two short blows on steel 0.12 s apart: partials at 900, 1740 and 3100 Hz |
 //! | bang | a blow of dull noise that dies within 0.3 s, and a tone falling from 500 to 120 Hz as of a slack cable |
+//! | horn | two buzzes, 420 and 500 Hz, for a second |
 //! | phone | two tones, 800 and 1000 Hz, 16 times a second by turns, twice 0.4 s |
 
 use super::level;
@@ -40,6 +41,7 @@ pub fn made(noise: Noise) -> Vec<f32> {
         Noise::Phone => phone(),
         Noise::Clack => clack(),
         Noise::Bang => bang(),
+        Noise::Horn => horn(),
     };
     level(samples.into_iter().map(|s| s as f32).collect())
 }
@@ -154,6 +156,13 @@ fn clack() -> Vec<f64> {
                 })
                 .sum()
         })
+        .collect()
+}
+
+fn horn() -> Vec<f64> {
+    let (mut low, mut high) = (0.0, 0.0);
+    times(1.0)
+        .map(|t| (buzz(&mut low, 420.0) + buzz(&mut high, 500.0)) * (t / 0.02).min(1.0) * ((1.0 - t) / 0.05).min(1.0))
         .collect()
 }
 

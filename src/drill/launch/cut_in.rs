@@ -19,7 +19,23 @@ impl Launch {
         };
         match did {
             Did::Nothing => {}
-            Did::Hand if matches!(self.want, Some(Want::Hazard | Want::Failure | Want::Readback | Want::Words)) => {
+            Did::Signal(_) if self.want.is_some() => self.at_once(site, did),
+            Did::Signal(id) => {
+                let signal = id.to_owned();
+                self.record.push(Entry::Signalled {
+                    step: now.id.clone(),
+                    signal,
+                });
+                if site.signal(id).is_some_and(|s| s.stops) {
+                    self.end(Ending::StoppedToBeSure);
+                }
+            }
+            Did::Hand
+                if matches!(
+                    self.want,
+                    Some(Want::Hazard | Want::Failure | Want::Readback | Want::Words)
+                ) =>
+            {
                 self.at_once(site, did);
             }
             Did::Hand if now.with_release && now.speaker == self.role && self.want == Some(Want::Call) => {

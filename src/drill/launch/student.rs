@@ -1,6 +1,6 @@
 //! What the student does in a launch, and what follows from it.
 
-use super::others::{call_line, heard_values, say_again};
+use super::others::{heard_values, say_again};
 use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
 use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
@@ -37,9 +37,30 @@ impl Launch {
                 }
             }
             Did::Hand => self.record.push(Entry::Hand { step: step.id.clone() }),
+            Did::Signal(id) => {
+                self.record.push(Entry::Signalled {
+                    step: step.id.clone(),
+                    signal: id.to_owned(),
+                });
+                // A signal that stops is obeyed like the word, whatever was wanted.
+                if let Some(signal) = site.signal(id) {
+                    self.horn(signal);
+                    if signal.stops {
+                        let needed = self.misread.is_some() || want == Want::Hazard;
+                        let talked = self.interrupted && self.moving(site);
+                        self.end(if needed || talked {
+                            Ending::Stopped
+                        } else {
+                            Ending::StoppedToBeSure
+                        });
+                        return;
+                    }
+                }
+            }
             Did::Nothing => {}
         }
         match want {
+            Want::Signal => self.did_signal(site, step, did),
             Want::Call => self.did_call(site, step, did),
             Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
@@ -83,6 +104,10 @@ impl Launch {
                 self.note(Note::NothingInHand);
                 self.pass_over(step);
             }
+            Did::Signal(_) => {
+                self.note(Note::WordsWanted);
+                self.pass_over(step);
+            }
             Did::Nothing if step.may_be_left_out => {
                 self.note(Note::LeftOut);
                 self.want = None;
@@ -104,7 +129,7 @@ impl Launch {
         match did {
             Did::Called { judgement, .. } if judgement.stop || calls(judgement) => self.did_call(site, step, did),
             Did::Hand => self.did_call(site, step, did),
-            Did::Called { .. } | Did::Nothing => {}
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) => {}
         }
     }
 
@@ -150,6 +175,7 @@ impl Launch {
                     self.note(Note::PullWithTheWords);
                 }
                 self.reply(site, step, &values);
+                self.made_contact(site, step);
                 self.want = None;
             }
             // Nobody asks somebody whose hands are busy.
@@ -219,8 +245,8 @@ impl Launch {
                 // What else is said to a right readback changes nothing.
                 None => self.readback_stands(site, step),
             },
-            Did::Nothing | Did::Hand if wrong.is_some() => self.end(Ending::ReadbackAccepted),
-            Did::Nothing | Did::Hand => self.readback_stands(site, step),
+            Did::Nothing | Did::Hand | Did::Signal(_) if wrong.is_some() => self.end(Ending::ReadbackAccepted),
+            Did::Nothing | Did::Hand | Did::Signal(_) => self.readback_stands(site, step),
         }
     }
 
@@ -239,7 +265,8 @@ impl Launch {
                     Note::CorrectedWithoutNegative
                 });
                 let right = self.situation.values(site, step);
-                self.say(step, call_line(site, step, &right));
+                let line = self.call_line(site, step, &right);
+                self.say(step, line);
                 self.keep(&right);
                 self.misread = None;
                 self.want = None;
@@ -293,7 +320,7 @@ impl Launch {
             Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             // Nothing moves without the call that was held back.
             Did::Nothing if mine && !moving => self.end(Ending::HeldBack),
-            Did::Called { .. } | Did::Hand | Did::Nothing => self.end(Ending::HazardMissed),
+            Did::Called { .. } | Did::Hand | Did::Nothing | Did::Signal(_) => self.end(Ending::HazardMissed),
         }
     }
 
@@ -311,9 +338,30 @@ impl Launch {
                 self.note(Note::WordsBeforeHand);
                 self.no_hand();
             }
-            Did::Nothing => {
+            Did::Nothing | Did::Signal(_) => {
                 self.note(Note::HandWanted);
                 self.no_hand();
+            }
+        }
+    }
+
+    /// The right signal goes on, another one is remarked upon.
+    fn did_signal(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Signal(id) if step.signal.as_deref() == Some(id) => self.want = None,
+            Did::Signal(_) => {
+                self.note(Note::OtherSignal);
+                self.pass_over(step);
+            }
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
+            Did::Called { .. } | Did::Hand => {
+                self.note(Note::SignalWanted);
+                self.pass_over(step);
+            }
+            Did::Nothing => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
             }
         }
     }
@@ -342,7 +390,7 @@ impl Launch {
             }
             Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
             // The cable is off after the first pull as a rule; the others make sure of it.
-            Did::Called { .. } | Did::Nothing if self.pulls > 0 => {
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) if self.pulls > 0 => {
                 self.passed_over += 1;
                 if self.passed_over > 1 {
                     self.note(Note::PulledTooFew);
@@ -352,7 +400,7 @@ impl Launch {
                     self.queue.push_back(Next::See(count(self.pulls)));
                 }
             }
-            Did::Called { .. } | Did::Nothing => {
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) => {
                 self.note(Note::HandWanted);
                 self.no_hand();
             }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 /// So many elements a call may have, and so many wordings an element: the search for a spoken call weighs all of them.
 const MOST_ELEMENTS: usize = 16;
-const MOST_WORDINGS: usize = 128;
+pub(super) const MOST_WORDINGS: usize = 128;
 
 impl Builder<'_> {
     pub(super) fn effects(
@@ -28,7 +28,7 @@ impl Builder<'_> {
             );
         }
         for a in fleet {
-            if a.said_by.iter().any(|s| s == "competition sign") && a.competition_sign.is_none() {
+            if a.said_by.iter().any(|s| s.ends_with("competition sign")) && a.competition_sign.is_none() {
                 self.whole(
                     "fleet.toml",
                     format!("{} is said by its competition sign and has none", a.registration),

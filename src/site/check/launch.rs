@@ -2,7 +2,7 @@
 
 use super::{Builder, SPEAKERS};
 use crate::site::raw::{self, RawLine};
-use crate::site::{BRIEFING, By, Element, Hazard, Launch, Station, Step, placeholders};
+use crate::site::{BRIEFING, By, Element, Hazard, Launch, Signal, Station, Step, placeholders};
 use std::collections::BTreeMap;
 use toml::Spanned;
 
@@ -12,6 +12,7 @@ impl Builder<'_> {
         raw: Vec<raw::RawStep>,
         elements: &BTreeMap<String, Element>,
         stations: &[Station],
+        signals: &[Signal],
     ) -> Vec<Step> {
         let f = "steps.toml";
         let mut steps = Vec::new();
@@ -42,7 +43,23 @@ impl Builder<'_> {
             }
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
             let by = self.by(r.by.as_ref());
-            if ids.is_empty() && by != By::Hand {
+            let wordless = matches!(by, By::Hand | By::Signal);
+            if (by == By::Signal) != r.signal.is_some() {
+                self.at(
+                    f,
+                    &r.id.span(),
+                    format!(
+                        "The step \"{}\" is done by a signal and names none, or the other way round",
+                        r.id.get_ref()
+                    ),
+                    "Write by = \"signal\" and signal = \"…\", the id of a [[signal]] of site.toml.",
+                );
+            }
+            if let Some(signal) = &r.signal {
+                let known: Vec<String> = signals.iter().map(|s| s.id.clone()).collect();
+                self.known(f, signal, "signal of site.toml", &known);
+            }
+            if ids.is_empty() && !wordless {
                 self.at(
                     f,
                     &r.id.span(),
@@ -50,7 +67,7 @@ impl Builder<'_> {
                     "Name the parts of its call.",
                 );
             }
-            if r.critical.is_empty() && by != By::Hand {
+            if r.critical.is_empty() && !wordless {
                 self.at(
                     f,
                     &r.id.span(),
@@ -104,6 +121,7 @@ impl Builder<'_> {
                 readback_of: r.readback_of.map(Spanned::into_inner),
                 may_be_left_out: r.may_be_left_out,
                 with_release: r.with_release,
+                signal: r.signal.map(Spanned::into_inner),
                 elements: ids,
                 critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
                 taught: r.taught.into_inner(),

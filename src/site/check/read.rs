@@ -287,10 +287,11 @@ impl Builder<'_> {
     }
 
     pub(super) fn by(&mut self, raw: Option<&Spanned<String>>) -> By {
-        let known = ["radio", "voice", "hand"];
+        let known = ["radio", "voice", "hand", "signal"];
         match raw.map(|b| self.one_of("steps.toml", b, &known)).as_deref() {
             Some("voice") => By::Voice,
             Some("hand") => By::Hand,
+            Some("signal") => By::Signal,
             _ => By::Radio,
         }
     }
