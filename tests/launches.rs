@@ -206,7 +206,7 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
     let site = site("larkmoor");
     let radio = steps(&["ready", "readback", "slack"]);
     for hazard in &site.hazards {
-        for step in &hazard.during {
+        for step in hazard.during.iter().filter(|s| radio.contains(s)) {
             let course = || Course {
                 hazard: Some((hazard.id.clone(), step.clone())),
                 ..Course::default()
@@ -239,6 +239,110 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             assert_eq!(runner(&[""]), Ending::HazardMissed);
             assert_eq!(runner(&["stopp"]), Ending::Stopped, "in doubt the others stop");
         }
+    }
+}
+
+/// Whoever looks out says what is seen: with somebody on the field there is no "all clear".
+#[test]
+fn the_last_look_out_finds_who_comes_late() {
+    let site = site("larkmoor");
+    let only = steps(&["look-out", "ready"]);
+    for id in ["walker", "car crosses", "canopy", "traffic"] {
+        let run = |role: &str, words: &str| {
+            let course = Course {
+                hazard: Some((id.to_owned(), "look-out".to_owned())),
+                ..Course::default()
+            };
+            played(&site, role, course, Some(&only), &[words]).1
+        };
+        assert_eq!(run("wing runner", "stop"), Ending::Stopped, "{id}");
+        assert_eq!(run("wing runner", "not clear"), Ending::NothingMoves, "{id}");
+        assert_eq!(run("wing runner", ""), Ending::HeldBack, "{id}");
+        assert_eq!(
+            run("wing runner", "all clear above and behind"),
+            Ending::HazardMissed,
+            "{id}"
+        );
+        assert_eq!(run("pilot", "not ready"), Ending::NothingMoves, "{id}");
+        assert_eq!(run("pilot", "stop"), Ending::Stopped, "{id}");
+    }
+}
+
+/// Another link held up is noticed by naming the glider's own, or by stop; a damaged one by stop.
+#[test]
+fn the_link_that_is_held_up_is_looked_at() {
+    let site = site("larkmoor");
+    let only = steps(&["link", "open", "open echo"]);
+    let course = || Course {
+        shown_link: Some("white".to_owned()),
+        ..Course::default()
+    };
+    let run = |course: Course, turns: &[&str]| {
+        let (launch, ending) = played(&site, "pilot", course, Some(&only), turns);
+        (debrief::text(&site, &launch, &[]), ending)
+    };
+    let (text, ending) = run(course(), &["brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains("Held up before you: white link."),
+        "{text}"
+    );
+    assert!(text.contains(&Note::LinkNoticed.text(site.language)), "{text}");
+    let (text, ending) = run(course(), &["white link", "brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains(&Note::LinkTaken.text(site.language)),
+        "{text}"
+    );
+    assert_eq!(run(course(), &["stop"]).1, Ending::Stopped);
+    let (text, ending) = run(Course::default(), &["brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains("Held up before you: brown link."),
+        "{text}"
+    );
+    assert!(!text.contains(&Note::LinkNoticed.text(site.language)), "{text}");
+    let damaged = || Course {
+        hazard: Some(("damaged link".to_owned(), "link".to_owned())),
+        ..Course::default()
+    };
+    assert_eq!(run(damaged(), &["stop"]).1, Ending::Stopped);
+    assert_eq!(run(damaged(), &[""]).1, Ending::HeldBack);
+    assert_eq!(run(damaged(), &["brown link"]).1, Ending::HazardMissed);
+}
+
+/// The winch may refuse: nobody calls over it, and the ready call comes again when the winch is ready. Whoever plays the winch
+/// driver may refuse too.
+#[test]
+fn a_refusal_of_the_winch_is_waited_out() {
+    for (name, ready, no, waiting) in [
+        ("larkmoor", READY, "winch is not ready, wait", "not ready"),
+        (
+            "erlengrund",
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar",
+            "Winde ist nicht bereit, warten",
+            "nicht startklar",
+        ),
+    ] {
+        let site = site(name);
+        let only = steps(&["ready", "readback", "slack"]);
+        let course = || Course {
+            refused: true,
+            ..Course::default()
+        };
+        let run = |turns: &[&str]| {
+            let (launch, ending) = played(&site, "pilot", course(), Some(&only), turns);
+            (debrief::text(&site, &launch, &[]), ending)
+        };
+        let (text, ending) = run(&[ready, "", ready, ""]);
+        assert!(ending == Ending::Complete && text.contains(no), "{text}");
+        assert!(!text.contains(&Note::CalledOverRefusal.text(site.language)), "{text}");
+        let (text, ending) = run(&[ready, ready, "", ready, ""]);
+        assert_eq!(ending, Ending::Complete, "{text}");
+        assert!(text.contains(&Note::CalledOverRefusal.text(site.language)), "{text}");
+        assert_eq!(
+            run(&[ready, if name == "larkmoor" { "stop" } else { "halt" }]).1,
+            Ending::StoppedToBeSure
+        );
+        let (_, ending) = played(&site, "winch driver", Course::default(), Some(&only), &[waiting]);
+        assert_eq!(ending, Ending::NothingMoves, "{name}");
     }
 }
 
@@ -568,7 +672,15 @@ fn random_launches_all_end() {
         for step in &site.launch.as_ref().unwrap().order {
             assert!(tally.turns.keys().any(|(s, _)| s == step), "no turn in {step}");
         }
-        for want in [Want::Call, Want::Readback, Want::Hazard, Want::Words, Want::Release] {
+        for want in [
+            Want::Call,
+            Want::Readback,
+            Want::Hazard,
+            Want::Failure,
+            Want::Words,
+            Want::Wait,
+            Want::Release,
+        ] {
             assert!(tally.turns.keys().any(|(_, w)| *w == want), "{want:?}");
         }
         assert_eq!(tally, simulate(&site, 10_000, &mut common::random(5)));
@@ -687,9 +799,18 @@ fn a_hazard_is_seen_heard_and_drawn() {
                 }
                 let picture = launch.picture(&site);
                 assert_eq!(picture.hazard.as_ref(), Some(&hazard.id));
-                assert!(heard.is_some() && picture.noise == heard, "{name} {}", hazard.id);
+                // A crack and an open canopy are only seen.
+                let silent = ["canopy", "damaged link"].contains(&hazard.id.as_str());
+                assert_eq!(heard.is_none(), silent, "{name} {}", hazard.id);
+                assert_eq!(picture.noise, heard, "{name} {}", hazard.id);
                 assert!(!picture.still);
-                launch.did(&site, Did::Hand);
+                // Before hooking on there is nothing for the hand to stop; then words do it.
+                let stop = turned(&site, &launch, if name == "larkmoor" { "stop" } else { "halt" });
+                if during == "link" {
+                    launch.did(&site, stop.did(false));
+                } else {
+                    launch.did(&site, Did::Hand);
+                }
                 assert!(launch.picture(&site).still);
             }
         }

@@ -54,8 +54,8 @@ fn all_problems_come_at_once() {
         ("steps.toml", "to = \"winch\"", "to = \"tower\""),
         (
             "steps.toml",
-            "text = \"Strength link?\"",
-            "text = \"Strength link?\", clip = \"../../secret.wav\"",
+            "text = \"Cable on. Wings level.\"",
+            "text = \"Cable on. Wings level.\", clip = \"../../secret.wav\"",
         ),
         (
             "steps.toml",

@@ -99,26 +99,8 @@ const GAP: f32 = 0.6;
 /// Bytes of a script; real ones have a few thousand.
 const LARGEST_SCRIPT: u64 = 1 << 20;
 
-/// Run the command.
-pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
-    let named = |e: &dyn std::fmt::Display| format!("the script cannot be used: {e}\n  {}", args.script.display());
-    let text = folders::read_outside_text(&args.script, LARGEST_SCRIPT).map_err(|e| named(&e))?;
-    let script: Script = toml::from_str(&text).map_err(|e| named(&e.to_string().trim_end()))?;
-    let (site, site_folder) = folders::load_site(&script.site, args.phrases.as_deref())?;
-    check_role(&site, &script.role)?;
-    for step in script.steps.iter().flatten() {
-        common::step(&site, step)?;
-    }
-    let mut random = common::random(script.seed);
-    let situation = match &script.situation {
-        Some(s) => {
-            let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
-            situation.more.clone_from(&s.more);
-            situation.check(&site)?;
-            situation
-        }
-        None => deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?,
-    };
+/// Is all of a script there at its site?
+fn checked(site: &Site, script: &Script, named: &dyn Fn(&dyn std::fmt::Display) -> String) -> Result<(), Failure> {
     if let Some((element, value)) = &script.course.misread
         && site.taught_words(element, value).is_none()
     {
@@ -136,7 +118,7 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
             ))
             .into());
         }
-        common::step(&site, step)?;
+        common::step(site, step)?;
     }
     if let Some((hazard, step)) = &script.course.hazard {
         let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
@@ -147,7 +129,7 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
             ))
             .into());
         }
-        common::step(&site, step)?;
+        common::step(site, step)?;
     }
     for (turn, number) in script.turn.iter().zip(1usize..) {
         let given = [
@@ -172,8 +154,32 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
             ))
             .into());
         }
+        common::step(site, step)?;
+    }
+    Ok(())
+}
+
+/// Run the command.
+pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
+    let named = |e: &dyn std::fmt::Display| format!("the script cannot be used: {e}\n  {}", args.script.display());
+    let text = folders::read_outside_text(&args.script, LARGEST_SCRIPT).map_err(|e| named(&e))?;
+    let script: Script = toml::from_str(&text).map_err(|e| named(&e.to_string().trim_end()))?;
+    let (site, site_folder) = folders::load_site(&script.site, args.phrases.as_deref())?;
+    check_role(&site, &script.role)?;
+    for step in script.steps.iter().flatten() {
         common::step(&site, step)?;
     }
+    let mut random = common::random(script.seed);
+    let situation = match &script.situation {
+        Some(s) => {
+            let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
+            situation.more.clone_from(&s.more);
+            situation.check(&site)?;
+            situation
+        }
+        None => deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?,
+    };
+    checked(&site, &script, &named)?;
     for name in RESULTS {
         common::must_not_exist(&args.out.join(name))?;
     }

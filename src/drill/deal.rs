@@ -89,6 +89,8 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
                 course.failure = Some((failure.id.clone(), after));
             }
         }
+        5 if launch.refusal.is_some() => course.refused = true,
+        6 => course.shown_link = other_link(site, situation, random),
         _ => {}
     }
     course.interruptions = interruptions(site, &launch.order, pace, random);
@@ -119,6 +121,12 @@ fn interruptions(site: &Site, order: &[String], pace: Pace, random: &mut impl Fn
             out
         }
     }
+}
+
+/// Another link than the glider's own.
+fn other_link(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u32) -> Option<String> {
+    let element = site.element_for(Purpose::Link)?;
+    another_value(site, situation, &element.id.clone(), random)
 }
 
 /// An element that the driver reads back, and another value for it that is easily mixed up.

@@ -20,7 +20,7 @@ use crate::call::judge::{Limits, judge};
 use crate::call::reading::{Mention, Said};
 use crate::call::stance::Stance;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
-use crate::site::{By, Failure, Hazard, Language, Noise, Purpose, Site, Sound, Step};
+use crate::site::{By, Failure, Hazard, Language, Noise, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -43,6 +43,10 @@ pub struct Course {
     pub failure: Option<(String, String)>,
     /// Complete calls to the winch that nobody answers.
     pub unanswered: u8,
+    /// The winch driver refuses the first ready call, and is ready after it.
+    pub refused: bool,
+    /// The strength link that is held up, by its value, where it is another than the glider's own.
+    pub shown_link: Option<String>,
     /// Steps before which others are on the frequency.
     pub traffic: Vec<String>,
     /// Interruptions of the site, each with the step before whose call it comes.
@@ -82,7 +86,7 @@ impl Pace {
             Want::Call | Want::Signal => 20.0,
             Want::Readback => 4.0,
             Want::Hazard | Want::Failure => 5.0,
-            Want::Words | Want::Aside => 6.0,
+            Want::Words | Want::Aside | Want::Wait => 6.0,
             Want::Release => 8.0,
         };
         match self {
@@ -121,6 +125,8 @@ pub enum Want {
     Release,
     /// Give the signal of the step.
     Signal,
+    /// The winch has refused: wait until it is ready.
+    Wait,
     /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
     Aside,
 }
@@ -135,6 +141,7 @@ impl Want {
             Self::Words => "want.words",
             Self::Release => "want.release",
             Self::Signal => "want.signal",
+            Self::Wait => "want.wait",
             Self::Aside => "want.aside",
         };
         language.text(key, &[])
@@ -184,16 +191,15 @@ impl Turned {
     pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
         let negative = site.language.negatives().first().map(|n| words::of(n));
         let best = evidence.readings.first();
+        // Beside the step's own elements stands what is to be refused, and stop, which says nothing of the kind.
+        let stop = Vocabulary::stop_of(site, step);
+        let beside = |m: &&Mention| m.element >= step.elements.len() && stop != Some(m.element);
         let denies = |m: &Mention| match m.said {
             Said::Negated => m.stance == Stance::Plain,
             _ => matches!(m.stance, Stance::Denied | Stance::PutOff),
         };
         Self {
-            // Behind the step's own elements stands what is to be refused.
-            refused: best.is_some_and(|r| {
-                let mut beside = r.reading.mentions.iter().filter(|m| m.element >= step.elements.len());
-                beside.any(denies)
-            }),
+            refused: best.is_some_and(|r| r.reading.mentions.iter().filter(beside).any(denies)),
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
             negative: best
@@ -263,10 +269,10 @@ pub struct Launch {
     /// The step at [`Self::at`] has begun.
     begun: bool,
     hazard_over: bool,
+    /// The winch is still to refuse.
+    refusing: bool,
     /// What has failed in the air.
     failing: Option<String>,
-    /// The release was pulled in this step.
-    pulled: bool,
     /// Somebody asked something between the student's cue and the call.
     interrupted: bool,
     ending: Option<Ending>,
@@ -306,6 +312,7 @@ impl Launch {
         Some(Self {
             role: role.to_owned(),
             unanswered: course.unanswered,
+            refusing: course.refused && launch.refusal.is_some(),
             turn: Turn::new(situation.clone()),
             // Contact is made in the launch itself.
             situation: Situation {
@@ -325,7 +332,6 @@ impl Launch {
             begun: false,
             hazard_over: false,
             failing: None,
-            pulled: false,
             interrupted: false,
             ending: None,
         })
@@ -376,6 +382,8 @@ impl Launch {
         Some(match self.want {
             Some(Want::Readback) => Vocabulary::for_readback(site, step),
             Some(Want::Hazard) => Vocabulary::with_refusal(site, step, self.step(site)?),
+            // Who reads a ready call back may refuse instead.
+            Some(Want::Call) if step.readback_of.is_some() => Vocabulary::with_refusal(site, step, step),
             _ => Vocabulary::of(site, step),
         })
     }
@@ -469,7 +477,6 @@ impl Launch {
         self.passed_over = 0;
         self.pulls = 0;
         self.interrupted = false;
-        self.pulled = false;
         self.turn = Turn::new(self.situation.clone());
         if self.at == 0 && self.role == PILOT && self.releases(site) {
             // The habit is told on the ground, not when it is needed.
@@ -496,6 +503,7 @@ impl Launch {
             } else if step.by == By::Signal {
                 self.want = Some(Want::Signal);
             } else {
+                self.show_link(site, step);
                 self.prompt(step);
                 self.want = Some(Want::Call);
                 self.interruptions(site, step);
@@ -551,18 +559,11 @@ impl Launch {
 
     /// A pull of the release is heard and shown.
     fn pull(&mut self, text: String) {
-        self.pulled = true;
+        self.pulls += 1;
         self.queue.push_back(Next::Hear(Sound {
             noise: Noise::Clack,
             clip: None,
         }));
         self.queue.push_back(Next::See(text));
-    }
-
-    /// Does the call of a step set something in motion?
-    fn sets_in_motion(site: &Site, step: &Step) -> bool {
-        step.elements
-            .iter()
-            .any(|e| matches!(site.purpose(e), Purpose::Readiness | Purpose::Motion))
     }
 }

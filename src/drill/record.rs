@@ -124,6 +124,12 @@ pub enum Note {
     SignalWanted,
     /// Another signal than the step's.
     OtherSignal,
+    /// Another link than the glider's was held up, and the right one named.
+    LinkNoticed,
+    /// The link that was held up was named, not the glider's.
+    LinkTaken,
+    /// Called again while the winch had said no.
+    CalledOverRefusal,
 }
 
 impl Note {
@@ -150,6 +156,9 @@ impl Note {
             Self::WordsWanted => "note.words_wanted",
             Self::SignalWanted => "note.signal_wanted",
             Self::OtherSignal => "note.other_signal",
+            Self::LinkNoticed => "note.link_noticed",
+            Self::LinkTaken => "note.link_taken",
+            Self::CalledOverRefusal => "note.called_over_refusal",
         };
         language.text(key, &[])
     }

@@ -144,6 +144,14 @@ fn things(site: &Site) -> Vec<Thing> {
             ("order", list(&launch.order)),
             ("sometimes", list(&launch.sometimes)),
             ("no answer", launch.no_answer.clone()),
+            (
+                "refusal",
+                launch
+                    .refusal
+                    .as_ref()
+                    .map(|r| format!("{} / {}", r[0].text, r[1].text))
+                    .unwrap_or_default(),
+            ),
         ];
         all.push(Thing::new("launch", "", fields));
     }

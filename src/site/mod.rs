@@ -2,6 +2,7 @@
 //!
 //! Pure: files are read by [`crate::folders`] and handed in as [`Files`].
 
+mod air;
 pub mod bundled;
 pub mod callsign;
 mod check;
@@ -11,12 +12,17 @@ pub mod language;
 pub mod number;
 pub mod problem;
 mod raw;
+mod sound;
 pub mod spelling;
+mod template;
 mod texts;
 
+pub use air::{Band, Failure, Signal};
 pub use callsign::Callsign;
 pub use language::Language;
 pub use problem::{Problem, Problems};
+pub use sound::{Noise, Sound};
+pub use template::{fill, placeholders, without};
 
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -90,21 +96,6 @@ pub struct Site {
     pub bands: Vec<Band>,
     /// What the files say and the program does not use yet; no reason not to use the site.
     pub notices: Vec<Problem>,
-}
-
-/// A signal of the place, given without words.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Signal {
-    /// Id used by steps.
-    pub id: String,
-    /// "lamp", "bats", "horn" or "arm"; empty where the site does not say.
-    pub by: String,
-    /// What is seen or heard.
-    pub shows: String,
-    /// What it means at this place.
-    pub meaning: String,
-    /// It stops everything.
-    pub stops: bool,
 }
 
 /// A station on the frequency.
@@ -381,6 +372,8 @@ pub struct Launch {
     pub sometimes: Vec<String>,
     /// What the site does when the winch does not answer a second call either.
     pub no_answer: String,
+    /// How the winch driver refuses a ready call, and how he says that the winch is ready again.
+    pub refusal: Option<Box<[Line; 2]>>,
 }
 
 /// Something seen at the launch point that must stop a launch. What is right is no site's choice: who flies pulls the
@@ -397,99 +390,6 @@ pub struct Hazard {
     pub during: Vec<String>,
     /// What is heard of it.
     pub sound: Option<Sound>,
-}
-
-/// Something that fails in the air: whoever has a hand on it acts first, then speaks or not.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Failure {
-    /// Id.
-    pub id: String,
-    /// Name on screen.
-    pub label: String,
-    /// What is seen.
-    pub scene: String,
-    /// Steps behind which it can happen.
-    pub after: Vec<String>,
-    /// Elements and the values they must have been dealt.
-    pub when: BTreeMap<String, String>,
-    /// The height band in which it happens, by its name.
-    pub band: Option<String>,
-    /// The step whose words may follow; those of stop where there is none.
-    pub call: Option<String>,
-    /// What is heard of it.
-    pub sound: Option<Sound>,
-}
-
-/// What is heard beside words.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Sound {
-    /// Made by the program where there is no recording.
-    pub noise: Noise,
-    /// A recording, relative to the site's folder.
-    pub clip: Option<String>,
-}
-
-/// Sounds that the program can make.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Noise {
-    /// A wing tip on the grass.
-    Scrape,
-    /// Somebody calls out.
-    Shout,
-    /// A glider passes close by.
-    Glider,
-    /// A piston engine.
-    Engine,
-    /// Steps on grass and a dog.
-    Steps,
-    /// A steel cable jerks tight.
-    Jerk,
-    /// A telephone.
-    Phone,
-    /// The release is pulled.
-    Clack,
-    /// A cable parts.
-    Bang,
-    /// A horn, as of a vehicle.
-    Horn,
-}
-
-impl Noise {
-    /// Every sound.
-    pub const ALL: [Self; 10] = [
-        Self::Scrape,
-        Self::Shout,
-        Self::Glider,
-        Self::Engine,
-        Self::Steps,
-        Self::Jerk,
-        Self::Phone,
-        Self::Clack,
-        Self::Bang,
-        Self::Horn,
-    ];
-
-    /// What is heard, in a site's language.
-    pub fn text(self, language: Language) -> String {
-        language.text(&format!("sound.{}", self.name()), &[])
-    }
-
-    /// Its name in a site's files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Scrape => "scrape",
-            Self::Shout => "shout",
-            Self::Glider => "glider",
-            Self::Engine => "engine",
-            Self::Steps => "steps",
-            Self::Jerk => "jerk",
-            Self::Phone => "phone",
-            Self::Clack => "clack",
-            Self::Bang => "bang",
-            Self::Horn => "horn",
-        }
-    }
 }
 
 /// What an interruption asks of the student.
@@ -578,70 +478,6 @@ pub struct Eventuality {
     pub id: String,
     /// Name on screen.
     pub label: String,
-}
-
-/// A height band of the briefing. Shown only with the caution to brief it with the local instructor.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Band {
-    /// Name.
-    pub name: String,
-    /// Above the field.
-    pub from: u16,
-    /// Above the field, open at the top when absent.
-    pub to: Option<u16>,
-    /// Heights in feet; else in metres.
-    pub feet: bool,
-    /// What is briefed for it.
-    pub answer: String,
-}
-
-impl Signal {
-    /// What is seen or heard of it, and who gives it where that is known.
-    pub fn text(&self, site: &Site, role: Option<&str>) -> String {
-        let by = if self.by.is_empty() {
-            String::new()
-        } else {
-            site.language.text(&format!("signal.{}", self.by), &[])
-        };
-        let who = role.map_or("", |r| site.role_name(r));
-        let key = if role.is_some() {
-            "signal.given"
-        } else {
-            "signal.itself"
-        };
-        site.language
-            .text(key, &[("who", who), ("by", &by), ("shows", &self.shows)])
-    }
-}
-
-impl Band {
-    /// What is briefed for it, with its heights and the caution to brief one's own.
-    pub fn text(&self, site: &Site) -> String {
-        let unit = site
-            .language
-            .text(if self.feet { "band.feet" } else { "band.metres" }, &[]);
-        let height = match (self.from, self.to) {
-            (0, Some(to)) => site
-                .language
-                .text("band.up_to", &[("to", &to.to_string()), ("unit", &unit)]),
-            (from, None) => site
-                .language
-                .text("band.from", &[("from", &from.to_string()), ("unit", &unit)]),
-            (from, Some(to)) => {
-                let names = [("from", from.to_string()), ("to", to.to_string())];
-                let [from, to] = &names;
-                site.language
-                    .text("band.between", &[(from.0, &from.1), (to.0, &to.1), ("unit", &unit)])
-            }
-        };
-        let parts = [
-            ("site", site.name.as_str()),
-            ("name", &self.name),
-            ("height", &height),
-            ("answer", &self.answer),
-        ];
-        site.language.text("band.briefed", &parts)
-    }
 }
 
 impl Site {
@@ -749,65 +585,4 @@ impl Site {
         let mut wordings = element.values.iter().chain(&element.other);
         wordings.find(|w| w.id == value).map(|w| w.taught.clone())
     }
-}
-
-/// The names in braces of a template, in order.
-pub fn placeholders(template: &str) -> Vec<&str> {
-    let mut names = Vec::new();
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else {
-            break;
-        };
-        names.push(&rest[open + 1..open + close]);
-        rest = &rest[open + close + 1..];
-    }
-    names
-}
-
-/// A template without some of its elements: a part between commas goes as a whole when nothing else is named in it.
-pub fn without(template: &str, drop: impl Fn(&str) -> bool) -> String {
-    const ENDS: [char; 3] = ['.', '?', '!'];
-    if !placeholders(template).into_iter().any(&drop) {
-        return template.to_owned();
-    }
-    let piece = |piece: &str| {
-        let names = placeholders(piece);
-        let gone: Vec<&str> = names.iter().copied().filter(|n| drop(n)).collect();
-        if gone.is_empty() {
-            return Some(piece.trim().to_owned());
-        }
-        if gone.len() == names.len() {
-            return None;
-        }
-        let mut left = piece.to_owned();
-        for name in gone {
-            left = left.replace(&format!("{{{name}}}"), "");
-        }
-        Some(left.split_whitespace().collect::<Vec<_>>().join(" "))
-    };
-    let sentences = template.split_inclusive(ENDS).filter_map(|sentence| {
-        let body = sentence.trim_end_matches(ENDS);
-        let pieces: Vec<String> = body.split(',').filter_map(piece).collect();
-        let end = &sentence[body.len()..];
-        (!pieces.is_empty()).then(|| format!("{}{end}", pieces.join(", ")))
-    });
-    sentences.collect::<Vec<_>>().join(" ")
-}
-
-/// Fill a template's braces.
-pub fn fill(template: &str, value: impl Fn(&str) -> Option<String>) -> String {
-    let mut out = String::new();
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else {
-            break;
-        };
-        out.push_str(&rest[..open]);
-        let name = &rest[open + 1..open + close];
-        out.push_str(&value(name).unwrap_or_default());
-        rest = &rest[open + close + 1..];
-    }
-    out.push_str(rest);
-    out
 }

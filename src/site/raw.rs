@@ -229,6 +229,11 @@ pub struct RawLaunch {
     #[serde(default)]
     pub sometimes: Vec<Text>,
     pub no_answer: Text,
+    /// The winch driver's refusal, and what he says when the winch is ready.
+    #[serde(default)]
+    pub refusal: Option<RawLine>,
+    #[serde(default)]
+    pub ready_again: Option<RawLine>,
 }
 
 #[derive(Deserialize)]

@@ -3,7 +3,7 @@
 use super::{Launch, Next, PILOT, Want};
 use crate::call::{Judgement, Situation};
 use crate::drill::answer::{Spoken, sentence};
-use crate::site::{By, Interruption, Interrupts, Need, Noise, Purpose, Signal, Site, Sound, Step, fill, without};
+use crate::site::{By, Interruption, Interrupts, Line, Need, Noise, Purpose, Signal, Site, Sound, Step, fill, without};
 use std::collections::BTreeMap;
 
 impl Launch {
@@ -25,6 +25,19 @@ impl Launch {
         };
         self.horn(signal);
         self.queue.push_back(Next::See(signal.text(site, Some(&step.speaker))));
+    }
+
+    /// The link that is held up: whoever names it looks whether it is the glider's own.
+    pub(super) fn show_link(&mut self, site: &Site, step: &Step) {
+        let Some(element) = site.place_in(step, Purpose::Link).and_then(|i| step.elements.get(i)) else {
+            return;
+        };
+        let own = self.situation.values(site, step).remove(element);
+        let shown = self.course.shown_link.clone().or(own);
+        if let Some(words) = shown.and_then(|value| site.taught_words(element, &value)) {
+            let text = site.language.text("link.shown", &[("words", &words)]);
+            self.queue.push_back(Next::See(text));
+        }
     }
 
     /// A horn is heard.
@@ -176,6 +189,16 @@ impl Launch {
             clip: reply.clip.clone(),
         };
         self.say(step, line);
+    }
+
+    /// A line of the site's to this glider.
+    pub(super) fn told(&self, site: &Site, step: &Step, line: &Line) -> Spoken {
+        let values = self.situation.values(site, step);
+        Spoken {
+            role: line.role.clone(),
+            text: sentence(&fill(&line.text, |name| Some(words_for(site, name, values.get(name)?)))),
+            clip: line.clip.clone(),
+        }
     }
 
     pub(super) fn keep(&mut self, values: &BTreeMap<String, String>) {

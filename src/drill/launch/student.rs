@@ -3,7 +3,7 @@
 use super::others::{heard_values, say_again};
 use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
-use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
+use crate::call::{ElementVerdict, Judgement, Outcome, Reason, Verdict};
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
@@ -61,6 +61,7 @@ impl Launch {
         }
         match want {
             Want::Signal => self.did_signal(site, step, did),
+            Want::Wait => self.did_wait(site, step, did),
             Want::Call => self.did_call(site, step, did),
             Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
@@ -91,12 +92,13 @@ impl Launch {
 
     fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
         match did {
-            // Whoever is spoken to while the cable moves is right to stop.
-            Did::Called { judgement, .. } if judgement.stop => self.end(if self.interrupted && self.moving(site) {
+            // Whoever is spoken to while the cable moves is right to stop, and so is who is shown another link.
+            Did::Called { judgement, .. } if judgement.stop => self.end(if self.something_is_wrong(site, step) {
                 Ending::Stopped
             } else {
                 Ending::StoppedToBeSure
             }),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
             Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
@@ -117,6 +119,11 @@ impl Launch {
                 self.pass_over(step);
             }
         }
+    }
+
+    fn something_is_wrong(&self, site: &Site, step: &Step) -> bool {
+        let other_link = self.course.shown_link.is_some() && site.place_in(step, Purpose::Link).is_some();
+        self.interrupted && self.moving(site) || other_link
     }
 
     /// An answer to a question in between, or none; whoever makes the call at once has made it.
@@ -151,6 +158,7 @@ impl Launch {
         self.turn.press();
         self.turn.release();
         let reply = self.turn.judged(site, step, judgement);
+        self.about_the_link(site, step, judgement);
         let so_far = self.turn.so_far.as_ref();
         let only_wrong = so_far.is_some_and(|j| {
             let mut critical = j.elements.iter().filter(|e| e.critical);
@@ -162,6 +170,10 @@ impl Launch {
                     self.nobody_answers();
                     return;
                 }
+                if self.refusing && self.read_back_next(site, step) {
+                    self.refuse(site, step);
+                    return;
+                }
                 let values = heard_values(so_far);
                 self.keep(&values);
                 if std::mem::take(&mut self.interrupted) {
@@ -171,7 +183,7 @@ impl Launch {
                         Note::Interrupted
                     });
                 }
-                if step.with_release && !self.pulled {
+                if step.with_release && self.pulls == 0 {
                     self.note(Note::PullWithTheWords);
                 }
                 self.reply(site, step, &values);
@@ -202,6 +214,62 @@ impl Launch {
                     line
                 };
                 self.say(step, line);
+            }
+        }
+    }
+
+    /// Another link than the type's own was held up: was it noticed?
+    fn about_the_link(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
+        let Some(shown) = self.course.shown_link.clone() else {
+            return;
+        };
+        let mut links = judgement
+            .elements
+            .iter()
+            .filter(|e| site.purpose(&e.element) == Purpose::Link);
+        let Some(link) = links.next().filter(|l| step.elements.contains(&l.element)) else {
+            return;
+        };
+        match link.verdict {
+            Verdict::Said if link.expected != shown => self.note(Note::LinkNoticed),
+            Verdict::Wrong if link.heard.as_ref() == Some(&shown) => self.note(Note::LinkTaken),
+            _ => {}
+        }
+    }
+
+    /// The winch driver refuses: nothing moves, and the ready call comes again when the winch is ready.
+    fn refuse(&mut self, site: &Site, step: &Step) {
+        self.refusing = false;
+        let Some(refusal) = site.launch.as_ref().and_then(|l| l.refusal.clone()) else {
+            return;
+        };
+        let line = self.told(site, step, &refusal[0]);
+        self.say(step, line);
+        self.turn = Turn::new(self.situation.clone());
+        self.passed_over = 0;
+        self.want = Some(Want::Wait);
+    }
+
+    fn did_wait(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
+            // The call comes again while the winch is not ready.
+            Did::Called { judgement, .. } if judgement.outcome == Outcome::Pass => {
+                self.note(Note::CalledOverRefusal);
+                self.passed_over += 1;
+                if self.passed_over >= PASSED_OVER {
+                    self.end(Ending::BrokenOff);
+                }
+            }
+            // Words that only acknowledge, or none.
+            Did::Called { .. } | Did::Nothing | Did::Hand | Did::Signal(_) => {
+                let again = site.launch.as_ref().and_then(|l| l.refusal.as_ref());
+                if let Some(line) = again.map(|r| self.told(site, step, &r[1])) {
+                    self.say(step, line);
+                }
+                self.want = Some(Want::Call);
             }
         }
     }
@@ -298,7 +366,7 @@ impl Launch {
         let moving = self.moving(site);
         let mine = self
             .step(site)
-            .is_some_and(|s| s.speaker == self.role && Self::sets_in_motion(site, s));
+            .is_some_and(|s| s.speaker == self.role && s.by.has_words());
         match did {
             Did::Hand if hand => {
                 self.note(Note::HandFirst);
@@ -381,9 +449,8 @@ impl Launch {
         };
         match did {
             Did::Hand => {
-                self.pulls += 1;
                 self.passed_over = 0;
-                self.pull(count(self.pulls));
+                self.pull(count(self.pulls + 1));
                 if self.pulls >= wanted {
                     self.want = None;
                 }

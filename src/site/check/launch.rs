@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 
 impl Builder<'_> {
+    #[allow(clippy::too_many_lines, reason = "one rule of a step after the other")]
     pub(super) fn steps(
         &mut self,
         raw: Vec<raw::RawStep>,
@@ -44,21 +45,7 @@ impl Builder<'_> {
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
             let by = self.by(r.by.as_ref());
             let wordless = matches!(by, By::Hand | By::Signal);
-            if (by == By::Signal) != r.signal.is_some() {
-                self.at(
-                    f,
-                    &r.id.span(),
-                    format!(
-                        "The step \"{}\" is done by a signal and names none, or the other way round",
-                        r.id.get_ref()
-                    ),
-                    "Write by = \"signal\" and signal = \"…\", the id of a [[signal]] of site.toml.",
-                );
-            }
-            if let Some(signal) = &r.signal {
-                let known: Vec<String> = signals.iter().map(|s| s.id.clone()).collect();
-                self.known(f, signal, "signal of site.toml", &known);
-            }
+            self.by_signal(&r, by, signals);
             if ids.is_empty() && !wordless {
                 self.at(
                     f,
@@ -135,6 +122,26 @@ impl Builder<'_> {
         steps
     }
 
+    /// A step done by a signal names one of the site's, and no other does.
+    fn by_signal(&mut self, step: &raw::RawStep, by: By, signals: &[Signal]) {
+        let f = "steps.toml";
+        if (by == By::Signal) != step.signal.is_some() {
+            self.at(
+                f,
+                &step.id.span(),
+                format!(
+                    "The step \"{}\" is done by a signal and names none, or the other way round",
+                    step.id.get_ref()
+                ),
+                "Write by = \"signal\" and signal = \"…\", the id of a [[signal]] of site.toml.",
+            );
+        }
+        if let Some(signal) = &step.signal {
+            let known: Vec<String> = signals.iter().map(|s| s.id.clone()).collect();
+            self.known(f, signal, "signal of site.toml", &known);
+        }
+    }
+
     pub(super) fn launch(&mut self, raw: raw::RawLaunch, steps: &[Step]) -> Launch {
         let f = "steps.toml";
         let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
@@ -153,7 +160,18 @@ impl Builder<'_> {
                 "Add a [[step]] with the id \"stop\": anybody may call it at any time.",
             );
         }
+        let elements: Vec<String> = steps.iter().flat_map(|s| s.elements.clone()).collect();
+        if raw.refusal.is_some() != raw.ready_again.is_some() {
+            self.whole(
+                f,
+                "A refusal of the winch needs its end",
+                "Give [launch] both refusal and ready_again, or neither.",
+            );
+        }
+        let lines = raw.refusal.zip(raw.ready_again);
+        let refusal = lines.map(|(no, yes)| Box::new([self.line(f, no, &elements), self.line(f, yes, &elements)]));
         Launch {
+            refusal,
             order,
             sometimes: raw.sometimes.into_iter().map(Spanned::into_inner).collect(),
             no_answer: self.words(f, &raw.no_answer),
