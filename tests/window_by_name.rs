@@ -269,7 +269,7 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
     let _alone = ALONE.lock();
     let (room, reader) = room_and_reader();
     let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
-    let student = Sitting::as_robin(&room, &reader, &["--seed", "2179288759"]);
+    let student = Sitting::as_robin(&room, &reader, &["--seed", "136"]);
     student.presses("Launch");
     student.presses("Unhurried: nobody else is there, and there is time");
     student.presses("Begin the launch");
