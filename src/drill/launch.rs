@@ -543,12 +543,16 @@ impl Launch {
         self.want = self.has_a_hand(site).then_some(Want::Failure);
     }
 
-    /// Does the cable move? It does behind the ready call.
+    /// Does the cable move on the ground or in the climb? It does behind the ready call, until the release at the top. Told by the
+    /// site's whole order: a run may have only some of its steps.
     fn moving(&self, site: &Site) -> bool {
-        let ready = site
-            .ready_step()
-            .and_then(|r| self.order.iter().position(|id| *id == r.id));
-        ready.is_some_and(|r| self.at > r)
+        let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
+        let place = |id: &String| order.iter().position(|o| o == id);
+        let now = self.order.get(self.at).and_then(place);
+        let ready = site.ready_step().and_then(|r| place(&r.id));
+        let by_hand = |id: &String| site.step(id).is_some_and(|s| s.by == By::Hand);
+        now.zip(ready)
+            .is_some_and(|(now, ready)| now > ready && !order[ready..=now].iter().any(by_hand))
     }
 
     /// Is the release operated in one of the steps at the top?

@@ -188,6 +188,7 @@ mod tests {
             Item::pair("callsign", "D-4716", "D-4761"),
             Item::pair("callsign", "G-CLMR", "G-CLRM"),
             Item::pair("crew", "1", "2"),
+            Item::pair("failure high", "left", "right"),
             Item::pair("speed", "too fast", "too slow"),
         ];
         assert_eq!(pairs.into_iter().collect::<Vec<_>>(), expected);

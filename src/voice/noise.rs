@@ -142,7 +142,7 @@ fn glider() -> Vec<f64> {
 }
 
 fn clack() -> Vec<f64> {
-    times(0.4)
+    times(0.8)
         .map(|t| {
             [0.0, 0.12]
                 .into_iter()
