@@ -20,6 +20,17 @@ fn played(site: &Site, role: &str, course: Course, steps: Option<&[String]>, tur
     let callsign = if site.id == "larkmoor" { "G-CLRM" } else { "D-3862" };
     let cable = site.cables[0].id.clone();
     let situation = Situation::new(Callsign::parse(callsign).unwrap(), 2, cable);
+    run_with(site, role, situation, course, steps, turns)
+}
+
+fn run_with(
+    site: &Site,
+    role: &str,
+    situation: Situation,
+    course: Course,
+    steps: Option<&[String]>,
+    turns: &[&str],
+) -> (Launch, Ending) {
     let mut launch = Launch::new(site, role, situation, course, steps).unwrap();
     let mut turns = turns.iter();
     loop {
@@ -46,6 +57,8 @@ fn steps(names: &[&str]) -> Vec<String> {
 
 const READY: &str = "Winch, Golf Charlie Lima Romeo Mike, two up, north winch cable, ready";
 
+const BRIEFING: &str = "minimum speed fifty-five knots, hand on the release, if a wing drops I release at once, failure low down, nose down, get the speed, land ahead, failure higher up, nose down, get the speed, short circuit to the left, wind light straight down the field, landing on the main strip";
+
 /// The whole exchange at Larkmoor, word for word.
 #[test]
 fn a_perfect_launch_reads_like_one() {
@@ -56,8 +69,9 @@ fn a_perfect_launch_reads_like_one() {
         Course::default(),
         None,
         &[
-            "minimum speed ninety, failure low down land ahead, failure higher up short circuit to the left, wind light straight down the field, landing on the main strip",
+            BRIEFING,
             "brown link",
+            "hand",
             "open",
             "close",
             READY,
@@ -175,6 +189,11 @@ fn a_refusal_ends_well() {
         ("pilot", "ready", "winch, not ready"),
         ("wing runner", "look-out", "not clear"),
         ("winch driver", "permission", "retrieve, wait"),
+        (
+            "winch driver",
+            "permission",
+            "retrieve, north cable, not clear to cross",
+        ),
     ] {
         let (_, ending) = played(&site, role, Course::default(), Some(&steps(&[step])), &[words]);
         assert_eq!(ending, Ending::NothingMoves, "{words}");
@@ -187,7 +206,7 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
     let site = site("larkmoor");
     let radio = steps(&["ready", "readback", "slack"]);
     for hazard in &site.hazards {
-        for step in &hazard.during {
+        for step in hazard.during.iter().filter(|s| radio.contains(s)) {
             let course = || Course {
                 hazard: Some((hazard.id.clone(), step.clone())),
                 ..Course::default()
@@ -201,7 +220,19 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             let (launch, ending) = pilot(&["stop"]);
             assert_eq!(ending, Ending::Stopped);
             assert!(debrief::text(&site, &launch, &[]).contains("Words came before the hand."));
-            assert_eq!(pilot(&[""]).1, Ending::HazardMissed);
+            // Before the ready call nothing moves, so holding it back or saying "not ready" is right too.
+            let held = if step == "ready" {
+                Ending::HeldBack
+            } else {
+                Ending::HazardMissed
+            };
+            assert_eq!(pilot(&[""]).1, held, "{} {step}", hazard.id);
+            let refused = if step == "ready" {
+                Ending::NothingMoves
+            } else {
+                Ending::Stopped
+            };
+            assert_eq!(pilot(&["not ready"]).1, refused, "{} {step}", hazard.id);
             assert_eq!(pilot(&[READY]).1, Ending::HazardMissed);
             let runner = |turns: &[&str]| played(&site, "wing runner", course(), Some(&radio), turns).1;
             assert_eq!(runner(&["stop"]), Ending::Stopped);
@@ -209,6 +240,325 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             assert_eq!(runner(&["stopp"]), Ending::Stopped, "in doubt the others stop");
         }
     }
+}
+
+/// Whoever looks out says what is seen: with somebody on the field there is no "all clear".
+#[test]
+fn the_last_look_out_finds_who_comes_late() {
+    let site = site("larkmoor");
+    let only = steps(&["look-out", "ready"]);
+    for id in ["walker", "car crosses", "canopy", "traffic"] {
+        let run = |role: &str, words: &str| {
+            let course = Course {
+                hazard: Some((id.to_owned(), "look-out".to_owned())),
+                ..Course::default()
+            };
+            played(&site, role, course, Some(&only), &[words]).1
+        };
+        assert_eq!(run("wing runner", "stop"), Ending::Stopped, "{id}");
+        assert_eq!(run("wing runner", "not clear"), Ending::NothingMoves, "{id}");
+        assert_eq!(run("wing runner", ""), Ending::HeldBack, "{id}");
+        assert_eq!(
+            run("wing runner", "all clear above and behind"),
+            Ending::HazardMissed,
+            "{id}"
+        );
+        assert_eq!(run("pilot", "not ready"), Ending::NothingMoves, "{id}");
+        assert_eq!(run("pilot", "stop"), Ending::Stopped, "{id}");
+    }
+}
+
+/// Another link held up is noticed by naming the glider's own, or by stop; a damaged one by stop.
+#[test]
+fn the_link_that_is_held_up_is_looked_at() {
+    let site = site("larkmoor");
+    let only = steps(&["link", "open", "open echo"]);
+    let course = || Course {
+        shown_link: Some("white".to_owned()),
+        ..Course::default()
+    };
+    let run = |course: Course, turns: &[&str]| {
+        let (launch, ending) = played(&site, "pilot", course, Some(&only), turns);
+        (debrief::text(&site, &launch, &[]), ending)
+    };
+    let (text, ending) = run(course(), &["brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains("Held up before you: white link."),
+        "{text}"
+    );
+    assert!(text.contains(&Note::LinkNoticed.text(site.language)), "{text}");
+    let (text, ending) = run(course(), &["white link", "brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains(&Note::LinkTaken.text(site.language)),
+        "{text}"
+    );
+    assert_eq!(run(course(), &["stop"]).1, Ending::Stopped);
+    let (text, ending) = run(Course::default(), &["brown link", "hand", "open"]);
+    assert!(
+        ending == Ending::Complete && text.contains("Held up before you: brown link."),
+        "{text}"
+    );
+    assert!(!text.contains(&Note::LinkNoticed.text(site.language)), "{text}");
+    let damaged = || Course {
+        hazard: Some(("damaged link".to_owned(), "link".to_owned())),
+        ..Course::default()
+    };
+    assert_eq!(run(damaged(), &["stop"]).1, Ending::Stopped);
+    assert_eq!(run(damaged(), &[""]).1, Ending::HeldBack);
+    assert_eq!(run(damaged(), &["brown link"]).1, Ending::HazardMissed);
+}
+
+/// The winch may refuse: nobody calls over it, and the ready call comes again when the winch is ready. Whoever plays the winch
+/// driver may refuse too.
+#[test]
+fn a_refusal_of_the_winch_is_waited_out() {
+    for (name, ready, no, waiting) in [
+        ("larkmoor", READY, "winch is not ready, wait", "not ready"),
+        (
+            "erlengrund",
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar",
+            "Winde ist nicht bereit, warten",
+            "nicht startklar",
+        ),
+    ] {
+        let site = site(name);
+        let only = steps(&["ready", "readback", "slack"]);
+        let course = || Course {
+            refused: true,
+            ..Course::default()
+        };
+        let run = |turns: &[&str]| {
+            let (launch, ending) = played(&site, "pilot", course(), Some(&only), turns);
+            (debrief::text(&site, &launch, &[]), ending)
+        };
+        let (text, ending) = run(&[ready, "", ready, ""]);
+        assert!(ending == Ending::Complete && text.contains(no), "{text}");
+        assert!(!text.contains(&Note::CalledOverRefusal.text(site.language)), "{text}");
+        let (text, ending) = run(&[ready, ready, "", ready, ""]);
+        assert_eq!(ending, Ending::Complete, "{text}");
+        assert!(text.contains(&Note::CalledOverRefusal.text(site.language)), "{text}");
+        assert_eq!(
+            run(&[ready, if name == "larkmoor" { "stop" } else { "halt" }]).1,
+            Ending::StoppedToBeSure
+        );
+        let (_, ending) = played(&site, "winch driver", Course::default(), Some(&only), &[waiting]);
+        assert_eq!(ending, Ending::NothingMoves, "{name}");
+    }
+}
+
+/// In the air the hand comes first and words last or not at all; words before it do not take its place.
+#[test]
+fn a_failure_in_the_air_is_answered_by_hand() {
+    for (name, ready, words) in [
+        ("larkmoor", READY, "launch failure"),
+        (
+            "erlengrund",
+            "Winde, Delta drei acht sechs zwo, doppelsitzig, Windenseil Wald, startklar",
+            "Startunterbrechung",
+        ),
+    ] {
+        let site = site(name);
+        assert!(site.failures.len() >= 3 && site.bands.len() == 2);
+        for failure in &site.failures {
+            for after in &failure.after {
+                let only = steps(&["ready", "readback", "slack", "speed", "release"]);
+                let run = |turns: &[&str]| {
+                    let mut situation =
+                        Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
+                    situation.more.extend(failure.when.clone());
+                    let course = Course {
+                        failure: Some((failure.id.clone(), after.clone())),
+                        ..Course::default()
+                    };
+                    let mut all = vec![ready, ""];
+                    if after == "speed" {
+                        // Silence in the climb is right, and the launch goes on.
+                        all.push("");
+                    }
+                    all.extend(turns);
+                    run_with(&site, "pilot", situation, course, Some(&only), &all)
+                };
+                let (launch, ending) = run(&["hand", words]);
+                assert_eq!(ending, Ending::Abandoned, "{name} {}", failure.id);
+                let text = debrief::text(&site, &launch, &[]);
+                assert!(text.contains(&Note::HandFirst.text(site.language)), "{text}");
+                let band = site
+                    .bands
+                    .iter()
+                    .find(|b| Some(&b.name) == failure.band.as_ref())
+                    .unwrap();
+                assert!(text.contains(&band.answer), "{text}");
+                assert_eq!(run(&["hand", ""]).1, Ending::Abandoned, "words may be left out");
+                let (launch, ending) = run(&[words, "hand", ""]);
+                assert_eq!(ending, Ending::Abandoned);
+                let text = debrief::text(&site, &launch, &[]);
+                assert!(text.contains(&Note::WordsBeforeHand.text(site.language)), "{text}");
+                assert_eq!(run(&["", "", ""]).1, Ending::NotReleased);
+                assert_eq!(run(&[words, words, words]).1, Ending::NotReleased);
+            }
+        }
+    }
+}
+
+/// Nobody is made to speak in the climb: silence, half a call and a wrong one all go on, whatever was dealt.
+#[test]
+fn silence_in_the_climb_is_right() {
+    let site = site("larkmoor");
+    let only = steps(&["ready", "readback", "slack", "speed", "release"]);
+    for words in ["", "slower", "too fast", "too slow", "ready"] {
+        let (launch, ending) = played(
+            &site,
+            "pilot",
+            Course::default(),
+            Some(&only),
+            &[READY, "", words, "hand", "hand"],
+        );
+        assert_eq!(ending, Ending::Complete, "{words}");
+        let text = debrief::text(&site, &launch, &[]);
+        assert_eq!(
+            text.contains(&Note::LeftOut.text(site.language)),
+            words.is_empty(),
+            "{text}"
+        );
+        // What asks for the opposite is explained.
+        assert_eq!(text.contains("asks for less power"), words == "slower", "{text}");
+    }
+}
+
+/// The habit is told on the ground; each pull is heard and counted, and one that is missing is asked for.
+#[test]
+fn every_pull_of_the_release_is_seen_and_heard() {
+    for (name, one, two) in [("larkmoor", "1 of 2", "2 of 2"), ("erlengrund", "1 von 2", "2 von 2")] {
+        let site = site(name);
+        let only = steps(&["link", "release"]);
+        let link = if name == "larkmoor" {
+            "brown link"
+        } else {
+            "Sollbruchstelle braun"
+        };
+        let run = |turns: &[&str]| {
+            let (launch, ending) = played(&site, "pilot", Course::default(), Some(&only), turns);
+            (debrief::text(&site, &launch, &[]), ending)
+        };
+        let (text, ending) = run(&[link, "hand", "hand"]);
+        assert_eq!(ending, Ending::Complete);
+        let habit = site.language.text("release.habit", &[("n", "2")]);
+        let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("{part}: {text}"));
+        assert!(
+            at(&habit) < at(link.to_lowercase().as_str()) && at(one) < at(two),
+            "{text}"
+        );
+        assert_eq!(
+            text.matches(&site.language.text("sound.clack", &[])).count(),
+            2,
+            "{text}"
+        );
+        let again = Note::PullAgain.text(site.language);
+        let (text, ending) = run(&[link, "hand", "", "hand"]);
+        assert!(ending == Ending::Complete && text.contains(&again), "{text}");
+        // The cable is off after one: it is told, and nothing fails.
+        let (text, ending) = run(&[link, "hand", "", ""]);
+        assert_eq!(ending, Ending::Complete);
+        assert!(text.contains(&Note::PulledTooFew.text(site.language)), "{text}");
+        assert_eq!(run(&[link, "", "", ""]).1, Ending::NotReleased);
+    }
+}
+
+/// The helper speaks first, the pilot pulls and confirms; the pull is no mistake of the hand.
+#[test]
+fn hooking_on_is_led_by_the_helper() {
+    for (name, open, close) in [("larkmoor", "open", "close"), ("erlengrund", "aus", "ein")] {
+        let site = site(name);
+        let only = steps(&["open", "open echo", "close", "close echo"]);
+        let (launch, ending) = played(&site, "pilot", Course::default(), Some(&only), &["hand", open, close]);
+        assert_eq!(ending, Ending::Complete);
+        let text = debrief::text(&site, &launch, &[]);
+        let helper = format!("[{}]", site.role_name("wing runner"));
+        let pilot = format!("[{}, ", site.role_name("pilot"));
+        assert!(text.find(&helper).unwrap() < text.find(&pilot).unwrap(), "{text}");
+        for note in [Note::NothingInHand, Note::PullWithTheWords] {
+            assert!(!text.contains(&note.text(site.language)), "{text}");
+        }
+        let (launch, _) = played(&site, "pilot", Course::default(), Some(&only), &[open, close]);
+        let text = debrief::text(&site, &launch, &[]);
+        assert!(text.contains(&Note::PullWithTheWords.text(site.language)), "{text}");
+        let order = &site.launch.as_ref().unwrap().order;
+        let place = |id: &str| order.iter().position(|s| s == id).unwrap();
+        assert!(
+            place("close echo") < place("look-out") && place("look-out") + 1 == place("ready"),
+            "{name}"
+        );
+    }
+}
+
+/// Whoever is spoken to while the cable moves is right to stop, and going on is remarked upon; a stop spoken into others' words
+/// is obeyed, with the warning that a radio may lose it.
+#[test]
+fn small_talk_while_the_cable_moves_is_answered_by_stop() {
+    let site = site("larkmoor");
+    let slack = steps(&["ready", "readback", "slack"]);
+    let course = |id: &str| Course {
+        interruptions: vec![(id.to_owned(), "slack".to_owned())],
+        ..Course::default()
+    };
+    for id in ["lunch", "battery"] {
+        let run = |turns: &[&str]| played(&site, "wing runner", course(id), Some(&slack), turns);
+        assert_eq!(run(&["stop"]).1, Ending::Stopped, "{id}");
+        let (launch, ending) = run(&["slack is out, winch cable tight", "slack is out, winch cable tight"]);
+        assert_eq!(ending, Ending::Complete);
+        let text = debrief::text(&site, &launch, &[]);
+        assert!(text.contains(&Note::InterruptedMoving.text(site.language)), "{text}");
+    }
+    let situation = Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
+    let mut launch = Launch::new(&site, "wing runner", situation, course("battery"), Some(&slack)).unwrap();
+    while !matches!(&launch.next(&site), Next::Say { line, radio: true } if line.role == "retrieve driver") {}
+    let stop = turned(&site, &launch, "stop");
+    launch.cut_in(&site, stop.did(false), true);
+    assert_eq!(launch.ending(), Some(Ending::Stopped));
+    let text = debrief::text(&site, &launch, &[]);
+    assert!(text.contains(&Note::StopMayBeLost.text(site.language)), "{text}");
+}
+
+/// The retrieve moves upon a permission that names the cable and is read back; the first radio contact is with the winch.
+#[test]
+fn the_retrieve_is_named_and_read_back() {
+    for name in ["larkmoor", "erlengrund"] {
+        let site = site(name);
+        assert_eq!(
+            site.step("radio check").unwrap().to,
+            site.step("ready").unwrap().to,
+            "{name}"
+        );
+        for id in ["retrieve", "permission", "permission readback"] {
+            assert!(
+                site.step(id).unwrap().critical.contains(&"cable".to_owned()),
+                "{name} {id}"
+            );
+        }
+        assert_eq!(
+            site.step("permission readback").unwrap().readback_of.as_deref(),
+            Some("permission")
+        );
+        assert_eq!(site.step("stuck").unwrap().critical, ["stuck"], "{name}");
+    }
+    let site = site("larkmoor");
+    let only = steps(&["retrieve", "permission", "permission readback"]);
+    let run = |turns: &[&str]| played(&site, "retrieve driver", Course::default(), Some(&only), turns);
+    let (launch, ending) = run(&["winch, request retrieve", "north", "clear to cross", "north"]);
+    assert_eq!(ending, Ending::Complete);
+    let text = debrief::text(&site, &launch, &[]);
+    assert_eq!(
+        text.matches("[winch driver] Say again: which cable?").count(),
+        2,
+        "{text}"
+    );
+    let (_, ending) = run(&[
+        "winch, request retrieve, south cable",
+        "north",
+        "south cable, clear to cross",
+        "north",
+    ]);
+    assert_eq!(ending, Ending::Complete);
 }
 
 /// A needless stop is never an error, whoever calls it and whenever.
@@ -239,11 +589,13 @@ fn stop_and_release_are_obeyed_in_any_state() {
                             judgement: if stop { &stopping } else { &judgement },
                             words: "",
                             negative: false,
+                            refused: false,
                             over: false,
                         };
-                        if turn < before {
+                        // In the air the hand is wanted whatever is said: the next test.
+                        if turn < before || want == Want::Failure {
                             turn += 1;
-                            let did = if want == Want::Release {
+                            let did = if matches!(want, Want::Release | Want::Failure) {
                                 Did::Hand
                             } else {
                                 called(false)
@@ -254,11 +606,11 @@ fn stop_and_release_are_obeyed_in_any_state() {
                         let hooked = ![
                             "radio check",
                             "briefing",
-                            "look-out",
                             "link",
                             "open",
                             "open echo",
                             "close",
+                            "close echo",
                         ]
                         .contains(&step.as_str());
                         let by_hand = role == "pilot" && hooked && random().is_multiple_of(2) && want != Want::Release;
@@ -277,6 +629,7 @@ fn stop_and_release_are_obeyed_in_any_state() {
                             Ending::StoppedToBeSure,
                             Ending::ByHand,
                             Ending::ByHandToBeSure,
+                            Ending::Abandoned,
                         ];
                         assert!(fine.contains(&ending), "{ending:?}");
                         stops += usize::from(!by_hand);
@@ -319,7 +672,15 @@ fn random_launches_all_end() {
         for step in &site.launch.as_ref().unwrap().order {
             assert!(tally.turns.keys().any(|(s, _)| s == step), "no turn in {step}");
         }
-        for want in [Want::Call, Want::Readback, Want::Hazard, Want::Words, Want::Release] {
+        for want in [
+            Want::Call,
+            Want::Readback,
+            Want::Hazard,
+            Want::Failure,
+            Want::Words,
+            Want::Wait,
+            Want::Release,
+        ] {
             assert!(tally.turns.keys().any(|(_, w)| *w == want), "{want:?}");
         }
         assert_eq!(tally, simulate(&site, 10_000, &mut common::random(5)));
@@ -438,9 +799,18 @@ fn a_hazard_is_seen_heard_and_drawn() {
                 }
                 let picture = launch.picture(&site);
                 assert_eq!(picture.hazard.as_ref(), Some(&hazard.id));
-                assert!(heard.is_some() && picture.noise == heard, "{name} {}", hazard.id);
+                // A crack and an open canopy are only seen.
+                let silent = ["canopy", "damaged link"].contains(&hazard.id.as_str());
+                assert_eq!(heard.is_none(), silent, "{name} {}", hazard.id);
+                assert_eq!(picture.noise, heard, "{name} {}", hazard.id);
                 assert!(!picture.still);
-                launch.did(&site, Did::Hand);
+                // Before hooking on there is nothing for the hand to stop; then words do it.
+                let stop = turned(&site, &launch, if name == "larkmoor" { "stop" } else { "halt" });
+                if during == "link" {
+                    launch.did(&site, stop.did(false));
+                } else {
+                    launch.did(&site, Did::Hand);
+                }
                 assert!(launch.picture(&site).still);
             }
         }

@@ -75,6 +75,18 @@ fn the_other_side_reacts_to_what_was_heard() {
         ("briefing_gap", &["complete"]),
         ("no_answer", &["unanswered", "unanswered", "no-answer"]),
         ("retrieve", &["complete"]),
+        ("cable_break", &["hand-first", "abandoned"]),
+        (
+            "cable_break_words_first",
+            &["left-out", "words-before-hand", "hand-first", "abandoned"],
+        ),
+        ("power_loss", &["hand-first", "abandoned"]),
+        ("still_too_slow", &["hand-first", "abandoned"]),
+        ("wrong_link", &["link-noticed", "complete"]),
+        ("damaged_link", &["stopped"]),
+        ("car_crosses", &["stopped"]),
+        ("canopy", &["held-back"]),
+        ("refusal", &["complete"]),
     ] {
         for site in ["larkmoor", "erlengrund"] {
             let (kinds, text) = rehearse(&format!("{site}_{script}"));

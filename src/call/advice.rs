@@ -47,6 +47,11 @@ pub enum Advice {
         /// The words.
         words: String,
     },
+    /// What makes the value heard differ from the right one, in the site's words.
+    Explained {
+        /// The sentence.
+        text: String,
+    },
     /// Words that belong to no element.
     Extra {
         /// The words.
@@ -67,6 +72,7 @@ impl Advice {
             Self::Corrected => language.text("advice.corrected", &[]),
             Self::Fillers { words } => language.text("advice.fillers", &[("words", words)]),
             Self::Denied { words } => language.text("advice.denied", &[("words", words)]),
+            Self::Explained { text } => text.clone(),
             Self::Extra { words } => language.text("advice.extra", &[("words", words)]),
         }
     }
@@ -113,6 +119,14 @@ pub(super) fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[El
         }
         if m.restarted {
             out.push(Advice::Restarted);
+        }
+    }
+    for e in elements.iter().filter(|e| e.verdict == Verdict::Wrong) {
+        let known = site.elements.get(&e.element);
+        let mut wordings = known.iter().flat_map(|k| k.values.iter().chain(&k.other));
+        let heard = wordings.find(|w| e.heard.as_ref() == Some(&w.id));
+        if let Some(text) = heard.and_then(|w| w.why.clone()) {
+            out.push(Advice::Explained { text });
         }
     }
     let right = |m: &Mention| elements.get(m.element).is_none_or(|e| e.verdict == Verdict::Said);

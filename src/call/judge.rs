@@ -9,7 +9,7 @@ use super::reason::Reason;
 use super::situation::Situation;
 use super::stance::Stance;
 use super::vocabulary::Vocabulary;
-use crate::site::{Language, Purpose, Site, Step};
+use crate::site::{Language, Need, Purpose, Site, Step};
 use doubt::{elsewhere, perhaps_another, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
 
@@ -241,7 +241,10 @@ impl Judgement {
     #[must_use]
     pub fn completed_by(&self, answer: &Self, asked: &str) -> Self {
         let mut out = self.clone();
-        for (old, new) in out.elements.iter_mut().zip(&answer.elements) {
+        for old in &mut out.elements {
+            let Some(new) = answer.element(&old.element) else {
+                continue;
+            };
             let asked_for = old.element == asked;
             let wrong_now = new.verdict == Verdict::Wrong;
             let better = new.verdict == Verdict::Said && old.verdict != Verdict::Said;
@@ -270,7 +273,7 @@ impl Judgement {
         mut verdict: impl FnMut(&str) -> (Verdict, Option<String>, Reason),
     ) -> Self {
         let values = situation.values(site, step);
-        let elements: Vec<ElementVerdict> = step
+        let mut elements: Vec<ElementVerdict> = step
             .elements
             .iter()
             .map(|id| {
@@ -293,6 +296,7 @@ impl Judgement {
                 }
             })
             .collect();
+        drop_unneeded(site, step, situation, &mut elements);
         let (score, score_parts) = score(&elements, &[]);
         Self {
             outcome: outcome(&elements),
@@ -337,6 +341,8 @@ struct Asked<'a> {
     id: &'a str,
     purpose: Purpose,
     expected: String,
+    /// What is said of it, in each way that is right: one value, or for a glider the parts of its name.
+    forms: Vec<Vec<String>>,
     /// The right words, for the reasons.
     right: String,
     pairs_forbidden: bool,
@@ -354,6 +360,11 @@ impl Asked<'_> {
             (Purpose::Address, Stance::Open) if mention.said == Said::Value(self.expected.clone()) => Stance::Plain,
             (_, stance) => stance,
         }
+    }
+
+    /// Is it right, or a part of what is?
+    fn is_part(&self, value: &String) -> bool {
+        self.forms.iter().any(|form| form.contains(value))
     }
 
     /// What one reading says of it.
@@ -375,7 +386,7 @@ impl Asked<'_> {
             words.map_or_else(|| m.words.clone(), |w| w.join(" "))
         };
         let is_right = |m: &Mention| match &m.said {
-            Said::Value(v) => *v == self.expected && !(self.pairs_forbidden && m.pairs),
+            Said::Value(v) => self.is_part(v) && !(self.pairs_forbidden && m.pairs),
             _ => false,
         };
         let denied = mentions.iter().find(|(m, s)| match m.said {
@@ -387,14 +398,18 @@ impl Asked<'_> {
             return Finding::because(Verdict::Wrong, heard.clone(), Reason::Denied { heard });
         }
         let other = mentions.iter().find_map(|(m, s)| match &m.said {
-            Said::Value(v) if *s == Stance::Plain && *v != self.expected => Some(v.clone()),
+            Said::Value(v) if *s == Stance::Plain && !self.is_part(v) => Some(v.clone()),
             Said::Value(_) if *s == Stance::Plain && !is_right(m) => Some(m.words.clone()),
             _ => None,
         });
         if let Some(v) = other {
             return Finding::new(Verdict::Wrong, Some(v));
         }
-        let plain = mentions.iter().any(|(m, s)| is_right(m) && *s == Stance::Plain);
+        let said = |part: &String| {
+            let plain = |(m, s): &(&Mention, Stance)| *s == Stance::Plain && m.said == Said::Value(part.clone());
+            mentions.iter().any(|m| plain(m) && is_right(m.0))
+        };
+        let plain = self.forms.iter().any(|form| form.iter().all(said));
         let open = mentions.iter().find(|(m, s)| match s {
             Stance::Plain => false,
             // Another value denied says nothing against the right one.
@@ -491,6 +506,11 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
             id,
             purpose: site.purpose(id),
             right: site.taught_words(id, &expected).unwrap_or_else(|| expected.clone()),
+            forms: if site.purpose(id) == Purpose::Callsign {
+                situation.forms(site, step)
+            } else {
+                vec![vec![expected.clone()]]
+            },
             expected,
             pairs_forbidden: site.customs.number_pairs_forbidden,
         };
@@ -548,6 +568,7 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let advice = best
         .map(|b| advice(site, step, &b.reading, &elements))
         .unwrap_or_default();
+    drop_unneeded(site, step, situation, &mut elements);
     let outcome = if evidence.speech {
         outcome(&elements)
     } else {
@@ -572,6 +593,14 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         score,
         score_parts,
     }
+}
+
+/// What need not be said and was not is no part of the judgement.
+fn drop_unneeded(site: &Site, step: &Step, situation: &Situation, elements: &mut Vec<ElementVerdict>) {
+    elements.retain(|e| {
+        let left_out = e.heard.is_none() && matches!(e.verdict, Verdict::Missing | Verdict::Unsure);
+        !left_out || situation.need(site, step, &e.element) == Need::Required
+    });
 }
 
 /// Is there a stop in the best reading, or in one that weighs about as much? In doubt the launch is stopped.
@@ -623,7 +652,10 @@ fn score(elements: &[ElementVerdict], advice: &[Advice]) -> (Option<u32>, Vec<Sc
     if parts.is_empty() {
         return (None, parts);
     }
-    let nags = advice.iter().filter(|a| !matches!(a, Advice::Corrected)).count() as u32;
+    let nags = advice
+        .iter()
+        .filter(|a| !matches!(a, Advice::Corrected | Advice::Explained { .. }))
+        .count() as u32;
     parts.push(ScorePart {
         name: "wording and order".to_owned(),
         points: 5u32.saturating_sub(2 * nags),

@@ -1,6 +1,6 @@
 //! What is dealt to the student: what a right call must carry.
 
-use crate::site::{Callsign, Site, Step};
+use crate::site::{Callsign, CallsignCustom, Need, Purpose, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -16,6 +16,12 @@ pub struct Situation {
     /// Values of other elements, where the step leaves a choice (too fast or too slow); by element id.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub more: BTreeMap<String, String>,
+    /// This glider was called by its callsign on the frequency and answered: a short form will do where the site allows it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub contact: bool,
+    /// Only one cable is laid out.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub single: bool,
 }
 
 /// Why a situation cannot be dealt at a site.
@@ -51,6 +57,8 @@ impl Situation {
             crew,
             cable: cable.into(),
             more: BTreeMap::new(),
+            contact: false,
+            single: false,
         }
     }
 
@@ -65,8 +73,7 @@ impl Situation {
             });
         }
         let crews: Vec<&str> = site
-            .elements
-            .get("crew")
+            .element_for(Purpose::Crew)
             .map(|e| e.values.iter().map(|v| v.id.as_str()).collect())
             .unwrap_or_default();
         if !crews.is_empty() && !crews.contains(&self.crew.to_string().as_str()) {
@@ -81,28 +88,110 @@ impl Situation {
 
     /// The right value of each element of a step.
     pub fn values(&self, site: &Site, step: &Step) -> BTreeMap<String, String> {
-        step.elements
-            .iter()
-            .map(|e| {
-                let value = match e.as_str() {
-                    "address" => step.to.clone(),
-                    "callsign" => self.callsign.to_string(),
-                    "crew" => self.crew.to_string(),
-                    "cable" => self.cable.clone(),
-                    "type" | "link" if self.of_aircraft(site, e).is_some() => {
-                        self.of_aircraft(site, e).unwrap_or_default()
-                    }
-                    other if self.more.contains_key(other) => self.more[other].clone(),
-                    other => site
-                        .elements
-                        .get(other)
-                        .and_then(|x| x.values.first())
-                        .map(|v| v.id.clone())
-                        .unwrap_or_default(),
-                };
-                (e.clone(), value)
-            })
-            .collect()
+        let right = |element: &String| {
+            let value = match site.purpose(element) {
+                Purpose::Address => step.to.clone(),
+                Purpose::Callsign => self.forms(site, step).swap_remove(0).join(" "),
+                Purpose::Crew => self.crew.to_string(),
+                Purpose::Cable => self.cable.clone(),
+                _ => self.value(site, element),
+            };
+            (element.clone(), value)
+        };
+        step.elements.iter().map(right).collect()
+    }
+
+    /// How the glider may be called in a step, the taught form first; each form is the parts that are said. There is at least one.
+    pub fn forms(&self, site: &Site, step: &Step) -> Vec<Vec<String>> {
+        let chars: Vec<char> = self.callsign.chars().chars().collect();
+        let written = |chars: &[char]| Callsign::from_chars(chars).map(|c| c.to_string());
+        let last = |n: usize| chars.len().checked_sub(n).and_then(|from| written(&chars[from..]));
+        let mut forms: Vec<Vec<String>> = Vec::new();
+        let registration = vec![self.callsign.to_string()];
+        if self.contact && site.customs.callsign == CallsignCustom::ShortAfterContact && chars.len() > 3 {
+            // The first and at least the last two characters (SERA.14050, type a).
+            let short = |n: usize| {
+                let ends = &chars[chars.len() - n..];
+                written(&[&chars[..1], ends].concat())
+            };
+            forms.extend(
+                [2, 3]
+                    .into_iter()
+                    .filter(|n| n + 1 < chars.len())
+                    .filter_map(short)
+                    .map(|c| vec![c]),
+            );
+            forms.push(registration.clone());
+        }
+        let aircraft = site.aircraft(&self.callsign);
+        // Where the type is a part of its own the callsign is what stands beside it.
+        let typed = site.place_in(step, Purpose::Type).is_some();
+        for form in aircraft.map(|a| a.said_by.as_slice()).unwrap_or_default() {
+            let sign = || {
+                let sign = Callsign::parse(aircraft?.competition_sign.as_ref()?).ok()?;
+                Some(sign.to_string())
+            };
+            let kind = || aircraft.filter(|_| !typed).map(|a| a.kind.clone());
+            let parts = match form.as_str() {
+                "competition sign" => vec![sign()],
+                "last letters" => vec![last(2)],
+                "type" => vec![kind()],
+                "type and competition sign" => vec![kind(), sign()],
+                "type and last letters" => vec![kind(), last(2)],
+                _ => vec![Some(registration[0].clone())],
+            };
+            let parts: Vec<String> = parts.into_iter().flatten().collect();
+            if !parts.is_empty() && !forms.contains(&parts) {
+                forms.push(parts);
+            }
+        }
+        if forms.is_empty() {
+            forms.push(registration);
+        }
+        forms
+    }
+
+    /// Must an element be in the call of a step, may it be, or is it taught without?
+    pub fn need(&self, site: &Site, step: &Step, element: &str) -> Need {
+        let aircraft = site.aircraft(&self.callsign);
+        let only_some = |says: Option<bool>| match says {
+            Some(false) => Need::Never,
+            _ => Need::Required,
+        };
+        match site.purpose(element) {
+            Purpose::Type => {
+                let ready = site.ready_step().map(|s| &s.id);
+                let in_ready =
+                    Some(&step.id) == ready || step.readback_of.is_some() && step.readback_of.as_ref() == ready;
+                match aircraft.and_then(|a| a.say_type) {
+                    None if in_ready => site.customs.type_in_ready_call.unwrap_or(Need::Required),
+                    says => only_some(says),
+                }
+            }
+            Purpose::Crew => only_some(aircraft.and_then(|a| a.say_crew)),
+            Purpose::Cable if self.single && site.customs.cable_may_be_dropped_when_single => Need::Optional,
+            _ => Need::Required,
+        }
+    }
+
+    /// The right value of an element that neither the step nor the glider's place settles.
+    fn value(&self, site: &Site, element: &str) -> String {
+        let aircraft = site.aircraft(&self.callsign);
+        let of_aircraft = match site.purpose(element) {
+            Purpose::Type => aircraft.map(|a| a.kind.clone()),
+            Purpose::Link => aircraft.and_then(|a| a.weak_link.clone()),
+            _ => None,
+        };
+        let dealt = || self.more.get(element).cloned();
+        let listed = || {
+            let values = &site.elements.get(element)?.values;
+            let kind = aircraft.map(|a| &a.kind);
+            let of_type = values.iter().find(|v| kind.is_some_and(|k| v.types.contains(k)));
+            let others = || values.iter().find(|v| v.types.is_empty());
+            let value = of_type.or_else(others).or(values.first())?;
+            Some(value.id.clone())
+        };
+        of_aircraft.or_else(dealt).or_else(listed).unwrap_or_default()
     }
 
     /// What is seen before a step's call: the step's own scene and those of the right values.
@@ -112,23 +201,26 @@ impl Situation {
             let wordings = &site.elements.get(element)?.values;
             wordings.iter().find(|w| &w.id == value)?.scene.clone()
         });
-        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).collect();
+        let says = |purpose| site.place_in(step, purpose).is_some();
+        let contact =
+            self.contact && says(Purpose::Callsign) && site.customs.callsign == CallsignCustom::ShortAfterContact;
+        let single = self.single && says(Purpose::Cable);
+        let known = [(contact, "scene.contact"), (single, "scene.single_cable")];
+        let known = known
+            .into_iter()
+            .filter(|(so, _)| *so)
+            .map(|(_, key)| site.language.text(key, &[]));
+        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).chain(known).collect();
         (!all.is_empty()).then(|| all.join(" "))
-    }
-
-    /// What the fleet says of this aircraft: its type, and the link named in the type's own data.
-    fn of_aircraft(&self, site: &Site, element: &str) -> Option<String> {
-        let aircraft = site.aircraft(&self.callsign)?;
-        match element {
-            "type" => Some(aircraft.kind.clone()),
-            _ => aircraft.weak_link.clone(),
-        }
     }
 
     /// The call as taught, in words.
     pub fn taught_call(&self, site: &Site, step: &Step) -> String {
         let values = self.values(site, step);
-        let text = crate::site::fill(&step.taught, |name| {
+        let template = crate::site::without(&step.taught, |name| {
+            values.contains_key(name) && self.need(site, step, name) == Need::Never
+        });
+        let text = crate::site::fill(&template, |name| {
             let value = values.get(name)?;
             let words = site.taught_words(name, value)?;
             Some(if name == "callsign" { title_case(&words) } else { words })

@@ -96,6 +96,27 @@ impl Vocabulary {
         all
     }
 
+    /// The words of a turn in which something is wrong: beside those of a step, usually stop, what denies that the call at
+    /// hand, or the ready call, is so ("not ready").
+    pub fn with_refusal(site: &Site, step: &Step, call: &Step) -> Self {
+        let mut all = Self::of(site, step);
+        let mut list = List(std::mem::take(&mut all.phrases));
+        let calls = [Some(call), site.ready_step()];
+        for id in calls.into_iter().flatten().flat_map(|c| &c.elements) {
+            let Some(element) = site.elements.get(id).filter(|e| e.purpose.moves()) else {
+                continue;
+            };
+            if all.elements.contains(id) {
+                continue;
+            }
+            list.element(site.language, all.elements.len(), element);
+            all.elements.push(element.id.clone());
+            all.purposes.push(element.purpose);
+        }
+        all.phrases = list.0;
+        all
+    }
+
     /// The index of the element that stops everything: it is part of every call's vocabulary, behind the step's own
     /// elements where it is none of them. `None` at a site that has none.
     pub fn stop_of(site: &Site, step: &Step) -> Option<usize> {
@@ -118,6 +139,28 @@ impl Vocabulary {
         for (element, id) in elements.iter().enumerate() {
             if let Some(e) = site.elements.get(id) {
                 list.element(site.language, element, e);
+            }
+        }
+        // A glider may be named by its type, where that is no part of its own.
+        let typed = site.place_in(step, Purpose::Type).is_some();
+        let by_type = site
+            .fleet
+            .iter()
+            .any(|a| a.said_by.iter().any(|s| s.starts_with("type")));
+        if let Some(element) = site.place_in(step, Purpose::Callsign).filter(|_| by_type && !typed) {
+            for kind in site.fleet.iter().map(|a| &a.kind) {
+                for (n, text) in site.type_texts(kind).iter().enumerate() {
+                    let value = kind.clone();
+                    list.add(
+                        text,
+                        Meaning::Value {
+                            element,
+                            value,
+                            taught: n == 0,
+                        },
+                        true,
+                    );
+                }
             }
         }
         // What the call says beside its elements is as right as they are.

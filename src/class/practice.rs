@@ -3,7 +3,7 @@
 use super::key::{Key, Secret, digest, from_hex, hex};
 use crate::call::Situation;
 use crate::drill;
-use crate::site::{By, Site};
+use crate::site::Site;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -114,8 +114,8 @@ impl Practice {
             return Err(PracticeError::Count(count));
         }
         for id in steps {
-            if !site.steps.iter().any(|s| s.id == *id && s.by != By::Hand) {
-                let spoken = site.steps.iter().filter(|s| s.by != By::Hand);
+            if !site.steps.iter().any(|s| s.id == *id && s.by.has_words()) {
+                let spoken = site.steps.iter().filter(|s| s.by.has_words());
                 let known: Vec<&str> = spoken.map(|s| s.id.as_str()).collect();
                 return Err(PracticeError::NoSuchStep(id.clone(), known.join(", ")));
             }

@@ -88,7 +88,7 @@ pub fn step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failu
 /// A step of a site that is said, by id.
 pub fn spoken_step<'s>(site: &'s Site, id: &str) -> Result<&'s crate::site::Step, Failure> {
     let step = step(site, id)?;
-    if step.by == crate::site::By::Hand {
+    if !step.by.has_words() {
         return Err(format!(
             "the step \"{}\" is done by hand and has no words; practise it in a whole launch: cableside launch --site {}",
             step.id, site.id

@@ -76,7 +76,7 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     let step = common::step(&site, "ready")?;
     let seed = args.seed.unwrap_or_else(common::any_seed);
     let mut random = common::random(seed);
-    println!("{}\nSeed {seed}.", site.caution);
+    println!("{}", site.caution);
     let (speaker, player) = if args.shown {
         (None, None)
     } else {

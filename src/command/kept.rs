@@ -3,7 +3,7 @@
 
 use super::Failure;
 use crate::call::{Evidence, Judgement, Outcome};
-use crate::drill::{Ending, Entry, Want};
+use crate::drill::{Ending, Entry, Note, Want};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
@@ -201,15 +201,34 @@ pub fn came_of(want: Want, entries: &[Entry]) -> (Kind, Done, Outcome) {
     };
     let right = |right: bool| if right { Outcome::Pass } else { Outcome::NotYet };
     let (kind, outcome) = match (want, called) {
-        (Want::Call, Some(_)) if matches!(ending, Some(Ending::NothingMoves | Ending::StoppedToBeSure)) => {
+        (Want::Call, _)
+            if entries.iter().any(|e| {
+                matches!(
+                    e,
+                    Entry::Noted {
+                        note: Note::LeftOut,
+                        ..
+                    }
+                )
+            }) =>
+        {
+            (Kind::Words, Outcome::Pass)
+        }
+        (Want::Call, Some(_))
+            if matches!(
+                ending,
+                Some(Ending::NothingMoves | Ending::Stopped | Ending::StoppedToBeSure)
+            ) =>
+        {
             (Kind::Hazard, Outcome::Pass)
         }
         (Want::Call, Some(judgement)) => (Kind::Call, judgement.outcome),
         (Want::Call, None) if done == Done::Hand => (Kind::Hazard, Outcome::Pass),
         (Want::Call, None) => (Kind::Call, Outcome::NothingHeard),
         (Want::Readback, _) => (Kind::Readback, right(ending != Some(Ending::ReadbackAccepted))),
+        (Want::Failure, _) => (Kind::Hazard, right(done == Done::Hand)),
         (Want::Hazard, _) => (Kind::Hazard, right(ending != Some(Ending::HazardMissed))),
-        (Want::Words | Want::Aside, _) => (Kind::Words, Outcome::Pass),
+        (Want::Words | Want::Aside | Want::Signal | Want::Wait, _) => (Kind::Words, Outcome::Pass),
         (Want::Release, _) => (
             Kind::Release,
             right(done == Done::Hand || ending == Some(Ending::StoppedToBeSure)),

@@ -82,7 +82,7 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
     println!("{}", site.caution);
     let s = &launch.situation;
     println!(
-        "Seed {seed}. You are: {}. Glider {}, crew {}, cable {}.",
+        "You are: {}. Glider {}, crew {}, cable {}.",
         site.role_name(&args.role),
         s.callsign,
         s.crew,
@@ -213,6 +213,10 @@ impl Talk {
         want: Want,
         mut kept: Option<&mut Kept>,
     ) -> Result<bool, Failure> {
+        if want == Want::Signal {
+            let ids: Vec<&str> = site.signals.iter().map(|s| s.id.as_str()).collect();
+            println!("\"signal\" and one of: {}", ids.join(", "));
+        }
         print!("{}: ", want.text(site.language).trim_end_matches('?'));
         std::io::stdout().flush()?;
         let Some(text) = common::line()? else {
@@ -225,6 +229,11 @@ impl Talk {
         let began = Timestamp::now();
         let before = launch.record().len();
         let mut heard = Heard::default();
+        let signal = text.trim().strip_prefix("signal ").map(str::trim);
+        if let Some(signal) = signal.filter(|id| site.signal(id).is_some()) {
+            launch.did(site, Did::Signal(signal));
+            return Ok(true);
+        }
         let did = match (self, text.trim()) {
             (Self::Typed, "hand") | (Self::Spoken(_), "h") => Err(Did::Hand),
             (Self::Typed, "") | (Self::Spoken(_), "-") => Err(Did::Nothing),

@@ -69,7 +69,7 @@ struct Dealt {
     more: std::collections::BTreeMap<String, String>,
 }
 
-/// One of the student's turns: exactly one of the first four.
+/// One of the student's turns: exactly one of the first five.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Turn {
@@ -82,6 +82,9 @@ struct Turn {
     /// The hand: the pilot operates the release, the winch driver takes the power off.
     #[serde(default)]
     hand: bool,
+    /// A signal of the site, by its id.
+    #[serde(default)]
+    signal: Option<String>,
     /// Nothing is said or done.
     #[serde(default)]
     nothing: bool,
@@ -95,6 +98,66 @@ const GAP: f32 = 0.6;
 
 /// Bytes of a script; real ones have a few thousand.
 const LARGEST_SCRIPT: u64 = 1 << 20;
+
+/// Is all of a script there at its site?
+fn checked(site: &Site, script: &Script, named: &dyn Fn(&dyn std::fmt::Display) -> String) -> Result<(), Failure> {
+    if let Some((element, value)) = &script.course.misread
+        && site.taught_words(element, value).is_none()
+    {
+        return Err(named(&format!(
+            "nothing can be read back as {element} \"{value}\" at this site"
+        ))
+        .into());
+    }
+    if let Some((failure, step)) = &script.course.failure {
+        let known: Vec<&str> = site.failures.iter().map(|f| f.id.as_str()).collect();
+        if !known.contains(&failure.as_str()) {
+            return Err(named(&format!(
+                "the site has no failure \"{failure}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(site, step)?;
+    }
+    if let Some((hazard, step)) = &script.course.hazard {
+        let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
+        if !known.contains(&hazard.as_str()) {
+            return Err(named(&format!(
+                "the site has no hazard \"{hazard}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(site, step)?;
+    }
+    for (turn, number) in script.turn.iter().zip(1usize..) {
+        let given = [
+            turn.say.is_some(),
+            turn.clip.is_some(),
+            turn.signal.is_some(),
+            turn.hand,
+            turn.nothing,
+        ];
+        if given.iter().filter(|g| **g).count() != 1 {
+            let what =
+                "it needs exactly one of: say = \"…\", clip = \"…\", signal = \"…\", hand = true, nothing = true";
+            return Err(named(&format!("turn {number}: {what}")).into());
+        }
+    }
+    for (id, step) in &script.course.interruptions {
+        if !site.interruptions.iter().any(|i| &i.id == id) {
+            let known: Vec<&str> = site.interruptions.iter().map(|i| i.id.as_str()).collect();
+            return Err(named(&format!(
+                "the site has no interruption \"{id}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(site, step)?;
+    }
+    Ok(())
+}
 
 /// Run the command.
 pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
@@ -116,43 +179,7 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         }
         None => deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?,
     };
-    if let Some((element, value)) = &script.course.misread
-        && site.taught_words(element, value).is_none()
-    {
-        return Err(named(&format!(
-            "nothing can be read back as {element} \"{value}\" at this site"
-        ))
-        .into());
-    }
-    if let Some((hazard, step)) = &script.course.hazard {
-        let known: Vec<&str> = site.hazards.iter().map(|h| h.id.as_str()).collect();
-        if !known.contains(&hazard.as_str()) {
-            return Err(named(&format!(
-                "the site has no hazard \"{hazard}\"; it has: {}",
-                known.join(", ")
-            ))
-            .into());
-        }
-        common::step(&site, step)?;
-    }
-    for (turn, number) in script.turn.iter().zip(1usize..) {
-        let given = [turn.say.is_some(), turn.clip.is_some(), turn.hand, turn.nothing];
-        if given.iter().filter(|g| **g).count() != 1 {
-            let what = "it needs exactly one of: say = \"…\", clip = \"…\", hand = true, nothing = true";
-            return Err(named(&format!("turn {number}: {what}")).into());
-        }
-    }
-    for (id, step) in &script.course.interruptions {
-        if !site.interruptions.iter().any(|i| &i.id == id) {
-            let known: Vec<&str> = site.interruptions.iter().map(|i| i.id.as_str()).collect();
-            return Err(named(&format!(
-                "the site has no interruption \"{id}\"; it has: {}",
-                known.join(", ")
-            ))
-            .into());
-        }
-        common::step(&site, step)?;
-    }
+    checked(&site, &script, &named)?;
     for name in RESULTS {
         common::must_not_exist(&args.out.join(name))?;
     }
@@ -280,6 +307,13 @@ impl Rehearsal<'_> {
             self.launch.did(self.site, Did::Nothing);
             return Ok(());
         };
+        if let Some(signal) = &turn.signal {
+            if self.site.signal(signal).is_none() {
+                return Err(format!("the site has no signal \"{signal}\"").into());
+            }
+            self.launch.did(self.site, Did::Signal(signal));
+            return Ok(());
+        }
         if turn.hand {
             self.launch.did(self.site, Did::Hand);
             return Ok(());

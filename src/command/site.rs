@@ -279,6 +279,17 @@ fn check(dir: &Path) -> Result<ExitCode, Failure> {
         site.cables.len(),
         site.steps.len()
     );
+    for notice in &site.notices {
+        println!("  {notice}");
+    }
+    if let Some(name) = dir.canonicalize().ok().as_deref().and_then(Path::file_name)
+        && name.to_string_lossy() != site.id
+    {
+        println!(
+            "  site.toml: The id \"{}\" is not the folder's name. The site is found by the folder's; give both the same.",
+            site.id
+        );
+    }
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,7 +1,7 @@
 //! What the other side answers. It reacts to what was heard, never to what should have been said.
 
 use crate::call::{Judgement, Outcome, Verdict};
-use crate::site::{Line, Site, Step, fill};
+use crate::site::{Line, Site, Step, fill, without};
 
 /// What the other side does after a call.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,13 +67,19 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {
             role: l.role.clone(),
-            text: sentence(&fill(&l.text, |name| {
-                if name == "asked" {
-                    asked.map(asked_label)
-                } else {
-                    heard_words(site, judgement, name)
-                }
-            })),
+            // What was not said, and need not be, is not read back.
+            text: sentence(&fill(
+                &without(&l.text, |name| {
+                    name != "asked" && heard_words(site, judgement, name).is_none()
+                }),
+                |name| {
+                    if name == "asked" {
+                        asked.map(asked_label)
+                    } else {
+                        heard_words(site, judgement, name)
+                    }
+                },
+            )),
             clip: l.clip.clone(),
         })
     };

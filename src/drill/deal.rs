@@ -2,7 +2,7 @@
 
 use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, Interruption, Site};
+use crate::site::{Callsign, CallsignCustom, Interruption, Purpose, Site, Step};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -22,10 +22,11 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     }
     let place = below(from.len(), random);
     let mut dealt = from.get(place).map(|s| (*s).clone())?;
+    dealt.contact = site.customs.callsign == CallsignCustom::ShortAfterContact && below(2, random) == 0;
+    dealt.single = site.customs.cable_may_be_dropped_when_single && below(2, random) == 0;
     // Where the call itself is the choice (too fast or too slow), the situation makes it.
     for (id, element) in &site.elements {
-        let settled = ["address", "callsign", "crew", "cable", "type", "link"].contains(&id.as_str());
-        if !settled && element.values.len() > 1 {
+        if element.is_dealt() {
             let value = &element.values[below(element.values.len(), random)];
             dealt.more.insert(id.clone(), value.id.clone());
         }
@@ -76,6 +77,20 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
                 course.hazard = Some((hazard.id.clone(), during[below(during.len(), random)].clone()));
             }
         }
+        4 if !site.failures.is_empty() => {
+            let failure = &site.failures[below(site.failures.len(), random)];
+            let fits = failure.when.iter().all(|(e, v)| situation.more.get(e) == Some(v));
+            if fits && !failure.after.is_empty() {
+                let after = failure.after[below(failure.after.len(), random)].clone();
+                // A step that is not part of every launch is of this one.
+                if launch.sometimes.contains(&after) && !course.sometimes.contains(&after) {
+                    course.sometimes.push(after.clone());
+                }
+                course.failure = Some((failure.id.clone(), after));
+            }
+        }
+        5 if launch.refusal.is_some() => course.refused = true,
+        6 => course.shown_link = other_link(site, situation, random),
         _ => {}
     }
     course.interruptions = interruptions(site, &launch.order, pace, random);
@@ -108,6 +123,12 @@ fn interruptions(site: &Site, order: &[String], pace: Pace, random: &mut impl Fn
     }
 }
 
+/// Another link than the glider's own.
+fn other_link(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u32) -> Option<String> {
+    let element = site.element_for(Purpose::Link)?;
+    another_value(site, situation, &element.id.clone(), random)
+}
+
 /// An element that the driver reads back, and another value for it that is easily mixed up.
 fn misread(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u32) -> Option<(String, String)> {
     let elements: Vec<&String> = site.customs.readback_by_winch.iter().collect();
@@ -122,26 +143,25 @@ pub(super) fn another_value(
     element: &str,
     random: &mut impl FnMut() -> u32,
 ) -> Option<String> {
-    if element == "callsign" {
-        let right = situation.callsign.to_string();
-        let others = site
-            .fleet
-            .iter()
-            .map(|a| &a.registration)
-            .filter(|c| **c != situation.callsign);
-        let like = |c: &&Callsign| strsim::osa_distance(&c.to_string(), &right);
-        return others.min_by_key(like).map(ToString::to_string);
+    let stands = |step: &&Step| step.elements.iter().any(|e| e == element);
+    let step = site
+        .ready_step()
+        .filter(stands)
+        .or_else(|| site.steps.iter().find(stands))?;
+    let right = situation.values(site, step).remove(element)?;
+    if site.purpose(element) == Purpose::Callsign {
+        // As another glider is called in the same place.
+        let called = |registration: &Callsign| {
+            let other = Situation {
+                callsign: registration.clone(),
+                ..situation.clone()
+            };
+            other.values(site, step).remove(element)
+        };
+        let others = site.fleet.iter().filter_map(|a| called(&a.registration));
+        let others = others.filter(|c| *c != right);
+        return others.min_by_key(|c| strsim::osa_distance(c, &right));
     }
-    let right = match element {
-        "crew" => situation.crew.to_string(),
-        "cable" => situation.cable.clone(),
-        "type" => site.aircraft(&situation.callsign)?.kind.clone(),
-        "link" => site.aircraft(&situation.callsign)?.weak_link.clone()?,
-        other => {
-            let taught = site.elements.get(other)?.values.first()?;
-            situation.more.get(other).unwrap_or(&taught.id).clone()
-        }
-    };
     let e = site.elements.get(element)?;
     // Where there is one right value ("winch cable"), another stands among the wordings of other values ("aerotow").
     let choice = if e.values.len() > 1 { &e.values } else { &e.other };

@@ -1,7 +1,7 @@
 //! The debrief of a whole launch as text, in the site's language.
 
 use super::launch::WINCH_DRIVER;
-use super::{Entry, Launch, Want};
+use super::{Entry, Launch, Note, Want};
 use crate::call::Verdict;
 use crate::site::Site;
 use std::fmt::Write as _;
@@ -51,6 +51,23 @@ pub fn line(site: &Site, role: &str, entry: &Entry) -> String {
                 say("debrief.release")
             };
             format!("[{name}, {}] {what}", say("debrief.by_hand"))
+        }
+        Entry::Signalled { signal, .. } => {
+            let what = site
+                .signal(signal)
+                .map_or_else(|| signal.clone(), |s| s.text(site, None));
+            format!("[{name}, {}] {what}", say("debrief.you"))
+        }
+        Entry::Noted {
+            note: Note::StopMayBeLost,
+            ..
+        } => {
+            // The site's own signals for it, where it has any.
+            let stops = site.signals.iter().filter(|s| s.stops).map(|s| s.text(site, None));
+            let all: Vec<String> = std::iter::once(Note::StopMayBeLost.text(site.language))
+                .chain(stops)
+                .collect();
+            format!("* {}", all.join(" "))
         }
         Entry::Noted { note, .. } => format!("* {}", note.text(site.language)),
         Entry::Ended { ending, .. } => format!("* {}", ending.text(site)),

@@ -17,8 +17,10 @@ use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
 use crate::call::judge::{Limits, judge};
+use crate::call::reading::{Mention, Said};
+use crate::call::stance::Stance;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
-use crate::site::{By, Hazard, Language, Site, Sound, Step};
+use crate::site::{By, Failure, Hazard, Language, Noise, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -37,8 +39,14 @@ pub struct Course {
     pub misread: Option<(String, String)>,
     /// A hazard and the step in which it happens.
     pub hazard: Option<(String, String)>,
+    /// A failure in the air and the step behind which it happens.
+    pub failure: Option<(String, String)>,
     /// Complete calls to the winch that nobody answers.
     pub unanswered: u8,
+    /// The winch driver refuses the first ready call, and is ready after it.
+    pub refused: bool,
+    /// The strength link that is held up, by its value, where it is another than the glider's own.
+    pub shown_link: Option<String>,
     /// Steps before which others are on the frequency.
     pub traffic: Vec<String>,
     /// Interruptions of the site, each with the step before whose call it comes.
@@ -75,10 +83,10 @@ impl Pace {
     /// call takes a moment to be thought of, a right readback is let stand by saying nothing, and a hazard does not wait.
     pub fn patience(self, want: Want) -> f32 {
         let normal = match want {
-            Want::Call => 20.0,
+            Want::Call | Want::Signal => 20.0,
             Want::Readback => 4.0,
-            Want::Hazard => 5.0,
-            Want::Words | Want::Aside => 6.0,
+            Want::Hazard | Want::Failure => 5.0,
+            Want::Words | Want::Aside | Want::Wait => 6.0,
             Want::Release => 8.0,
         };
         match self {
@@ -109,10 +117,16 @@ pub enum Want {
     Readback,
     /// There is danger: release as pilot, stop as anybody else.
     Hazard,
+    /// Something fails in the air: the hand acts, words come after it or not at all.
+    Failure,
     /// After the hand, words: they may be left out.
     Words,
     /// Operate the release.
     Release,
+    /// Give the signal of the step.
+    Signal,
+    /// The winch has refused: wait until it is ready.
+    Wait,
     /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
     Aside,
 }
@@ -123,9 +137,11 @@ impl Want {
         let key = match self {
             Self::Call => "want.call",
             Self::Readback => "want.readback",
-            Self::Hazard => "want.hazard",
+            Self::Hazard | Self::Failure => "want.hazard",
             Self::Words => "want.words",
             Self::Release => "want.release",
+            Self::Signal => "want.signal",
+            Self::Wait => "want.wait",
             Self::Aside => "want.aside",
         };
         language.text(key, &[])
@@ -166,6 +182,8 @@ pub struct Turned {
     pub words: String,
     /// The standard word for "what you said is wrong" was in it.
     pub negative: bool,
+    /// Something that the call at hand would set in motion was denied.
+    pub refused: bool,
 }
 
 impl Turned {
@@ -173,7 +191,15 @@ impl Turned {
     pub fn new(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence) -> Self {
         let negative = site.language.negatives().first().map(|n| words::of(n));
         let best = evidence.readings.first();
+        // Beside the step's own elements stands what is to be refused, and stop, which says nothing of the kind.
+        let stop = Vocabulary::stop_of(site, step);
+        let beside = |m: &&Mention| m.element >= step.elements.len() && stop != Some(m.element);
+        let denies = |m: &Mention| match m.said {
+            Said::Negated => m.stance == Stance::Plain,
+            _ => matches!(m.stance, Stance::Denied | Stance::PutOff),
+        };
         Self {
+            refused: best.is_some_and(|r| r.reading.mentions.iter().filter(beside).any(denies)),
             judgement: judge(site, step, situation, evidence, &Limits::DEFAULT),
             words: best.map_or_else(String::new, |r| r.reading.words.join(" ")),
             negative: best
@@ -188,6 +214,7 @@ impl Turned {
             judgement: &self.judgement,
             words: &self.words,
             negative: self.negative,
+            refused: self.refused,
             over,
         }
     }
@@ -204,11 +231,15 @@ pub enum Did<'a> {
         words: &'a str,
         /// The standard word for "what you said is wrong" was in it.
         negative: bool,
+        /// Something that the call at hand would set in motion was denied.
+        refused: bool,
         /// Spoken into somebody else's words.
         over: bool,
     },
     /// Used the hand: the pilot operates the release, the winch driver takes the power off.
     Hand,
+    /// Gave a signal of the site, by its id.
+    Signal(&'a str),
     /// Nothing.
     Nothing,
 }
@@ -238,6 +269,10 @@ pub struct Launch {
     /// The step at [`Self::at`] has begun.
     begun: bool,
     hazard_over: bool,
+    /// The winch is still to refuse.
+    refusing: bool,
+    /// What has failed in the air.
+    failing: Option<String>,
     /// Somebody asked something between the student's cue and the call.
     interrupted: bool,
     ending: Option<Ending>,
@@ -277,8 +312,13 @@ impl Launch {
         Some(Self {
             role: role.to_owned(),
             unanswered: course.unanswered,
+            refusing: course.refused && launch.refusal.is_some(),
             turn: Turn::new(situation.clone()),
-            situation,
+            // Contact is made in the launch itself.
+            situation: Situation {
+                contact: false,
+                ..situation
+            },
             course,
             order,
             at: 0,
@@ -291,6 +331,7 @@ impl Launch {
             pulls: 0,
             begun: false,
             hazard_over: false,
+            failing: None,
             interrupted: false,
             ending: None,
         })
@@ -326,7 +367,11 @@ impl Launch {
         let step = self.step(site)?;
         match self.want {
             Some(Want::Readback) => site.step(step.readback_of.as_ref()?),
-            Some(Want::Hazard | Want::Words | Want::Release) => site.stop_step(),
+            Some(Want::Words) => self
+                .failed(site)
+                .and_then(|f| site.step(f.call.as_ref()?))
+                .or_else(|| site.stop_step()),
+            Some(Want::Hazard | Want::Failure | Want::Release | Want::Signal) => site.stop_step(),
             _ => Some(step),
         }
     }
@@ -336,6 +381,9 @@ impl Launch {
         let step = self.judged_step(site)?;
         Some(match self.want {
             Some(Want::Readback) => Vocabulary::for_readback(site, step),
+            Some(Want::Hazard) => Vocabulary::with_refusal(site, step, self.step(site)?),
+            // Who reads a ready call back may refuse instead.
+            Some(Want::Call) if step.readback_of.is_some() => Vocabulary::with_refusal(site, step, step),
             _ => Vocabulary::of(site, step),
         })
     }
@@ -412,7 +460,15 @@ impl Launch {
             self.end(Ending::Complete);
             return;
         };
+        if self.failing.is_some() {
+            self.end(Ending::Abandoned);
+            return;
+        }
         if self.begun {
+            if let Some(failure) = self.failure_of(site, step) {
+                self.fail(site, failure);
+                return;
+            }
             self.at += 1;
             self.begun = false;
             return;
@@ -422,6 +478,13 @@ impl Launch {
         self.pulls = 0;
         self.interrupted = false;
         self.turn = Turn::new(self.situation.clone());
+        if self.at == 0 && self.role == PILOT && self.releases(site) {
+            // The habit is told on the ground, not when it is needed.
+            let text = site
+                .language
+                .text("release.habit", &[("n", &site.customs.release_pulls.to_string())]);
+            self.queue.push_back(Next::See(text));
+        }
         if self.course.traffic.contains(&step.id) && step.by == By::Radio {
             self.others(site, step);
         }
@@ -437,11 +500,16 @@ impl Launch {
         } else if step.speaker == self.role {
             if step.by == By::Hand {
                 self.want = Some(Want::Release);
+            } else if step.by == By::Signal {
+                self.want = Some(Want::Signal);
             } else {
+                self.show_link(site, step);
                 self.prompt(step);
                 self.want = Some(Want::Call);
                 self.interruptions(site, step);
             }
+        } else if step.by == By::Signal {
+            self.show(site, step);
         } else if step.by != By::Hand {
             self.interruptions(site, step);
             self.play(site, step);
@@ -452,5 +520,54 @@ impl Launch {
         let (id, during) = self.course.hazard.as_ref()?;
         let now = !self.hazard_over && during == &step.id;
         site.hazards.iter().find(|h| now && &h.id == id)
+    }
+
+    fn failure_of<'s>(&self, site: &'s Site, step: &Step) -> Option<&'s Failure> {
+        let (id, after) = self.course.failure.as_ref()?;
+        let now = self.failing.is_none() && after == &step.id;
+        site.failures.iter().find(|f| now && &f.id == id)
+    }
+
+    /// What has failed.
+    fn failed<'s>(&self, site: &'s Site) -> Option<&'s Failure> {
+        let id = self.failing.as_ref()?;
+        site.failures.iter().find(|f| &f.id == id)
+    }
+
+    /// Something fails in the air. Who has no hand on it sees it, and the launch is over.
+    fn fail(&mut self, site: &Site, failure: &Failure) {
+        self.failing = Some(failure.id.clone());
+        self.passed_over = 0;
+        self.queue.push_back(Next::See(failure.scene.clone()));
+        self.queue.extend(failure.sound.clone().map(Next::Hear));
+        self.want = self.has_a_hand(site).then_some(Want::Failure);
+    }
+
+    /// Does the cable move on the ground or in the climb? It does behind the ready call, until the release at the top. Told by the
+    /// site's whole order: a run may have only some of its steps.
+    fn moving(&self, site: &Site) -> bool {
+        let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
+        let place = |id: &String| order.iter().position(|o| o == id);
+        let now = self.order.get(self.at).and_then(place);
+        let ready = site.ready_step().and_then(|r| place(&r.id));
+        let by_hand = |id: &String| site.step(id).is_some_and(|s| s.by == By::Hand);
+        now.zip(ready)
+            .is_some_and(|(now, ready)| now > ready && !order[ready..=now].iter().any(by_hand))
+    }
+
+    /// Is the release operated in one of the steps at the top?
+    fn releases(&self, site: &Site) -> bool {
+        let by_hand = |id: &String| site.step(id).is_some_and(|s| s.by == By::Hand && s.speaker == PILOT);
+        self.order.iter().any(by_hand)
+    }
+
+    /// A pull of the release is heard and shown.
+    fn pull(&mut self, text: String) {
+        self.pulls += 1;
+        self.queue.push_back(Next::Hear(Sound {
+            noise: Noise::Clack,
+            clip: None,
+        }));
+        self.queue.push_back(Next::See(text));
     }
 }

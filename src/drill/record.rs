@@ -33,11 +33,15 @@ pub enum Ending {
     NothingMoves,
     /// The release was not operated at the top.
     NotReleased,
+    /// Something was wrong, and the call that sets things in motion was held back.
+    HeldBack,
+    /// Something failed in the air, and was answered by hand before words.
+    Abandoned,
 }
 
 impl Ending {
     /// Every ending.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Complete,
         Self::Stopped,
         Self::StoppedToBeSure,
@@ -50,6 +54,8 @@ impl Ending {
         Self::NobodyCalled,
         Self::NothingMoves,
         Self::NotReleased,
+        Self::HeldBack,
+        Self::Abandoned,
     ];
 
     /// The sentence for the debrief.
@@ -67,6 +73,8 @@ impl Ending {
             Self::NobodyCalled => "ending.nobody_called",
             Self::NothingMoves => "ending.nothing_moves",
             Self::NotReleased => "ending.not_released",
+            Self::HeldBack => "ending.held_back",
+            Self::Abandoned => "ending.abandoned",
         };
         site.language.text(key, &[])
     }
@@ -98,6 +106,30 @@ pub enum Note {
     Lost,
     /// Went on with the call after an interruption.
     Interrupted,
+    /// The same while the cable moved.
+    InterruptedMoving,
+    /// A stop was spoken into somebody's words.
+    StopMayBeLost,
+    /// Nothing was said where hands are busy.
+    LeftOut,
+    /// The word came without the pull of the release.
+    PullWithTheWords,
+    /// One pull, and no other yet.
+    PullAgain,
+    /// Fewer pulls than the habit has.
+    PulledTooFew,
+    /// A signal where words are wanted.
+    WordsWanted,
+    /// Words where a signal is wanted.
+    SignalWanted,
+    /// Another signal than the step's.
+    OtherSignal,
+    /// Another link than the glider's was held up, and the right one named.
+    LinkNoticed,
+    /// The link that was held up was named, not the glider's.
+    LinkTaken,
+    /// Called again while the winch had said no.
+    CalledOverRefusal,
 }
 
 impl Note {
@@ -115,6 +147,18 @@ impl Note {
             Self::HandWanted => "note.hand_wanted",
             Self::TurnPassed => "note.turn_passed",
             Self::Interrupted => "note.interrupted",
+            Self::InterruptedMoving => "note.interrupted_moving",
+            Self::StopMayBeLost => "note.stop_may_be_lost",
+            Self::LeftOut => "note.left_out",
+            Self::PullWithTheWords => "note.pull_with_the_words",
+            Self::PullAgain => "note.pull_again",
+            Self::PulledTooFew => "note.pulled_too_few",
+            Self::WordsWanted => "note.words_wanted",
+            Self::SignalWanted => "note.signal_wanted",
+            Self::OtherSignal => "note.other_signal",
+            Self::LinkNoticed => "note.link_noticed",
+            Self::LinkTaken => "note.link_taken",
+            Self::CalledOverRefusal => "note.called_over_refusal",
         };
         language.text(key, &[])
     }
@@ -164,6 +208,13 @@ pub enum Entry {
     Hand {
         /// Step id.
         step: String,
+    },
+    /// The student gave a signal.
+    Signalled {
+        /// Step id.
+        step: String,
+        /// The signal's id.
+        signal: String,
     },
     /// A remark.
     Noted {

@@ -82,17 +82,25 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
 
 /// A student: right in `skill` of 100 turns, now and then anything.
 fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut impl FnMut() -> u32) {
-    let Some(step) = launch.judged_step(site) else {
+    let Some(step) = launch.judged_step(site).or_else(|| launch.step(site)) else {
         launch.did(site, Did::Nothing);
         return;
     };
     let whim = below(100, random);
     let good = whim < skill;
+    if want == Want::Signal {
+        let right = launch.step(site).and_then(|s| s.signal.clone()).filter(|_| good);
+        let any = || site.signals.get(whim % site.signals.len().max(1)).map(|s| s.id.clone());
+        return match right.or_else(any) {
+            Some(id) if whim < 97 => launch.did(site, Did::Signal(&id)),
+            _ => launch.did(site, Did::Nothing),
+        };
+    }
     if matches!(want, Want::Release) && good {
         return launch.did(site, Did::Hand);
     }
     let hand = [super::launch::PILOT, super::launch::WINCH_DRIVER].contains(&launch.role.as_str());
-    if matches!(want, Want::Hazard) && good {
+    if matches!(want, Want::Hazard | Want::Failure) && good {
         if hand {
             return launch.did(site, Did::Hand);
         }
@@ -107,11 +115,26 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
             let judgement = random_call(site, step, &launch.situation, true, random);
             launch.did(site, called(&judgement));
         }
+        // Who is afraid of a mistake says nothing.
+        85..90 if want == Want::Hazard => launch.did(site, Did::Nothing),
         0..90 => {
             let judgement = random_call(site, step, &launch.situation, false, random);
             launch.did(site, called(&judgement));
         }
         90..94 => launch.did(site, Did::Nothing),
+        94..96 if want == Want::Hazard => {
+            let judgement = random_call(site, step, &launch.situation, false, random);
+            launch.did(
+                site,
+                Did::Called {
+                    judgement: &judgement,
+                    words: "",
+                    negative: false,
+                    refused: true,
+                    over: false,
+                },
+            );
+        }
         94..97 => launch.did(site, Did::Hand),
         _ => {
             let mut judgement = random_call(site, step, &launch.situation, false, random);
@@ -139,6 +162,7 @@ fn called(judgement: &Judgement) -> Did<'_> {
         judgement,
         words: "",
         negative: false,
+        refused: false,
         over: false,
     }
 }

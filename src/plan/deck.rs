@@ -3,13 +3,13 @@
 use super::items::{self, Item};
 use super::session::expected_seconds;
 use crate::call::Situation;
-use crate::site::{By, Site, Step};
+use crate::site::{Site, Step};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Can a step be practised alone? Not what is done by hand: it has no words.
 pub fn can_be_practised(step: &Step) -> bool {
-    step.by != By::Hand && !step.elements.is_empty() && !step.critical.is_empty()
+    step.by.has_words() && !step.elements.is_empty() && !step.critical.is_empty()
 }
 
 /// A call with its right values, in all situations that ask for it.
@@ -132,7 +132,7 @@ fn situations(site: &Site, step: &Step) -> Vec<Situation> {
         .map(|(a, crew, c)| Situation::new(a.registration.clone(), crew, c.id.clone()))
         .filter(|s| s.check(site).is_ok())
         .collect();
-    for element in step.elements.iter().filter(|e| items::chosen_by_the_call(e)) {
+    for element in step.elements.iter().filter(|e| items::chosen_by_the_call(site, e)) {
         let Some(values) = site.elements.get(element).map(|e| &e.values).filter(|v| v.len() > 1) else {
             continue;
         };
@@ -167,7 +167,7 @@ pub(super) mod tests {
             let site = site(name);
             let all: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
             let deck = Deck::new(&site, &all);
-            let spoken = site.steps.iter().filter(|s| s.by != By::Hand).count();
+            let spoken = site.steps.iter().filter(|s| s.by.has_words()).count();
             assert_eq!(deck.steps.len(), spoken);
             for (n, step) in deck.steps.iter().enumerate() {
                 let mut cards = deck.cards.iter().filter(|c| c.step == n).peekable();

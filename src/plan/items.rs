@@ -87,7 +87,7 @@ pub(super) fn open_values(site: &Site) -> BTreeMap<String, BTreeSet<String>> {
         add("cable", cable.id.clone());
     }
     for (id, element) in &site.elements {
-        if chosen_by_the_call(id) {
+        if chosen_by_the_call(site, id) {
             for value in &element.values {
                 add(id, value.id.clone());
             }
@@ -98,8 +98,11 @@ pub(super) fn open_values(site: &Site) -> BTreeMap<String, BTreeSet<String>> {
 }
 
 /// Elements whose right value neither the aircraft nor the launch point settles.
-pub(super) fn chosen_by_the_call(element: &str) -> bool {
-    !["address", "callsign", "crew", "cable", "type", "link"].contains(&element)
+pub(super) fn chosen_by_the_call(site: &Site, element: &str) -> bool {
+    site.elements.get(element).is_some_and(|e| {
+        let by_type = e.values.iter().any(|v| !v.types.is_empty());
+        !e.purpose.is_settled() && !by_type
+    })
 }
 
 /// Pairs that are easily mixed up whoever speaks: callsigns one slip apart (a character other, too much, too few, two
@@ -185,6 +188,7 @@ mod tests {
             Item::pair("callsign", "D-4716", "D-4761"),
             Item::pair("callsign", "G-CLMR", "G-CLRM"),
             Item::pair("crew", "1", "2"),
+            Item::pair("failure high", "left", "right"),
             Item::pair("speed", "too fast", "too slow"),
         ];
         assert_eq!(pairs.into_iter().collect::<Vec<_>>(), expected);

@@ -54,6 +54,27 @@ pub(super) fn wall_pages(scope: &Scope<'_>) -> Result<Paper, PrintError> {
     for step in order(site) {
         step_line(&mut paper, site, step, example.as_ref());
     }
+    // What is briefed by height, each with the caution to brief one's own; and the site's own signals.
+    let bands = site.bands.iter().map(|b| b.text(site));
+    let signals = site
+        .signals
+        .iter()
+        .map(|s| format!("{} = {}", s.text(site, None), s.meaning));
+    for text in bands.chain(signals) {
+        let lines = paper.fonts.wrap(Face::Regular, 8.5, paper.inner(), &text);
+        paper.room(lines.len() as f32 * 11.5 + 4.0);
+        for (i, line) in lines.iter().enumerate() {
+            paper.text(
+                MARGIN,
+                paper.y + 10.0 + i as f32 * 11.5,
+                8.5,
+                Face::Regular,
+                BLACK,
+                line,
+            );
+        }
+        paper.y += lines.len() as f32 * 11.5 + 4.0;
+    }
     Ok(paper)
 }
 
@@ -118,8 +139,11 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
     let tongue = paper.tongue;
     let left = 128.0;
     let wide = paper.inner() - left;
-    let by_hand = step.by == By::Hand;
-    let call = if by_hand {
+    let by_hand = !step.by.has_words();
+    let signal = step.signal.as_ref().and_then(|id| site.signal(id));
+    let call = if let Some(signal) = signal {
+        signal.text(site, None)
+    } else if by_hand {
         tongue
             .of("By hand, without words.", "Mit der Hand, ohne Worte.")
             .to_owned()

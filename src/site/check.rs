@@ -1,6 +1,8 @@
 //! From the files as written to a [`Site`]: every rule of the site form stands here, with its message.
 
+mod air;
 mod around;
+mod effects;
 mod elements;
 mod launch;
 mod read;
@@ -8,13 +10,20 @@ mod read;
 use super::problem::{Collector, Problem, Problems};
 use super::raw::{self, RawElements};
 use super::{
-    Aircraft, BRIEFING, Band, Callsign, CallsignCustom, Customs, Direction, FILES, Files, Need, Site, Station, Wording,
+    Aircraft, BRIEFING, Callsign, CallsignCustom, Customs, Direction, FILES, Files, Need, Site, Station, Wording,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-const SPOKEN_FORMS: [&str; 4] = ["registration", "competition sign", "last letters", "type"];
+const SPOKEN_FORMS: [&str; 6] = [
+    "registration",
+    "competition sign",
+    "last letters",
+    "type",
+    "type and competition sign",
+    "type and last letters",
+];
 /// Who may speak. Ids; what they are called on screen stands in `[[role]]`.
 const SPEAKERS: [&str; 8] = [
     "pilot",
@@ -92,16 +101,19 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
             broken.insert(name.clone());
         }
     }
+    let mut notices = Vec::new();
     let site = Builder {
         files,
         found: &mut found,
+        notices: &mut notices,
         broken,
     }
     .build(&mut tables);
+    notices.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     found.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     found.dedup();
     match site {
-        Some(site) if found.is_empty() => Ok(site),
+        Some(site) if found.is_empty() => Ok(Site { notices, ..site }),
         _ => Err(Problems {
             folder: files.folder.clone(),
             list: found,
@@ -131,6 +143,8 @@ fn is_digit(word: &str) -> bool {
 struct Builder<'a> {
     files: &'a Files,
     found: &'a mut Vec<Problem>,
+    /// What has no effect: told, and no problem.
+    notices: &'a mut Vec<Problem>,
     /// Files with something that could not be taken in: what others miss of them may only stand there.
     broken: BTreeSet<String>,
 }
@@ -156,6 +170,7 @@ impl Builder<'_> {
         let steps: Vec<raw::RawStep> = self.list(tables, "steps.toml", "step", true);
         let launch: Option<raw::RawLaunch> = self.section(tables, "steps.toml", "launch", false);
         let hazards: Vec<raw::RawHazard> = self.list(tables, "steps.toml", "hazard", false);
+        let failures: Vec<raw::RawFailure> = self.list(tables, "steps.toml", "failure", false);
         let interruptions: Vec<raw::RawInterruption> = self.list(tables, "steps.toml", "interruption", false);
         let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
@@ -171,21 +186,21 @@ impl Builder<'_> {
             .map(|r| Station {
                 id: r.id.get_ref().clone(),
                 name: r.name.get_ref().clone(),
-                address: Wording {
-                    id: r.id.get_ref().clone(),
-                    taught: self.words(s, &r.address),
-                    understood: r.understood.iter().map(|t| self.words(s, t)).collect(),
-                    scene: None,
-                },
+                address: Wording::plain(
+                    r.id.get_ref(),
+                    self.words(s, &r.address),
+                    r.understood.iter().map(|t| self.words(s, t)).collect(),
+                ),
             })
             .collect();
         let cables: Vec<Wording> = cables
             .iter()
-            .map(|r| Wording {
-                id: r.id.get_ref().clone(),
-                taught: self.words(s, &r.taught),
-                understood: r.understood.iter().map(|t| self.words(s, t)).collect(),
-                scene: None,
+            .map(|r| {
+                Wording::plain(
+                    r.id.get_ref(),
+                    self.words(s, &r.taught),
+                    r.understood.iter().map(|t| self.words(s, t)).collect(),
+                )
             })
             .collect();
         let cable_ids: BTreeSet<&str> = cables.iter().map(|c| c.id.as_str()).collect();
@@ -224,38 +239,24 @@ impl Builder<'_> {
         directions.sort_by_key(|(usual, _)| !usual);
 
         let customs = customs.map(|r| self.customs(s, r, &elements));
+        let signals = self.signals(signals);
         let fleet = self.fleet(fleet);
-        let b = BRIEFING;
-        let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet);
+        let language = head.as_ref().map(|h| h.language);
+        let mut elements = self.checked_elements(&elements, &stations, &cables, &fleet, language);
         let eventualities = self.eventualities(&eventualities, &mut elements);
-        let steps = self.steps(steps, &elements, &stations);
+        let kinds: BTreeSet<&str> = fleet.iter().map(|a| a.kind.as_str()).collect();
+        self.types(&elements, &kinds);
+        let steps = self.steps(steps, &elements, &stations, &signals);
         self.other_meanings(&elements, &steps, head.as_ref().map(|h| h.language));
         let launch = launch.map(|l| self.launch(l, &steps));
         let hazards = self.hazards(hazards, &steps);
         let interruptions = self.interruptions(interruptions, &steps);
         let roles = self.roles(roles);
-        let mut last = 0;
-        let bands = bands
-            .into_iter()
-            .map(|r| {
-                let (from, to) = (*r.from.get_ref(), r.to.as_ref().map(|t| *t.get_ref()));
-                if from < last || to.is_some_and(|t| t <= from) {
-                    self.at(
-                        b,
-                        &r.from.span(),
-                        "The height bands overlap or stand upside down",
-                        "Write them lowest first, in metres, each ending above its start.",
-                    );
-                }
-                last = to.unwrap_or(u16::MAX);
-                Band {
-                    name: r.name.into_inner(),
-                    from,
-                    to,
-                    answer: r.answer.into_inner(),
-                }
-            })
-            .collect();
+        let bands = self.bands(bands);
+        let failures = self.failures(failures, &steps, &elements, &bands);
+        if let Some(customs) = &customs {
+            self.effects(customs, &elements, &steps, &fleet);
+        }
 
         let head = head?;
         let id = head.id.get_ref();
@@ -304,18 +305,17 @@ impl Builder<'_> {
             directions: directions.into_iter().map(|(_, d)| d).collect(),
             cables,
             customs: customs?,
-            signals: signals
-                .into_iter()
-                .map(|r| (r.light.into_inner(), r.meaning.into_inner()))
-                .collect(),
+            signals,
             fleet,
             elements,
             steps,
             launch,
             hazards,
+            failures,
             interruptions,
             eventualities,
             bands,
+            notices: Vec::new(),
         })
     }
 
@@ -333,22 +333,35 @@ impl Builder<'_> {
         let speakers = ["pilot", "signaller", "wing runner", "controller"];
         let callsign = self.one_of(s, &r.callsign, &["full", "short after contact"]);
         let pairs = self.one_of(s, &r.number_pairs_in_callsign, &["advice", "forbidden"]);
+        for (field, text) in [("calls_winch", &r.calls_winch), ("says_slack_out", &r.says_slack_out)] {
+            if let Some(text) = text {
+                self.one_of(s, text, &speakers);
+                let instead = "Who speaks is said in each step (`speaker`); the field may go.";
+                self.no_effect(s, &text.span(), field, instead);
+            }
+        }
+        if let Some(n) = &r.slack_out_times {
+            self.range(s, n, 1..=5);
+            let instead = "Write `times` at the element whose words are said more than once; the field may go.";
+            self.no_effect(s, &n.span(), "slack_out_times", instead);
+        }
+        if let Some(n) = &r.stop_times {
+            self.range(s, n, 1..=5);
+            let instead = "The words taught for stop say how often; one is enough. The field may go.";
+            self.no_effect(s, &n.span(), "stop_times", instead);
+        }
         Customs {
-            calls_winch: self.one_of(s, &r.calls_winch, &speakers),
-            says_slack_out: self.one_of(s, &r.says_slack_out, &speakers),
-            slack_out_times: self.range(s, &r.slack_out_times, 1..=5),
-            stop_times: self.range(s, &r.stop_times, 1..=5),
             callsign: if callsign == "full" {
                 CallsignCustom::Full
             } else {
                 CallsignCustom::ShortAfterContact
             },
             number_pairs_forbidden: pairs == "forbidden",
-            type_in_ready_call: match r.type_in_ready_call {
+            type_in_ready_call: r.type_in_ready_call.map(|need| match need.get_ref() {
                 raw::RawNeed::Never => Need::Never,
                 raw::RawNeed::Optional => Need::Optional,
                 raw::RawNeed::Required => Need::Required,
-            },
+            }),
             cable_may_be_dropped_when_single: r.cable_may_be_dropped_when_single,
             readback_by_winch: r.readback_by_winch.into_iter().map(Spanned::into_inner).collect(),
             release_pulls: r.release_pulls.map_or(1, |n| self.range(s, &n, 1..=5)),

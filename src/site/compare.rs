@@ -144,6 +144,14 @@ fn things(site: &Site) -> Vec<Thing> {
             ("order", list(&launch.order)),
             ("sometimes", list(&launch.sometimes)),
             ("no answer", launch.no_answer.clone()),
+            (
+                "refusal",
+                launch
+                    .refusal
+                    .as_ref()
+                    .map(|r| format!("{} / {}", r[0].text, r[1].text))
+                    .unwrap_or_default(),
+            ),
         ];
         all.push(Thing::new("launch", "", fields));
     }
@@ -155,11 +163,24 @@ fn things(site: &Site) -> Vec<Thing> {
         ];
         all.push(Thing::new("hazard", &h.id, fields));
     }
+    for f in &site.failures {
+        let when: Vec<String> = f.when.iter().map(|(e, v)| format!("{e}: {v}")).collect();
+        let fields = vec![
+            ("name", f.label.clone()),
+            ("scene", f.scene.clone()),
+            ("after", list(&f.after)),
+            ("when", list(&when)),
+            ("height band", f.band.clone().unwrap_or_default()),
+            ("call", f.call.clone().unwrap_or_default()),
+        ];
+        all.push(Thing::new("failure", &f.id, fields));
+    }
     for b in &site.bands {
         let to = b.to.map(|m| m.to_string()).unwrap_or_default();
         let fields = vec![
-            ("from, metres", b.from.to_string()),
-            ("to, metres", to),
+            ("from", b.from.to_string()),
+            ("to", to),
+            ("unit", if b.feet { "feet" } else { "metres" }.to_owned()),
             ("answer", b.answer.clone()),
         ];
         all.push(Thing::new("height band", &b.name, fields));
@@ -194,18 +215,15 @@ fn customs(site: &Site) -> Thing {
         "customs",
         "",
         vec![
-            ("calls the winch", c.calls_winch.clone()),
-            ("says slack out", c.says_slack_out.clone()),
-            ("slack out, times", c.slack_out_times.to_string()),
-            ("stop, times", c.stop_times.to_string()),
             ("callsign", format!("{:?}", c.callsign)),
             ("number pairs forbidden", yes(c.number_pairs_forbidden)),
             (
                 "type in the ready call",
                 match c.type_in_ready_call {
-                    Need::Never => "never",
-                    Need::Optional => "optional",
-                    Need::Required => "required",
+                    None => "",
+                    Some(Need::Never) => "never",
+                    Some(Need::Optional) => "optional",
+                    Some(Need::Required) => "required",
                 }
                 .to_owned(),
             ),
@@ -234,8 +252,15 @@ fn places(site: &Site, all: &mut Vec<Thing>) {
         all.push(Thing::new("direction", &d.id, fields));
     }
     all.extend(site.cables.iter().map(|w| wording("cable", w)));
-    for (light, meaning) in &site.signals {
-        all.push(Thing::new("light signal", light, vec![("meaning", meaning.clone())]));
+    for s in &site.signals {
+        let fields = vec![
+            ("given by", s.by.clone()),
+            ("shows", s.shows.clone()),
+            ("meaning", s.meaning.clone()),
+            ("stops", yes(s.stops)),
+        ];
+        let id = if s.id.is_empty() { &s.shows } else { &s.id };
+        all.push(Thing::new("signal", id, fields));
     }
     for a in &site.fleet {
         let fields = vec![
@@ -256,6 +281,8 @@ fn wording(item: &'static str, w: &Wording) -> Thing {
         ("taught", w.taught.clone()),
         ("understood", list(&w.understood)),
         ("scene", w.scene.clone().unwrap_or_default()),
+        ("types", list(&w.types)),
+        ("why", w.why.clone().unwrap_or_default()),
     ];
     Thing::new(item, &w.id, fields)
 }
@@ -291,6 +318,8 @@ fn step_thing(step: &Step) -> Thing {
         ("by", format!("{:?}", step.by)),
         ("scene", step.scene.clone().unwrap_or_default()),
         ("reads back", step.readback_of.clone().unwrap_or_default()),
+        ("may be left out", yes(step.may_be_left_out)),
+        ("with the release", yes(step.with_release)),
         ("elements", list(&step.elements)),
         ("critical", list(&step.critical)),
         ("taught", step.taught.clone()),

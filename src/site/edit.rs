@@ -504,7 +504,7 @@ mod tests {
         );
         remove_cable(&mut t, 2).unwrap();
         assert_eq!(check(&t, &[]).directions[1].cables_left_to_right, ["south", "top"]);
-        assert!(t["site.toml"].contains("# who speaks to the winch"));
+        assert!(t["site.toml"].contains("# at the top, habit of the place"));
     }
 
     #[test]

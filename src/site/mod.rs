@@ -2,6 +2,7 @@
 //!
 //! Pure: files are read by [`crate::folders`] and handed in as [`Files`].
 
+mod air;
 pub mod bundled;
 pub mod callsign;
 mod check;
@@ -11,12 +12,17 @@ pub mod language;
 pub mod number;
 pub mod problem;
 mod raw;
+mod sound;
 pub mod spelling;
+mod template;
 mod texts;
 
+pub use air::{Band, Failure, Signal};
 pub use callsign::Callsign;
 pub use language::Language;
 pub use problem::{Problem, Problems};
+pub use sound::{Noise, Sound};
+pub use template::{fill, placeholders, without};
 
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -69,7 +75,7 @@ pub struct Site {
     /// Customs of the place.
     pub customs: Customs,
     /// Light signals of the place; empty unless the site names some. They have opposite meanings in different countries.
-    pub signals: Vec<(String, String)>,
+    pub signals: Vec<Signal>,
     /// The club's aircraft.
     pub fleet: Vec<Aircraft>,
     /// Elements by id.
@@ -80,12 +86,16 @@ pub struct Site {
     pub launch: Option<Launch>,
     /// What can go wrong at the launch point.
     pub hazards: Vec<Hazard>,
+    /// What can fail in the air.
+    pub failures: Vec<Failure>,
     /// What interrupts whoever is at work at the launch point, and what else is on the frequency.
     pub interruptions: Vec<Interruption>,
     /// Eventualities to be spoken before each launch, in order.
     pub eventualities: Vec<Eventuality>,
     /// Height bands of the briefing, lowest first.
     pub bands: Vec<Band>,
+    /// What the files say and the program does not use yet; no reason not to use the site.
+    pub notices: Vec<Problem>,
 }
 
 /// A station on the frequency.
@@ -121,9 +131,25 @@ pub struct Wording {
     pub understood: Vec<String>,
     /// What is seen when this is the right value.
     pub scene: Option<String>,
+    /// The glider's types for which it is the right one; empty where the type does not matter.
+    pub types: Vec<String>,
+    /// What makes it differ from the right one, told when it was heard instead.
+    pub why: Option<String>,
 }
 
 impl Wording {
+    /// A value with its words alone.
+    pub(crate) fn plain(id: impl Into<String>, taught: impl Into<String>, understood: Vec<String>) -> Self {
+        Self {
+            id: id.into(),
+            taught: taught.into(),
+            understood,
+            scene: None,
+            types: Vec::new(),
+            why: None,
+        }
+    }
+
     /// All words for it, those taught first.
     pub fn texts(&self) -> impl Iterator<Item = &String> {
         std::iter::once(&self.taught).chain(&self.understood)
@@ -153,20 +179,12 @@ pub enum CallsignCustom {
 /// Customs of a place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Customs {
-    /// Who speaks to the winch: pilot, signaller or controller.
-    pub calls_winch: String,
-    /// Who says that the slack is out.
-    pub says_slack_out: String,
-    /// How often the slack-out words are said.
-    pub slack_out_times: u8,
-    /// How often "stop" is said by habit; one is enough.
-    pub stop_times: u8,
     /// Full or short callsigns.
     pub callsign: CallsignCustom,
     /// Whether "forty-seven sixty-one" is forbidden; otherwise it passes with advice.
     pub number_pairs_forbidden: bool,
-    /// Type in the ready call.
-    pub type_in_ready_call: Need,
+    /// Type in the ready call; where the site does not say, it is a part like the others.
+    pub type_in_ready_call: Option<Need>,
     /// Whether the cable's name may be dropped while only one is laid.
     pub cable_may_be_dropped_when_single: bool,
     /// Elements the winch driver reads back.
@@ -318,6 +336,13 @@ pub struct Element {
     pub negated: Vec<String>,
 }
 
+impl Element {
+    /// Is its value dealt anew for each call? Not where the situation or the glider's type settles it.
+    pub fn is_dealt(&self) -> bool {
+        !self.purpose.is_settled() && self.values.len() > 1 && self.values.iter().all(|v| v.types.is_empty())
+    }
+}
+
 /// How a step is done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum By {
@@ -327,6 +352,15 @@ pub enum By {
     Voice,
     /// By hand: the release is operated, nothing is said.
     Hand,
+    /// With a signal of the site's own, without words.
+    Signal,
+}
+
+impl By {
+    /// Is something said?
+    pub fn has_words(self) -> bool {
+        matches!(self, Self::Radio | Self::Voice)
+    }
 }
 
 /// A whole launch.
@@ -338,6 +372,8 @@ pub struct Launch {
     pub sometimes: Vec<String>,
     /// What the site does when the winch does not answer a second call either.
     pub no_answer: String,
+    /// How the winch driver refuses a ready call, and how he says that the winch is ready again.
+    pub refusal: Option<Box<[Line; 2]>>,
 }
 
 /// Something seen at the launch point that must stop a launch. What is right is no site's choice: who flies pulls the
@@ -354,66 +390,6 @@ pub struct Hazard {
     pub during: Vec<String>,
     /// What is heard of it.
     pub sound: Option<Sound>,
-}
-
-/// What is heard beside words.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Sound {
-    /// Made by the program where there is no recording.
-    pub noise: Noise,
-    /// A recording, relative to the site's folder.
-    pub clip: Option<String>,
-}
-
-/// Sounds that the program can make.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Noise {
-    /// A wing tip on the grass.
-    Scrape,
-    /// Somebody calls out.
-    Shout,
-    /// A glider passes close by.
-    Glider,
-    /// A piston engine.
-    Engine,
-    /// Steps on grass and a dog.
-    Steps,
-    /// A steel cable jerks tight.
-    Jerk,
-    /// A telephone.
-    Phone,
-}
-
-impl Noise {
-    /// Every sound.
-    pub const ALL: [Self; 7] = [
-        Self::Scrape,
-        Self::Shout,
-        Self::Glider,
-        Self::Engine,
-        Self::Steps,
-        Self::Jerk,
-        Self::Phone,
-    ];
-
-    /// What is heard, in a site's language.
-    pub fn text(self, language: Language) -> String {
-        language.text(&format!("sound.{}", self.name()), &[])
-    }
-
-    /// Its name in a site's files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Scrape => "scrape",
-            Self::Shout => "shout",
-            Self::Glider => "glider",
-            Self::Engine => "engine",
-            Self::Steps => "steps",
-            Self::Jerk => "jerk",
-            Self::Phone => "phone",
-        }
-    }
 }
 
 /// What an interruption asks of the student.
@@ -471,6 +447,12 @@ pub struct Step {
     pub scene: Option<String>,
     /// The step whose values it reads back as they were heard.
     pub readback_of: Option<String>,
+    /// The hands are busy: silence is right too, and nothing ends for it.
+    pub may_be_left_out: bool,
+    /// The pilot pulls the release with the words.
+    pub with_release: bool,
+    /// The signal that is given, where it is done by one.
+    pub signal: Option<String>,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
     /// Elements that decide the outcome.
@@ -492,23 +474,10 @@ pub struct Step {
 /// A part of the briefing spoken before each launch; its id is an element of the briefing's step too.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Eventuality {
-    /// Value and words.
-    pub wording: Wording,
+    /// Its element.
+    pub id: String,
     /// Name on screen.
     pub label: String,
-}
-
-/// A height band of the briefing. Shown only with the caution to brief it with the local instructor.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Band {
-    /// Name.
-    pub name: String,
-    /// Metres above the field.
-    pub from: u16,
-    /// Metres above the field, open at the top when absent.
-    pub to: Option<u16>,
-    /// What is briefed for it.
-    pub answer: String,
 }
 
 impl Site {
@@ -566,44 +535,54 @@ impl Site {
         self.fleet.iter().find(|a| &a.registration == registration)
     }
 
+    /// The words for a glider however it is named: its characters, its type, or its type and then characters.
+    fn callsign_words(&self, value: &str) -> Option<String> {
+        let spelled = |text: &str| Callsign::parse(text).ok().map(|c| c.spoken(self.language));
+        let kind = self.fleet.iter().map(|a| &a.kind).filter(|k| {
+            let rest = value.strip_prefix(k.as_str());
+            rest.is_some_and(|r| r.is_empty() || r.starts_with(' '))
+        });
+        let Some(kind) = kind.max_by_key(|k| k.len()) else {
+            return spelled(value);
+        };
+        let words = self.type_texts(kind).into_iter().next()?;
+        match value[kind.len()..].trim() {
+            "" => Some(words),
+            rest => Some(format!("{words} {}", spelled(rest)?)),
+        }
+    }
+
+    /// How a type is said, the taught words first: as the element for it has it, else its name with the digits as words.
+    pub(crate) fn type_texts(&self, kind: &str) -> Vec<String> {
+        let known = self
+            .element_for(Purpose::Type)
+            .and_then(|e| e.values.iter().find(|v| v.id == kind));
+        let as_words = |text: &str| {
+            let word = |w: String| match w.parse::<u8>() {
+                Ok(d) if d < 10 => self.language.digit_word(d).to_owned(),
+                _ => w,
+            };
+            let words: Vec<String> = crate::call::words::of(text).into_iter().map(word).collect();
+            words.join(" ")
+        };
+        match known.filter(|v| v.taught != kind) {
+            Some(v) => v.texts().cloned().collect(),
+            None => vec![as_words(kind)],
+        }
+    }
+
+    /// A signal by its id.
+    pub fn signal(&self, id: &str) -> Option<&Signal> {
+        self.signals.iter().find(|s| s.id == id)
+    }
+
     /// The words taught for a value of an element; `None` when the site has no such value.
     pub fn taught_words(&self, element: &str, value: &str) -> Option<String> {
         if self.purpose(element) == Purpose::Callsign {
-            return Callsign::parse(value).ok().map(|c| c.spoken(self.language));
+            return self.callsign_words(value);
         }
         let element = self.elements.get(element)?;
         let mut wordings = element.values.iter().chain(&element.other);
         wordings.find(|w| w.id == value).map(|w| w.taught.clone())
     }
-}
-
-/// The names in braces of a template, in order.
-pub fn placeholders(template: &str) -> Vec<&str> {
-    let mut names = Vec::new();
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else {
-            break;
-        };
-        names.push(&rest[open + 1..open + close]);
-        rest = &rest[open + close + 1..];
-    }
-    names
-}
-
-/// Fill a template's braces.
-pub fn fill(template: &str, value: impl Fn(&str) -> Option<String>) -> String {
-    let mut out = String::new();
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else {
-            break;
-        };
-        out.push_str(&rest[..open]);
-        let name = &rest[open + 1..open + close];
-        out.push_str(&value(name).unwrap_or_default());
-        rest = &rest[open + close + 1..];
-    }
-    out.push_str(rest);
-    out
 }

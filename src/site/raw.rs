@@ -62,13 +62,18 @@ pub enum RawNeed {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawCustoms {
-    pub calls_winch: Text,
-    pub says_slack_out: Text,
-    pub slack_out_times: Spanned<u8>,
-    pub stop_times: Spanned<u8>,
+    #[serde(default)]
+    pub calls_winch: Option<Text>,
+    #[serde(default)]
+    pub says_slack_out: Option<Text>,
+    #[serde(default)]
+    pub slack_out_times: Option<Spanned<u8>>,
+    #[serde(default)]
+    pub stop_times: Option<Spanned<u8>>,
     pub callsign: Text,
     pub number_pairs_in_callsign: Text,
-    pub type_in_ready_call: RawNeed,
+    #[serde(default)]
+    pub type_in_ready_call: Option<Spanned<RawNeed>>,
     #[serde(default)]
     pub cable_may_be_dropped_when_single: bool,
     #[serde(default)]
@@ -80,8 +85,16 @@ pub struct RawCustoms {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawSignal {
-    pub light: Text,
+    #[serde(default)]
+    pub id: Option<Text>,
+    #[serde(default)]
+    pub by: Option<Text>,
+    /// What is seen or heard; sites written before signals had an effect call it `light`.
+    #[serde(alias = "light")]
+    pub shows: Text,
     pub meaning: Text,
+    #[serde(default)]
+    pub stops: bool,
 }
 
 #[derive(Deserialize)]
@@ -113,6 +126,24 @@ pub struct RawWording {
     pub understood: Vec<Text>,
     #[serde(default)]
     pub scene: Option<String>,
+    /// The glider's types for which it is the right one.
+    #[serde(default)]
+    pub types: Vec<Text>,
+    /// What makes it differ from the right one, told when it was heard instead.
+    #[serde(default)]
+    pub why: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawNumber {
+    pub from: Spanned<u16>,
+    pub to: Spanned<u16>,
+    /// With `{number}` in it.
+    pub taught: Text,
+    #[serde(default)]
+    pub understood: Vec<Text>,
+    pub scene: Text,
 }
 
 #[derive(Deserialize)]
@@ -134,6 +165,12 @@ pub struct RawElement {
     pub other: Vec<RawWording>,
     #[serde(default)]
     pub negated: Vec<Text>,
+    /// Its values are numbers that are dealt.
+    #[serde(default)]
+    pub number: Option<RawNumber>,
+    /// How often the words are said; fewer times leave the element missing.
+    #[serde(default)]
+    pub times: Option<Spanned<u8>>,
 }
 
 #[derive(Deserialize)]
@@ -159,6 +196,15 @@ pub struct RawStep {
     pub scene: Option<String>,
     #[serde(default)]
     pub readback_of: Option<Text>,
+    /// The hands are busy: silence is right too.
+    #[serde(default)]
+    pub may_be_left_out: bool,
+    /// The release is pulled with the words.
+    #[serde(default)]
+    pub with_release: bool,
+    /// The signal given, where by = "signal".
+    #[serde(default)]
+    pub signal: Option<Text>,
     #[serde(default)]
     pub elements: Vec<Text>,
     #[serde(default)]
@@ -183,6 +229,11 @@ pub struct RawLaunch {
     #[serde(default)]
     pub sometimes: Vec<Text>,
     pub no_answer: Text,
+    /// The winch driver's refusal, and what he says when the winch is ready.
+    #[serde(default)]
+    pub refusal: Option<RawLine>,
+    #[serde(default)]
+    pub ready_again: Option<RawLine>,
 }
 
 #[derive(Deserialize)]
@@ -195,6 +246,28 @@ pub struct RawHazard {
     #[serde(default)]
     pub sound: Option<Text>,
     /// A recording of it, a path inside the site's folder.
+    #[serde(default)]
+    pub clip: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawFailure {
+    pub id: Text,
+    pub label: Text,
+    pub scene: Text,
+    pub after: Vec<Text>,
+    /// Only where these elements have these values.
+    #[serde(default)]
+    pub when: BTreeMap<String, Text>,
+    /// The height band in which it happens.
+    #[serde(default)]
+    pub band: Option<Text>,
+    /// The step whose words may follow.
+    #[serde(default)]
+    pub call: Option<Text>,
+    #[serde(default)]
+    pub sound: Option<Text>,
     #[serde(default)]
     pub clip: Option<Text>,
 }
@@ -228,19 +301,31 @@ pub struct RawEventuality {
     pub label: Text,
     #[serde(default)]
     pub why: Option<String>,
-    pub taught: Text,
+    /// The words, where they are the same for every glider and day.
+    #[serde(default)]
+    pub taught: Option<Text>,
     #[serde(default)]
     pub understood: Vec<Text>,
+    /// Else one for each type or day.
+    #[serde(default)]
+    pub value: Vec<RawWording>,
+    #[serde(default)]
+    pub incomplete: Vec<Text>,
+    #[serde(default)]
+    pub other: Vec<RawWording>,
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RawBand {
     pub name: Text,
-    /// Metres above the field.
+    /// Above the field.
     pub from: Spanned<u16>,
     #[serde(default)]
     pub to: Option<Spanned<u16>>,
+    /// "metres" or "feet".
+    #[serde(default)]
+    pub unit: Option<Text>,
     pub answer: Text,
 }
 

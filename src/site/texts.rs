@@ -65,7 +65,13 @@ mod tests {
             include_str!("../drill/launch.rs"),
             include_str!("../drill/debrief.rs"),
             include_str!("../worker/conductor/play.rs"),
+            include_str!("../drill/launch/others.rs"),
+            include_str!("../drill/launch/student.rs"),
+            include_str!("../call/situation.rs"),
             include_str!("mod.rs"),
+            include_str!("air.rs"),
+            include_str!("sound.rs"),
+            include_str!("check/air.rs"),
         ]
         .concat();
         let en: Texts = toml::from_str(FILES[0]).unwrap();

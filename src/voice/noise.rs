@@ -8,6 +8,9 @@
 //! | engine | a buzz at 28 Hz, its pulses a little uneven, dulled above 400 Hz |
 //! | steps | five dull thuds 0.42 s apart, then two barks: a rough buzz falling from 480 to 300 Hz |
 //! | jerk | three blows on steel: partials at 290, 690, 1230, 1980 and 2870 Hz, the higher the shorter |
+//! | clack | two short blows on steel 0.12 s apart: partials at 900, 1740 and 3100 Hz |
+//! | bang | a blow of dull noise that dies within 0.3 s, and a tone falling from 500 to 120 Hz as of a slack cable |
+//! | horn | two buzzes, 420 and 500 Hz, for a second |
 //! | phone | two tones, 800 and 1000 Hz, 16 times a second by turns, twice 0.4 s |
 
 use super::level;
@@ -36,6 +39,9 @@ pub fn made(noise: Noise) -> Vec<f32> {
         Noise::Steps => steps(),
         Noise::Jerk => jerk(),
         Noise::Phone => phone(),
+        Noise::Clack => clack(),
+        Noise::Bang => bang(),
+        Noise::Horn => horn(),
     };
     level(samples.into_iter().map(|s| s as f32).collect())
 }
@@ -131,6 +137,42 @@ fn glider() -> Vec<f64> {
             let pass = 1.0 / (1.0 + ((t - 1.3) * -9.0).exp());
             phase = (phase + (1000.0 - 300.0 * pass) / SECOND).fract();
             swell * (band.run(white.next()) + 0.05 * (TAU * phase).sin())
+        })
+        .collect()
+}
+
+fn clack() -> Vec<f64> {
+    times(0.8)
+        .map(|t| {
+            [0.0, 0.12]
+                .into_iter()
+                .filter(|at| t >= *at)
+                .map(|at| {
+                    let t = t - at;
+                    [900.0, 1740.0, 3100.0]
+                        .into_iter()
+                        .map(|hertz: f64| (TAU * hertz * t).sin() * blow(t, 0.001, 15.0 / hertz))
+                        .sum::<f64>()
+                })
+                .sum()
+        })
+        .collect()
+}
+
+fn horn() -> Vec<f64> {
+    let (mut low, mut high) = (0.0, 0.0);
+    times(1.0)
+        .map(|t| (buzz(&mut low, 420.0) + buzz(&mut high, 500.0)) * (t / 0.02).min(1.0) * ((1.0 - t) / 0.05).min(1.0))
+        .collect()
+}
+
+fn bang() -> Vec<f64> {
+    let (mut white, mut dull, mut phase) = (White(13), Resonance::at(220.0, 300.0), 0.0);
+    times(1.2)
+        .map(|t| {
+            let hertz = 120.0 + 380.0 * (-t / 0.4).exp();
+            phase = (phase + hertz / SECOND).fract();
+            2.0 * dull.run(white.next()) * blow(t, 0.002, 0.1) + 0.3 * (TAU * phase).sin() * blow(t, 0.05, 0.35)
         })
         .collect()
 }

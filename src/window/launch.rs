@@ -124,20 +124,17 @@ impl LaunchPage {
     /// What is to be seen and the controls, or the end.
     fn all(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
         if let Some(ending) = flown.ending {
-            self.over(ui, given, site, flown, ending);
+            self.over(ui, given, site, ending);
         } else {
             now(ui, given, site, flown, high);
             self.talking(ui, given, site, flown);
         }
     }
 
-    fn over(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, ending: Ending) {
+    fn over(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, ending: Ending) {
         let words = given.words;
         ui.heading(words.say("launch.over"));
         ui.add(Label::new(RichText::new(ending.text(site)).strong()).wrap());
-        ui.label(look::remark(
-            words.fill("launch.seed", &[("seed", &flown.seed.to_string())]),
-        ));
         ui.horizontal_wrapped(|ui| {
             if ui.button(words.say("launch.again")).clicked() {
                 given.ask(self.request());
@@ -163,6 +160,7 @@ impl LaunchPage {
                 .color(look::state(flown.state, dark)),
         );
         Self::hand(ui, given, flown);
+        Self::signals(ui, given, site, flown);
         self.key(ui, given, flown);
         let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
         let typed = typed::ui(ui, words, &mut self.typed, may);
@@ -194,6 +192,21 @@ impl LaunchPage {
             given.ask(Command::Hand);
         }
         ui.add_space(10.0);
+    }
+
+    /// The site's own signals, where it works with any.
+    fn signals(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
+        let mut known = site.signals.iter().filter(|s| !s.id.is_empty()).peekable();
+        if known.peek().is_none() || flown.state == TurnState::Transmitting {
+            return;
+        }
+        ui.horizontal_wrapped(|ui| {
+            for signal in known {
+                if ui.button(signal.text(site, None)).clicked() {
+                    given.ask(Command::Signal(signal.id.clone()));
+                }
+            }
+        });
     }
 
     fn key(&mut self, ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {

@@ -10,7 +10,7 @@ use super::words::{Words, capital};
 use super::{look, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
-use crate::site::{By, Direction, Hazard, Site, Step};
+use crate::site::{Direction, Hazard, Site, Step};
 use crate::worker::{Command, Event, ModelState};
 use eframe::egui::{self, ComboBox, Key, Label, RichText, Ui};
 pub(super) use plate::level_bar;
@@ -220,7 +220,7 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, state: 
             ComboBox::from_label(words.say("practice.call"))
                 .selected_text(&step.title)
                 .show_ui(ui, |ui| {
-                    let spoken = site.steps.iter().filter(|s| s.by != By::Hand && !s.elements.is_empty());
+                    let spoken = site.steps.iter().filter(|s| s.by.has_words() && !s.elements.is_empty());
                     for each in spoken {
                         ui.selectable_value(&mut id, each.id.clone(), &each.title);
                     }

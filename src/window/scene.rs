@@ -46,7 +46,7 @@ impl Moment {
         if has("retrieve") || has("permission") {
             return Self::After;
         }
-        if has("speed") || has("stuck") || step.by == By::Hand {
+        if has("speed") || has("stuck") || has("failed") || step.by == By::Hand {
             return Self::Climb;
         }
         // The hook is closed in the last step with that word; what comes before it is before hooking on.
@@ -70,6 +70,8 @@ enum Danger {
     Walker,
     Traffic,
     Loop,
+    Car,
+    Canopy,
 }
 
 impl Danger {
@@ -80,6 +82,8 @@ impl Danger {
             "walker" => Some(Self::Walker),
             "traffic" => Some(Self::Traffic),
             "cable runs over" => Some(Self::Loop),
+            "car crosses" => Some(Self::Car),
+            "canopy" => Some(Self::Canopy),
             _ => None,
         }
     }
@@ -172,6 +176,7 @@ impl<'a> View<'a> {
         self.cables(&canvas, danger);
         match danger {
             Some(Danger::Walker) => field::walker(&canvas),
+            Some(Danger::Car) => field::retrieve_car(&canvas, -self.side()),
             Some(Danger::Traffic) => glider::far(&canvas, canvas.at(0.50, 0.17), 0.050, 0.0),
             _ => {}
         }
@@ -191,6 +196,7 @@ impl<'a> View<'a> {
                         heads: self.situation.crew,
                         hooked: self.moment != Moment::Before,
                         left_wing_drops: danger == Some(Danger::Wing),
+                        canopy_open: danger == Some(Danger::Canopy),
                     },
                 );
             }
@@ -427,7 +433,9 @@ mod tests {
     fn every_hazard_that_ships_can_be_drawn() {
         for name in ["larkmoor", "erlengrund"] {
             for hazard in &site(name).hazards {
-                assert!(Danger::of(&hazard.id).is_some(), "{name}: {}", hazard.id);
+                // A crack in a link is too small for this picture: there the sign says to look.
+                let drawn = Danger::of(&hazard.id).is_some();
+                assert_ne!(drawn, hazard.id == "damaged link", "{name}: {}", hazard.id);
             }
         }
     }

@@ -344,6 +344,7 @@ impl Conductor {
             Command::Launch(request) => self.launch(*request),
             Command::LeaveLaunch => self.leave_launch(),
             Command::Hand => self.hand(),
+            Command::Signal(id) => self.signal(&id),
             Command::LetPass => self.nothing_done(),
             Command::Typing => self.typing(),
             Command::Ear(request) => self.next_ear(request),

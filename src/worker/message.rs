@@ -70,6 +70,8 @@ pub enum Command {
     LeaveLaunch,
     /// The hand: the pilot's release, the winch driver's power. At any moment of a launch.
     Hand,
+    /// A signal of the site's own, by its id.
+    Signal(String),
     /// Let the turn of a launch pass: a readback stands, or nothing is said.
     LetPass,
     /// A call is being typed: silence is not taken for an answer.

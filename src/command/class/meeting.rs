@@ -6,7 +6,7 @@ use crate::command::common;
 use crate::command::drill::{Terminal, ask};
 use crate::command::sound::play;
 use crate::logbook::Logbook;
-use crate::site::{By, Language, Site};
+use crate::site::{Language, Site};
 use crate::voice::{Line, Role, Speaker};
 use crate::worker::meeting::board_of as board_of_members;
 use crate::worker::{Command, Event};
@@ -53,7 +53,7 @@ impl Caller {
 pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::step(&site, &args.step)?.clone();
-    if step.by == By::Hand {
+    if !step.by.has_words() {
         return Err(format!("the step \"{}\" is done by hand and has no words", step.id).into());
     }
     let book = logbook()?;

@@ -19,8 +19,27 @@ impl Launch {
         };
         match did {
             Did::Nothing => {}
-            Did::Hand if matches!(self.want, Some(Want::Hazard | Want::Readback | Want::Words)) => {
+            Did::Signal(_) if self.want.is_some() => self.at_once(site, did),
+            Did::Signal(id) => {
+                let signal = id.to_owned();
+                self.record.push(Entry::Signalled {
+                    step: now.id.clone(),
+                    signal,
+                });
+                if site.signal(id).is_some_and(|s| s.stops) {
+                    self.end(Ending::StoppedToBeSure);
+                }
+            }
+            Did::Hand
+                if matches!(
+                    self.want,
+                    Some(Want::Hazard | Want::Failure | Want::Readback | Want::Words)
+                ) =>
+            {
                 self.at_once(site, did);
+            }
+            Did::Hand if now.with_release && now.speaker == self.role && self.want == Some(Want::Call) => {
+                self.did(site, did);
             }
             Did::Hand => {
                 self.record.push(Entry::Hand { step: now.id.clone() });
@@ -34,10 +53,14 @@ impl Launch {
                 judgement,
                 words,
                 negative,
+                refused,
                 ..
             } => {
                 let stop = judgement.stop || self.want == Some(Want::Hazard) && maybe_stop(site, judgement);
                 let over = !stop;
+                if stop && radio {
+                    self.note(Note::StopMayBeLost);
+                }
                 match self.want {
                     Some(_) if stop || !radio => self.at_once(
                         site,
@@ -45,6 +68,7 @@ impl Launch {
                             judgement,
                             words,
                             negative,
+                            refused,
                             over,
                         },
                     ),

@@ -3,7 +3,7 @@
 use super::{Launch, Next, PILOT, Want};
 use crate::call::{Judgement, Situation};
 use crate::drill::answer::{Spoken, sentence};
-use crate::site::{By, Interruption, Interrupts, Site, Step, fill};
+use crate::site::{By, Interruption, Interrupts, Line, Need, Noise, Purpose, Signal, Site, Sound, Step, fill, without};
 use std::collections::BTreeMap;
 
 impl Launch {
@@ -15,6 +15,38 @@ impl Launch {
                 clip: p.clip.clone(),
             };
             self.say(step, line);
+        }
+    }
+
+    /// One of the program's roles gives a signal; it is seen, or heard, and nothing is said.
+    pub(super) fn show(&mut self, site: &Site, step: &Step) {
+        let Some(signal) = step.signal.as_ref().and_then(|id| site.signal(id)) else {
+            return;
+        };
+        self.horn(signal);
+        self.queue.push_back(Next::See(signal.text(site, Some(&step.speaker))));
+    }
+
+    /// The link that is held up: whoever names it looks whether it is the glider's own.
+    pub(super) fn show_link(&mut self, site: &Site, step: &Step) {
+        let Some(element) = site.place_in(step, Purpose::Link).and_then(|i| step.elements.get(i)) else {
+            return;
+        };
+        let own = self.situation.values(site, step).remove(element);
+        let shown = self.course.shown_link.clone().or(own);
+        if let Some(words) = shown.and_then(|value| site.taught_words(element, &value)) {
+            let text = site.language.text("link.shown", &[("words", &words)]);
+            self.queue.push_back(Next::See(text));
+        }
+    }
+
+    /// A horn is heard.
+    pub(super) fn horn(&mut self, signal: &Signal) {
+        if signal.by == "horn" {
+            self.queue.push_back(Next::Hear(Sound {
+                noise: Noise::Horn,
+                clip: None,
+            }));
         }
     }
 
@@ -48,6 +80,8 @@ impl Launch {
             let mine = step.speaker == self.role;
             match interruption.kind {
                 Interrupts::Traffic if step.by != By::Radio => continue,
+                // While the cable moves others' words are no small matter: nobody can be sure of being understood.
+                Interrupts::Traffic if mine && self.moving(site) => self.interrupted = true,
                 Interrupts::Question if !mine => continue,
                 Interrupts::Question => {
                     self.want = Some(Want::Aside);
@@ -94,20 +128,49 @@ impl Launch {
                     value.clone_from(heard);
                 }
             }
+            // What need not be said and was not is not read back either.
+            let heard = |e: &String| self.heard.contains_key(e) || self.situation.need(site, step, e) == Need::Required;
+            values.retain(|e, _| !mine || heard(e));
         }
-        if mine && let Some((element, wrong)) = self.course.misread.take() {
+        let holds = |(element, _): &(String, String)| step.elements.contains(element);
+        if mine
+            && self.course.misread.as_ref().is_some_and(holds)
+            && let Some((element, wrong)) = self.course.misread.take()
+        {
             values.insert(element, wrong);
         }
-        let line = call_line(site, step, &values);
+        let line = self.call_line(site, step, &values);
         self.say(step, line);
         if mine {
-            self.misread = step.elements.iter().find(|e| values.get(*e) != right.get(*e)).cloned();
+            let differs = |e: &&String| values.get(*e).is_some_and(|v| right.get(*e) != Some(v));
+            self.misread = step.elements.iter().find(differs).cloned();
             self.turn.attempts = 0;
             self.want = Some(Want::Readback);
             return;
         }
         self.keep(&values);
         self.reply(site, step, &values);
+        self.made_contact(site, step);
+    }
+
+    /// Whoever was called by callsign on the frequency and answered may be called shortly from then on.
+    pub(super) fn made_contact(&mut self, site: &Site, step: &Step) {
+        let called = step.by == By::Radio && site.place_in(step, Purpose::Callsign).is_some();
+        let answered = step.answer.is_some() || step.readback_of.is_some();
+        self.situation.contact |= called && answered;
+    }
+
+    /// A call as taught, with the values given.
+    pub(super) fn call_line(&self, site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
+        let template = without(&step.taught, |name| {
+            let its_own = step.elements.iter().any(|e| e == name);
+            its_own && (!values.contains_key(name) || self.situation.need(site, step, name) == Need::Never)
+        });
+        Spoken {
+            role: step.speaker.clone(),
+            text: sentence(&fill(&template, |name| Some(words_for(site, name, values.get(name)?)))),
+            clip: None,
+        }
     }
 
     /// The answer to a complete call, unless its speaker has the next step anyway or is the student.
@@ -119,27 +182,27 @@ impl Launch {
         }
         let line = Spoken {
             role: reply.role.clone(),
-            text: sentence(&fill(&reply.text, |name| {
-                Some(words_for(site, name, values.get(name)?))
-            })),
+            text: sentence(&fill(
+                &without(&reply.text, |name| !values.contains_key(name)),
+                |name| Some(words_for(site, name, values.get(name)?)),
+            )),
             clip: reply.clip.clone(),
         };
         self.say(step, line);
     }
 
+    /// A line of the site's to this glider.
+    pub(super) fn told(&self, site: &Site, step: &Step, line: &Line) -> Spoken {
+        let values = self.situation.values(site, step);
+        Spoken {
+            role: line.role.clone(),
+            text: sentence(&fill(&line.text, |name| Some(words_for(site, name, values.get(name)?)))),
+            clip: line.clip.clone(),
+        }
+    }
+
     pub(super) fn keep(&mut self, values: &BTreeMap<String, String>) {
         self.heard.extend(values.iter().map(|(k, v)| (k.clone(), v.clone())));
-    }
-}
-
-/// A call as taught, with the values given.
-pub(super) fn call_line(site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
-    Spoken {
-        role: step.speaker.clone(),
-        text: sentence(&fill(&step.taught, |name| {
-            Some(words_for(site, name, values.get(name)?))
-        })),
-        clip: None,
     }
 }
 

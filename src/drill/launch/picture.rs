@@ -2,7 +2,7 @@
 
 use super::{Launch, Want};
 use crate::drill::record::Ending;
-use crate::site::{Noise, Site};
+use crate::site::{Noise, Purpose, Site};
 use serde::Serialize;
 
 /// Where in the launch the picture is.
@@ -57,6 +57,16 @@ impl Launch {
                 _ => continue,
             };
             phase = phase.max(now);
+        }
+        // Behind the last word of hooking on the cable is on, whatever the site's steps are called.
+        let hook = |id: &String| {
+            let step = site.step(id);
+            step.is_some_and(|s| site.place_in(s, Purpose::Hook).is_some())
+        };
+        match self.order.iter().rposition(hook) {
+            Some(last) if self.at > last => phase = phase.max(Phase::Ready),
+            Some(_) if ids.iter().any(hook) => phase = phase.max(Phase::HookingOn),
+            _ => {}
         }
         let hazard = self
             .course

@@ -1,9 +1,9 @@
 //! What the student does in a launch, and what follows from it.
 
-use super::others::{call_line, heard_values, say_again};
-use super::{Did, Launch, PILOT, WINCH_DRIVER, Want};
+use super::others::{heard_values, say_again};
+use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
 use crate::call::judge::Limits;
-use crate::call::{ElementVerdict, Judgement, Reason, Verdict};
+use crate::call::{ElementVerdict, Judgement, Outcome, Reason, Verdict};
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
@@ -37,13 +37,37 @@ impl Launch {
                 }
             }
             Did::Hand => self.record.push(Entry::Hand { step: step.id.clone() }),
+            Did::Signal(id) => {
+                self.record.push(Entry::Signalled {
+                    step: step.id.clone(),
+                    signal: id.to_owned(),
+                });
+                // A signal that stops is obeyed like the word, whatever was wanted.
+                if let Some(signal) = site.signal(id) {
+                    self.horn(signal);
+                    if signal.stops {
+                        let needed = self.misread.is_some() || want == Want::Hazard;
+                        let talked = self.interrupted && self.moving(site);
+                        self.end(if needed || talked {
+                            Ending::Stopped
+                        } else {
+                            Ending::StoppedToBeSure
+                        });
+                        return;
+                    }
+                }
+            }
             Did::Nothing => {}
         }
         match want {
+            Want::Signal => self.did_signal(site, step, did),
+            Want::Wait => self.did_wait(site, step, did),
             Want::Call => self.did_call(site, step, did),
             Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
             Want::Hazard => self.did_hazard(site, did),
+            Want::Failure => self.did_failure(site, did),
+            Want::Words if self.failing.is_some() => self.end(Ending::Abandoned),
             Want::Words => self.end(Ending::ByHand),
             Want::Release => self.did_release(site, did),
         }
@@ -68,18 +92,38 @@ impl Launch {
 
     fn did_call(&mut self, site: &Site, step: &Step, did: Did) {
         match did {
-            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            // Whoever is spoken to while the cable moves is right to stop, and so is who is shown another link.
+            Did::Called { judgement, .. } if judgement.stop => self.end(if self.something_is_wrong(site, step) {
+                Ending::Stopped
+            } else {
+                Ending::StoppedToBeSure
+            }),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
+            Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
             Did::Hand => {
                 self.note(Note::NothingInHand);
                 self.pass_over(step);
+            }
+            Did::Signal(_) => {
+                self.note(Note::WordsWanted);
+                self.pass_over(step);
+            }
+            Did::Nothing if step.may_be_left_out => {
+                self.note(Note::LeftOut);
+                self.want = None;
             }
             Did::Nothing => {
                 self.note(Note::TurnPassed);
                 self.pass_over(step);
             }
         }
+    }
+
+    fn something_is_wrong(&self, site: &Site, step: &Step) -> bool {
+        let other_link = self.course.shown_link.is_some() && site.place_in(step, Purpose::Link).is_some();
+        self.interrupted && self.moving(site) || other_link
     }
 
     /// An answer to a question in between, or none; whoever makes the call at once has made it.
@@ -92,7 +136,7 @@ impl Launch {
         match did {
             Did::Called { judgement, .. } if judgement.stop || calls(judgement) => self.did_call(site, step, did),
             Did::Hand => self.did_call(site, step, did),
-            Did::Called { .. } | Did::Nothing => {}
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) => {}
         }
     }
 
@@ -114,6 +158,7 @@ impl Launch {
         self.turn.press();
         self.turn.release();
         let reply = self.turn.judged(site, step, judgement);
+        self.about_the_link(site, step, judgement);
         let so_far = self.turn.so_far.as_ref();
         let only_wrong = so_far.is_some_and(|j| {
             let mut critical = j.elements.iter().filter(|e| e.critical);
@@ -125,14 +170,28 @@ impl Launch {
                     self.nobody_answers();
                     return;
                 }
+                if self.refusing && self.read_back_next(site, step) {
+                    self.refuse(site, step);
+                    return;
+                }
                 let values = heard_values(so_far);
                 self.keep(&values);
                 if std::mem::take(&mut self.interrupted) {
-                    self.note(Note::Interrupted);
+                    self.note(if self.moving(site) {
+                        Note::InterruptedMoving
+                    } else {
+                        Note::Interrupted
+                    });
+                }
+                if step.with_release && self.pulls == 0 {
+                    self.note(Note::PullWithTheWords);
                 }
                 self.reply(site, step, &values);
+                self.made_contact(site, step);
                 self.want = None;
             }
+            // Nobody asks somebody whose hands are busy.
+            _ if step.may_be_left_out => self.want = None,
             // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better.
             Answer::ReadBack { .. } if only_wrong && self.read_back_next(site, step) => {
                 let values = heard_values(so_far);
@@ -155,6 +214,62 @@ impl Launch {
                     line
                 };
                 self.say(step, line);
+            }
+        }
+    }
+
+    /// Another link than the type's own was held up: was it noticed?
+    fn about_the_link(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
+        let Some(shown) = self.course.shown_link.clone() else {
+            return;
+        };
+        let mut links = judgement
+            .elements
+            .iter()
+            .filter(|e| site.purpose(&e.element) == Purpose::Link);
+        let Some(link) = links.next().filter(|l| step.elements.contains(&l.element)) else {
+            return;
+        };
+        match link.verdict {
+            Verdict::Said if link.expected != shown => self.note(Note::LinkNoticed),
+            Verdict::Wrong if link.heard.as_ref() == Some(&shown) => self.note(Note::LinkTaken),
+            _ => {}
+        }
+    }
+
+    /// The winch driver refuses: nothing moves, and the ready call comes again when the winch is ready.
+    fn refuse(&mut self, site: &Site, step: &Step) {
+        self.refusing = false;
+        let Some(refusal) = site.launch.as_ref().and_then(|l| l.refusal.clone()) else {
+            return;
+        };
+        let line = self.told(site, step, &refusal[0]);
+        self.say(step, line);
+        self.turn = Turn::new(self.situation.clone());
+        self.passed_over = 0;
+        self.want = Some(Want::Wait);
+    }
+
+    fn did_wait(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
+            // The call comes again while the winch is not ready.
+            Did::Called { judgement, .. } if judgement.outcome == Outcome::Pass => {
+                self.note(Note::CalledOverRefusal);
+                self.passed_over += 1;
+                if self.passed_over >= PASSED_OVER {
+                    self.end(Ending::BrokenOff);
+                }
+            }
+            // Words that only acknowledge, or none.
+            Did::Called { .. } | Did::Nothing | Did::Hand | Did::Signal(_) => {
+                let again = site.launch.as_ref().and_then(|l| l.refusal.as_ref());
+                if let Some(line) = again.map(|r| self.told(site, step, &r[1])) {
+                    self.say(step, line);
+                }
+                self.want = Some(Want::Call);
             }
         }
     }
@@ -198,8 +313,8 @@ impl Launch {
                 // What else is said to a right readback changes nothing.
                 None => self.readback_stands(site, step),
             },
-            Did::Nothing | Did::Hand if wrong.is_some() => self.end(Ending::ReadbackAccepted),
-            Did::Nothing | Did::Hand => self.readback_stands(site, step),
+            Did::Nothing | Did::Hand | Did::Signal(_) if wrong.is_some() => self.end(Ending::ReadbackAccepted),
+            Did::Nothing | Did::Hand | Did::Signal(_) => self.readback_stands(site, step),
         }
     }
 
@@ -218,7 +333,8 @@ impl Launch {
                     Note::CorrectedWithoutNegative
                 });
                 let right = self.situation.values(site, step);
-                self.say(step, call_line(site, step, &right));
+                let line = self.call_line(site, step, &right);
+                self.say(step, line);
                 self.keep(&right);
                 self.misread = None;
                 self.want = None;
@@ -247,6 +363,10 @@ impl Launch {
 
     fn did_hazard(&mut self, site: &Site, did: Did) {
         let hand = self.has_a_hand(site);
+        let moving = self.moving(site);
+        let mine = self
+            .step(site)
+            .is_some_and(|s| s.speaker == self.role && s.by.has_words());
         match did {
             Did::Hand if hand => {
                 self.note(Note::HandFirst);
@@ -256,32 +376,100 @@ impl Launch {
                     self.end(Ending::ByHand);
                 }
             }
-            // In doubt whether it was a stop the others stop.
-            Did::Called { judgement, .. } if judgement.stop || maybe_stop(site, judgement) => {
+            // In doubt whether it was a stop the others stop; so they do upon "not ready" when the cable moves already.
+            Did::Called { judgement, refused, .. }
+                if judgement.stop || maybe_stop(site, judgement) || refused && moving =>
+            {
                 if hand {
                     self.note(Note::WordsBeforeHand);
                 }
                 self.end(Ending::Stopped);
             }
-            Did::Called { .. } | Did::Hand | Did::Nothing => self.end(Ending::HazardMissed),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            // Nothing moves without the call that was held back.
+            Did::Nothing if mine && !moving => self.end(Ending::HeldBack),
+            Did::Called { .. } | Did::Hand | Did::Nothing | Did::Signal(_) => self.end(Ending::HazardMissed),
+        }
+    }
+
+    /// Act first, then the words, or none.
+    fn did_failure(&mut self, site: &Site, did: Did) {
+        match did {
+            Did::Hand => {
+                self.note(Note::HandFirst);
+                let band = self.failed(site).and_then(|f| f.band.as_ref());
+                let band = band.and_then(|name| site.bands.iter().find(|b| &b.name == name));
+                self.queue.extend(band.map(|b| Next::See(b.text(site))));
+                self.want = Some(Want::Words);
+            }
+            Did::Called { .. } => {
+                self.note(Note::WordsBeforeHand);
+                self.no_hand();
+            }
+            Did::Nothing | Did::Signal(_) => {
+                self.note(Note::HandWanted);
+                self.no_hand();
+            }
+        }
+    }
+
+    /// The right signal goes on, another one is remarked upon.
+    fn did_signal(&mut self, site: &Site, step: &Step, did: Did) {
+        match did {
+            Did::Signal(id) if step.signal.as_deref() == Some(id) => self.want = None,
+            Did::Signal(_) => {
+                self.note(Note::OtherSignal);
+                self.pass_over(step);
+            }
+            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
+            Did::Called { .. } | Did::Hand => {
+                self.note(Note::SignalWanted);
+                self.pass_over(step);
+            }
+            Did::Nothing => {
+                self.note(Note::TurnPassed);
+                self.pass_over(step);
+            }
+        }
+    }
+
+    fn no_hand(&mut self) {
+        self.passed_over += 1;
+        if self.passed_over >= PASSED_OVER {
+            self.end(Ending::NotReleased);
         }
     }
 
     fn did_release(&mut self, site: &Site, did: Did) {
+        let wanted = site.customs.release_pulls;
+        let count = |n: u8| {
+            let (n, of) = (n.to_string(), wanted.to_string());
+            site.language.text("release.count", &[("n", &n), ("of", &of)])
+        };
         match did {
             Did::Hand => {
-                self.pulls += 1;
-                if self.pulls >= site.customs.release_pulls {
+                self.passed_over = 0;
+                self.pull(count(self.pulls + 1));
+                if self.pulls >= wanted {
                     self.want = None;
                 }
             }
             Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
-            Did::Called { .. } | Did::Nothing => {
-                self.note(Note::HandWanted);
+            // The cable is off after the first pull as a rule; the others make sure of it.
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) if self.pulls > 0 => {
                 self.passed_over += 1;
-                if self.passed_over >= PASSED_OVER {
-                    self.end(Ending::NotReleased);
+                if self.passed_over > 1 {
+                    self.note(Note::PulledTooFew);
+                    self.want = None;
+                } else {
+                    self.note(Note::PullAgain);
+                    self.queue.push_back(Next::See(count(self.pulls)));
                 }
+            }
+            Did::Called { .. } | Did::Nothing | Did::Signal(_) => {
+                self.note(Note::HandWanted);
+                self.no_hand();
             }
         }
     }

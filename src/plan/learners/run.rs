@@ -413,7 +413,7 @@ mod tests {
         let site = site("larkmoor");
         let outline = Outline {
             learners: 6,
-            days: 25,
+            days: 60,
             minutes: 10,
             steps: all_steps(&site),
             seed: 5,

@@ -7,6 +7,7 @@ use crate::site::problem::Problem;
 use crate::site::raw::{self, RawElements};
 use crate::site::{Aircraft, Element, Language, Purpose, Station, Step, Wording};
 use std::collections::{BTreeMap, BTreeSet};
+use toml::Spanned;
 
 /// The file in which the values of an element stand.
 fn file_of(element: &Element) -> &'static str {
@@ -14,6 +15,18 @@ fn file_of(element: &Element) -> &'static str {
         Purpose::Cable | Purpose::Address => "site.toml",
         Purpose::Type => "fleet.toml",
         _ => "words.toml",
+    }
+}
+
+/// Words that are said several times: fewer times are half of them.
+fn said_often(values: &mut [Wording], incomplete: &mut Vec<String>, times: usize) {
+    let often = |text: &String, n: usize| vec![text.as_str(); n].join(", ");
+    for v in values {
+        for text in v.texts() {
+            incomplete.extend((1..times).map(|n| often(text, n)));
+        }
+        v.taught = often(&v.taught, times);
+        v.understood = v.understood.iter().map(|t| often(t, times)).collect();
     }
 }
 
@@ -58,6 +71,7 @@ impl Builder<'_> {
         stations: &[Station],
         cables: &[Wording],
         fleet: &[Aircraft],
+        language: Option<Language>,
     ) -> BTreeMap<String, Element> {
         let w = "words.toml";
         let mut elements = BTreeMap::new();
@@ -65,18 +79,16 @@ impl Builder<'_> {
             self.unique(w, "The value", r.value.iter().chain(&r.other).map(|v| &v.id));
             let mut values: Vec<Wording> = r.value.iter().map(|v| self.wording(w, v)).collect();
             let purpose = self.purpose(id, r);
+            if let Some(number) = &r.number {
+                values.extend(self.numbers(number, language));
+            }
             match purpose {
                 Purpose::Address => values.extend(stations.iter().map(|s| s.address.clone())),
                 Purpose::Cable => values.extend(cables.iter().cloned()),
                 Purpose::Type => {
                     for a in fleet {
                         if !values.iter().any(|v| v.id == a.kind) {
-                            values.push(Wording {
-                                id: a.kind.clone(),
-                                taught: a.kind.clone(),
-                                understood: Vec::new(),
-                                scene: None,
-                            });
+                            values.push(Wording::plain(&a.kind, &a.kind, Vec::new()));
                         }
                     }
                 }
@@ -115,6 +127,19 @@ impl Builder<'_> {
                     "Give it at least one value = [{ id = …, taught = … }].",
                 );
             }
+            let mut incomplete: Vec<String> = r.incomplete.iter().map(|t| self.words(w, t)).collect();
+            if let Some(times) = &r.times {
+                let n = self.range(w, times, 1..=4);
+                if purpose == Purpose::Stop && n > 1 {
+                    self.at(
+                        w,
+                        &times.span(),
+                        "One stop is enough",
+                        "Teach it as often as is the habit; take `times` away.",
+                    );
+                }
+                said_often(&mut values, &mut incomplete, usize::from(n));
+            }
             let element = Element {
                 id: id.clone(),
                 purpose,
@@ -122,14 +147,60 @@ impl Builder<'_> {
                 label: r.label.get_ref().clone(),
                 why: r.why.get_ref().clone(),
                 values,
-                incomplete: r.incomplete.iter().map(|t| self.words(w, t)).collect(),
+                incomplete,
                 other: r.other.iter().map(|v| self.wording(w, v)).collect(),
                 negated: r.negated.iter().map(|t| self.words(w, t)).collect(),
             };
-            self.same_words(w, r, &element);
+            self.same_words(w, &r.label, &element);
+            self.scenes(w, &r.label, &element);
             elements.insert(id.clone(), element);
         }
         elements
+    }
+
+    /// Numbers as values, each spoken digit by digit.
+    fn numbers(&mut self, raw: &raw::RawNumber, language: Option<Language>) -> Vec<Wording> {
+        let w = "words.toml";
+        let (from, to) = (*raw.from.get_ref(), *raw.to.get_ref());
+        if from > to || usize::from(to - from) >= super::effects::MOST_WORDINGS {
+            self.at(
+                w,
+                &raw.to.span(),
+                format!("There are no numbers from {from} to {to}, or too many"),
+                format!(
+                    "Write the smaller one first, and at most {} of them.",
+                    super::effects::MOST_WORDINGS
+                ),
+            );
+            return Vec::new();
+        }
+        for text in [&raw.taught, &raw.scene].into_iter().chain(&raw.understood) {
+            if !text.get_ref().contains("{number}") {
+                self.at(
+                    w,
+                    &text.span(),
+                    "The number is not in it",
+                    "Write {number} where it belongs.",
+                );
+            }
+        }
+        let language = language.unwrap_or(Language::ENGLISH);
+        let spoken = |n: u16| {
+            let digits = n.to_string();
+            let word = |c: char| c.to_digit(10).map(|d| language.digit_word(d as u8).to_owned());
+            digits.chars().filter_map(word).collect::<Vec<_>>().join(" ")
+        };
+        let fill = |text: &Spanned<String>, number: &str| text.get_ref().replace("{number}", number);
+        (from..=to)
+            .map(|n| {
+                let words = spoken(n);
+                let understood = raw.understood.iter().map(|t| fill(t, &words)).collect();
+                Wording {
+                    scene: Some(fill(&raw.scene, &n.to_string())),
+                    ..Wording::plain(n.to_string(), fill(&raw.taught, &words), understood)
+                }
+            })
+            .collect()
     }
 
     /// What an element is for: as its file says, else as its id says.
@@ -234,7 +305,7 @@ impl Builder<'_> {
     }
 
     /// One wording for two values would let a wrong value pass.
-    pub(super) fn same_words(&mut self, file: &str, raw: &raw::RawElement, element: &Element) {
+    pub(super) fn same_words(&mut self, file: &str, at: &Spanned<String>, element: &Element) {
         let mut seen: BTreeMap<Vec<String>, String> = BTreeMap::new();
         for v in element.values.iter().chain(&element.other) {
             for text in v.texts() {
@@ -243,7 +314,7 @@ impl Builder<'_> {
                 {
                     self.at(
                         file,
-                        &raw.label.span(),
+                        &at.span(),
                         format!(
                             "\"{text}\" stands for two values of {}: {first} and {}",
                             element.id, v.id

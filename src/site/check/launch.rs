@@ -2,16 +2,18 @@
 
 use super::{Builder, SPEAKERS};
 use crate::site::raw::{self, RawLine};
-use crate::site::{BRIEFING, By, Element, Eventuality, Hazard, Launch, Purpose, Station, Step, Wording, placeholders};
+use crate::site::{BRIEFING, By, Element, Hazard, Launch, Signal, Station, Step, placeholders};
 use std::collections::BTreeMap;
 use toml::Spanned;
 
 impl Builder<'_> {
+    #[allow(clippy::too_many_lines, reason = "one rule of a step after the other")]
     pub(super) fn steps(
         &mut self,
         raw: Vec<raw::RawStep>,
         elements: &BTreeMap<String, Element>,
         stations: &[Station],
+        signals: &[Signal],
     ) -> Vec<Step> {
         let f = "steps.toml";
         let mut steps = Vec::new();
@@ -42,7 +44,9 @@ impl Builder<'_> {
             }
             let ids: Vec<String> = r.elements.iter().map(|e| e.get_ref().clone()).collect();
             let by = self.by(r.by.as_ref());
-            if ids.is_empty() && by != By::Hand {
+            let wordless = matches!(by, By::Hand | By::Signal);
+            self.by_signal(&r, by, signals);
+            if ids.is_empty() && !wordless {
                 self.at(
                     f,
                     &r.id.span(),
@@ -50,7 +54,7 @@ impl Builder<'_> {
                     "Name the parts of its call.",
                 );
             }
-            if r.critical.is_empty() && by != By::Hand {
+            if r.critical.is_empty() && !wordless {
                 self.at(
                     f,
                     &r.id.span(),
@@ -102,6 +106,9 @@ impl Builder<'_> {
                 by,
                 scene: r.scene,
                 readback_of: r.readback_of.map(Spanned::into_inner),
+                may_be_left_out: r.may_be_left_out,
+                with_release: r.with_release,
+                signal: r.signal.map(Spanned::into_inner),
                 elements: ids,
                 critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
                 taught: r.taught.into_inner(),
@@ -113,6 +120,26 @@ impl Builder<'_> {
             });
         }
         steps
+    }
+
+    /// A step done by a signal names one of the site's, and no other does.
+    fn by_signal(&mut self, step: &raw::RawStep, by: By, signals: &[Signal]) {
+        let f = "steps.toml";
+        if (by == By::Signal) != step.signal.is_some() {
+            self.at(
+                f,
+                &step.id.span(),
+                format!(
+                    "The step \"{}\" is done by a signal and names none, or the other way round",
+                    step.id.get_ref()
+                ),
+                "Write by = \"signal\" and signal = \"…\", the id of a [[signal]] of site.toml.",
+            );
+        }
+        if let Some(signal) = &step.signal {
+            let known: Vec<String> = signals.iter().map(|s| s.id.clone()).collect();
+            self.known(f, signal, "signal of site.toml", &known);
+        }
     }
 
     pub(super) fn launch(&mut self, raw: raw::RawLaunch, steps: &[Step]) -> Launch {
@@ -133,7 +160,18 @@ impl Builder<'_> {
                 "Add a [[step]] with the id \"stop\": anybody may call it at any time.",
             );
         }
+        let elements: Vec<String> = steps.iter().flat_map(|s| s.elements.clone()).collect();
+        if raw.refusal.is_some() != raw.ready_again.is_some() {
+            self.whole(
+                f,
+                "A refusal of the winch needs its end",
+                "Give [launch] both refusal and ready_again, or neither.",
+            );
+        }
+        let lines = raw.refusal.zip(raw.ready_again);
+        let refusal = lines.map(|(no, yes)| Box::new([self.line(f, no, &elements), self.line(f, yes, &elements)]));
         Launch {
+            refusal,
             order,
             sometimes: raw.sometimes.into_iter().map(Spanned::into_inner).collect(),
             no_answer: self.words(f, &raw.no_answer),
@@ -153,8 +191,8 @@ impl Builder<'_> {
                         self.at(
                             f,
                             &id.span(),
-                            "A hazard in the air is no matter of words",
-                            "Hazards belong to steps at the launch point; what is done in the air your instructor teaches.",
+                            "A hazard belongs to the launch point",
+                            "What fails in the air is a [[failure]]; how it is flown your instructor teaches.",
                         );
                     }
                 }
@@ -166,51 +204,6 @@ impl Builder<'_> {
                     label: h.label.into_inner(),
                     during: h.during.into_iter().map(Spanned::into_inner).collect(),
                 }
-            })
-            .collect()
-    }
-
-    /// The parts of the briefing. Each is an element too, so that a step can ask for it.
-    pub(super) fn eventualities(
-        &mut self,
-        raw: &[raw::RawEventuality],
-        elements: &mut BTreeMap<String, Element>,
-    ) -> Vec<Eventuality> {
-        let b = BRIEFING;
-        self.unique(b, "The eventuality", raw.iter().map(|x| &x.id));
-        raw.iter()
-            .map(|r| {
-                let id = r.id.get_ref().clone();
-                let wording = Wording {
-                    id: id.clone(),
-                    taught: self.words(b, &r.taught),
-                    understood: r.understood.iter().map(|t| self.words(b, t)).collect(),
-                    scene: None,
-                };
-                if elements.contains_key(&id) {
-                    self.at(
-                        b,
-                        &r.id.span(),
-                        format!("\"{id}\" is an element of words.toml already"),
-                        "Give the eventuality a name of its own.",
-                    );
-                }
-                let label = r.label.get_ref().clone();
-                elements.insert(
-                    id.clone(),
-                    Element {
-                        id,
-                        purpose: Purpose::Eventuality,
-                        asked: None,
-                        label: label.clone(),
-                        why: r.why.clone().unwrap_or_default(),
-                        values: vec![wording.clone()],
-                        incomplete: Vec::new(),
-                        other: Vec::new(),
-                        negated: Vec::new(),
-                    },
-                );
-                Eventuality { wording, label }
             })
             .collect()
     }

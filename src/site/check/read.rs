@@ -26,6 +26,17 @@ impl Builder<'_> {
         .at(span, wrong, right);
     }
 
+    /// Something that the program does not use: told, and no problem.
+    pub(super) fn no_effect(&mut self, file: &str, span: &std::ops::Range<usize>, what: &str, instead: &str) {
+        let text = self.files.texts.get(file).map_or("", String::as_str);
+        Collector {
+            file,
+            text,
+            found: self.notices,
+        }
+        .at(span, format!("\"{what}\" has no effect yet"), instead);
+    }
+
     pub(super) fn whole(&mut self, file: &str, wrong: impl Into<String>, right: impl Into<String>) {
         Collector {
             file,
@@ -145,6 +156,8 @@ impl Builder<'_> {
             taught: self.words(file, &raw.taught),
             understood: raw.understood.iter().map(|t| self.words(file, t)).collect(),
             scene: raw.scene.clone(),
+            types: raw.types.iter().map(|t| t.get_ref().clone()).collect(),
+            why: raw.why.as_ref().map(|t| self.words(file, t)),
         }
     }
 
@@ -274,10 +287,11 @@ impl Builder<'_> {
     }
 
     pub(super) fn by(&mut self, raw: Option<&Spanned<String>>) -> By {
-        let known = ["radio", "voice", "hand"];
+        let known = ["radio", "voice", "hand", "signal"];
         match raw.map(|b| self.one_of("steps.toml", b, &known)).as_deref() {
             Some("voice") => By::Voice,
             Some("hand") => By::Hand,
+            Some("signal") => By::Signal,
             _ => By::Radio,
         }
     }

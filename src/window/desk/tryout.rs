@@ -3,7 +3,7 @@
 use super::OnDesk;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, judge, judge::Limits};
 use crate::drill::deal;
-use crate::site::{By, Site, Step};
+use crate::site::{Site, Step};
 use crate::window::look;
 use crate::window::words::{Words, capital};
 use eframe::egui::{ComboBox, Grid, RichText, TextEdit, Ui};
@@ -29,7 +29,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     let steps: Vec<&Step> = site
         .steps
         .iter()
-        .filter(|s| s.by != By::Hand && !s.elements.is_empty())
+        .filter(|s| s.by.has_words() && !s.elements.is_empty())
         .collect();
     let titles: Vec<String> = steps.iter().map(|s| s.title.clone()).collect();
     let gliders: Vec<String> = site

@@ -18,6 +18,7 @@ pub(super) struct Near<'a> {
     pub heads: u8,
     pub hooked: bool,
     pub left_wing_drops: bool,
+    pub canopy_open: bool,
 }
 
 /// Half the span, metres; shortened, so that the glider can be large in the picture.
@@ -171,12 +172,15 @@ fn body(c: &Canvas<'_>, frame: &Frame, edge: Stroke) {
 /// The canopy with a place for each seat, and a head in each that is taken; who is alone sits in front.
 fn cockpit(c: &Canvas<'_>, frame: &Frame, g: &Near<'_>, edge: Stroke) {
     let back = if g.seats > 1 { 0.05 } else { 1.05 };
+    // Not locked it stands up at the front.
+    let lift = if g.canopy_open { 0.45 } else { 0.0 };
+    let at = |f: f32, u: f32| frame.at(f, 0.0, u + lift * (f - back));
     let glass = vec![
-        frame.at(2.35, 0.0, 0.86),
-        frame.at(2.00, 0.0, 1.42),
-        frame.at(1.60, 0.0, 1.62),
-        frame.at(back + 0.35, 0.0, 1.66),
-        frame.at(back, 0.0, 1.12),
+        at(2.35, 0.86),
+        at(2.00, 1.42),
+        at(1.60, 1.62),
+        at(back + 0.35, 1.66),
+        at(back, 1.12),
     ];
     c.painter.add(Shape::convex_polygon(glass, c.ink.glass, edge));
     let seats = [1.72, 0.72];

@@ -417,6 +417,22 @@ impl Conductor {
         self.tell_flight();
     }
 
+    /// A signal of the site's own.
+    pub(super) fn signal(&mut self, id: &str) {
+        if !self.flight.as_ref().is_some_and(Flight::may_speak) {
+            return;
+        }
+        let over = self.hush();
+        let Some(flight) = &mut self.flight else { return };
+        match over {
+            None => flight.launch.did(&flight.site, Did::Signal(id)),
+            Some(radio) => flight.launch.cut_in(&flight.site, Did::Signal(id), radio),
+        }
+        flight.stamp();
+        self.go_on_soon();
+        self.tell_flight();
+    }
+
     /// The student lets the turn pass: says nothing, or lets a readback stand.
     pub(super) fn nothing_done(&mut self) {
         let Some(flight) = &mut self.flight else { return };
@@ -508,8 +524,8 @@ fn kind(flight: &Flight) -> Kind {
     match flight.launch.want() {
         Some(Want::Call) => Kind::Call,
         Some(Want::Readback) => Kind::Readback,
-        Some(Want::Hazard) => Kind::Hazard,
+        Some(Want::Hazard | Want::Failure) => Kind::Hazard,
         Some(Want::Release) => Kind::Release,
-        Some(Want::Words | Want::Aside) | None => Kind::Words,
+        Some(Want::Words | Want::Aside | Want::Signal | Want::Wait) | None => Kind::Words,
     }
 }
