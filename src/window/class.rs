@@ -319,7 +319,7 @@ impl ClassPage {
                 }
                 ui.end_row();
                 for row in &board.rows {
-                    ui.label(RichText::new(&row.name).strong());
+                    ui.label(look::bold(&row.name));
                     ui.label(row.today.to_string());
                     ui.label(counts(&row.at_once));
                     ui.label(row.lately.as_ref().map_or_else(|| "-".to_owned(), counts));

@@ -326,7 +326,6 @@ impl DeskPage {
     }
 
     fn messages(&self, ui: &mut Ui, words: Words) {
-        let dark = ui.visuals().dark_mode;
         let (text, good) = match &self.told {
             None => return,
             Some(Told::Failed(text)) => (text.clone(), false),
@@ -339,8 +338,8 @@ impl DeskPage {
                 (words.fill("desk.recorded", &[("seconds", &seconds)]), true)
             }
         };
-        let colour = if good { look::good(dark) } else { look::trouble(dark) };
-        look::card(ui, colour).show(ui, |ui| ui.label(RichText::new(text).color(colour)));
+        let hue = if good { look::Hue::Green } else { look::Hue::Amber };
+        look::card(ui, hue).show(ui, |ui| ui.add(eframe::egui::Label::new(RichText::new(text).color(hue.on(ui))).wrap()));
     }
 
     /// A draft was left behind: take it up, or throw it away.

@@ -80,7 +80,7 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
                 ("cable", &s.cable),
             ],
         );
-        ui.add(Label::new(RichText::new(board).strong()).wrap());
+        ui.add(Label::new(look::bold(board)).wrap());
     }
     if ui.button(words.say("ear.hear_again")).clicked() {
         given.ask(Command::PlayEar);

@@ -270,7 +270,7 @@ impl FirstPage {
                 let now = ui.input(|i| i.time);
                 let since = *since.get_or_insert(now);
                 ui.label(RichText::new(words.fill("first.trial_say", &[("call", call)])).text_style(look::big()));
-                practice::level_bar(ui, words, given.shown.level);
+                practice::level_bar(ui, words, given.shown.level, false);
                 let enough = ui.button(words.say("first.trial_enough")).clicked();
                 if enough || now - since > LISTENS {
                     given.ask(Command::Trial(TrialCommand::Enough));

@@ -19,7 +19,7 @@ impl Content for HelpPage {
         ui.heading(words.say("about.heading"));
         text(ui, words.say("about.text"));
         ui.add_space(6.0);
-        ui.label(RichText::new(words.say("about.cautions_heading")).strong());
+        ui.label(look::bold(words.say("about.cautions_heading")));
         text(ui, words.say("about.cautions"));
         for entry in Page::ALL.iter().filter(|e| e.page != Page::Help) {
             ui.separator();

@@ -191,7 +191,7 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
         });
     numbers(ui, words, "days", |ui| {
         for key in ["progress.day", "progress.attempts", "progress.passed"] {
-            ui.label(RichText::new(words.say(key)).strong());
+            ui.label(look::bold(words.say(key)));
         }
         ui.end_row();
         for d in days.iter().rev() {
@@ -337,7 +337,7 @@ fn tally_text(words: Words, tally: &Tally) -> String {
 
 fn one_element(ui: &mut Ui, words: Words, label: &str, course: &Course) {
     ui.add_space(6.0);
-    ui.label(RichText::new(words.fill("progress.course", &[("part", label)])).strong());
+    ui.label(look::bold(words.fill("progress.course", &[("part", label)])));
     let dark = ui.visuals().dark_mode;
     let colour = look::good(dark);
     let known: Vec<(f64, Share)> = course

@@ -58,7 +58,7 @@ impl Sound {
         match &shown.microphone {
             Some(name) => {
                 ui.label(words.fill("sound.in_use", &[("name", name)]));
-                practice::level_bar(ui, words, shown.level);
+                practice::level_bar(ui, words, shown.level, true);
             }
             None => {
                 ui.label(words.say("sound.no_microphone"));
@@ -72,7 +72,7 @@ impl Sound {
         let now = given.settings.talk_key();
         ui.label(words.fill("sound.talk_key", &[("key", talk::key_name(words, now))]));
         if self.asks_key {
-            let press = ui.label(RichText::new(words.say("sound.press_key")).strong());
+            let press = ui.label(look::bold(words.say("sound.press_key")));
             // Else a focused button would take Space and Enter for itself.
             ui.memory_mut(Memory::stop_text_input);
             press.request_focus();

@@ -17,11 +17,11 @@ pub(super) struct Typed {
 
 /// Draw the field. `may`: a call is wanted now.
 pub(super) fn ui(ui: &mut Ui, words: Words, draft: &mut String, may: bool) -> Typed {
-    let label = ui.label(words.say("practice.type"));
     let send = words.say("practice.send");
     let galley = WidgetText::from(send).into_galley(ui, None, f32::INFINITY, TextStyle::Button);
     let button = galley.size().x + 2.0 * ui.spacing().button_padding.x + ui.spacing().item_spacing.x;
     ui.horizontal_wrapped(|ui| {
+        let label = ui.label(words.say("practice.type"));
         let whole = ui.available_width();
         let width = if whole - button >= NARROW {
             whole - button

@@ -103,7 +103,7 @@ impl Desk {
 
     fn trouble(&self, part: &str) -> String {
         self.until(|e| match e {
-            Event::Trouble(t) if t.contains(part) => Some(t.clone()),
+            Event::Trouble(t) if t.text.contains(part) => Some(t.text.clone()),
             _ => None,
         })
     }
@@ -482,7 +482,7 @@ fn another_call_is_practised_and_nothing_plays_where_there_is_no_loudspeaker() {
     let dir = tempfile::tempdir().unwrap();
     let desk = Desk::at(dir.path());
     desk.begin();
-    desk.send(Command::PlayModel);
+    desk.send(Command::PlayModel { slow: false });
     desk.trouble("no loudspeaker");
     desk.send(Command::PlayPart { begin: 0.0, end: 1.0 });
     desk.trouble("no spoken call");

@@ -97,7 +97,7 @@ pub(super) fn show(ui: &mut Ui, words: Words, changes: &Changes) {
         ui.label(words.say("desk.same_meaning"));
     }
     ui.add_space(4.0);
-    ui.label(RichText::new(words.say("desk.scores")).strong());
+    ui.label(look::bold(words.say("desk.scores")));
     if changes.effects.is_empty() {
         ui.label(words.say("desk.no_effect"));
     }
@@ -201,7 +201,7 @@ pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, look
         ("id", looked.id.as_str()),
         ("version", looked.version.as_str()),
     ];
-    ui.label(RichText::new(words.fill("desk.import_holds", &values)).strong());
+    ui.label(look::bold(words.fill("desk.import_holds", &values)));
     let key = match &looked.changes {
         None => "desk.import_take",
         Some(changes) => {

@@ -62,7 +62,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     .labelled_by(label.id);
     ui.checkbox(&mut t.shown, words.say("desk.try_show"));
     if t.shown {
-        ui.label(RichText::new(situation.taught_call(&site, step)).strong());
+        ui.label(look::bold(situation.taught_call(&site, step)));
     }
     if t.typed.trim().is_empty() {
         return;
@@ -100,7 +100,7 @@ fn verdict(ui: &mut Ui, words: Words, site: &Site, judgement: &Judgement) {
     ui.label(
         RichText::new(capital(words.say(look::outcome_key(judgement.outcome))))
             .strong()
-            .color(look::outcome(judgement.outcome, dark)),
+            .color(look::outcome(judgement.outcome).of(dark)),
     );
     Grid::new("tried").num_columns(3).striped(true).show(ui, |ui| {
         for e in &judgement.elements {

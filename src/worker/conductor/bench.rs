@@ -133,8 +133,8 @@ impl Conductor {
     fn say_aside(&mut self, line: voice::Line, what: What) {
         self.stop_playing();
         let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
-            self.out
-                .trouble("there is no loudspeaker here; choose one on the page about sound");
+            let text = "there is no loudspeaker here; choose one on the page about sound";
+            self.out.known("no_loudspeaker", text, &[]);
             return;
         };
         let radio = (what == What::Aside && line.role.on_radio()).then(Radio::default);
@@ -150,8 +150,8 @@ impl Conductor {
             self.taking_cancelled();
         }
         let Some(recorder) = self.recorder.as_ref().filter(|_| self.microphone.is_some()) else {
-            self.out
-                .trouble("no microphone is open; choose one on the page about sound");
+            let text = "no microphone is available; choose one on the page about sound";
+            self.out.known("no_microphone", text, &[]);
             return false;
         };
         recorder.press(None, None);

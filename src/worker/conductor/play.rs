@@ -43,7 +43,18 @@ impl Conductor {
         self.play(part(&clip.samples, begin, end).to_vec(), What::Own);
     }
 
-    pub(super) fn play_model(&mut self) {
+    /// The student's call of this number in the launch.
+    pub(super) fn play_flown(&mut self, n: usize) {
+        let Some(flight) = self.flight.as_ref().filter(|f| f.state == TurnState::Done) else {
+            return;
+        };
+        if let Some(clip) = flight.clip(n).cloned() {
+            self.stop_playing();
+            self.play(clip.samples.clone(), What::Own);
+        }
+    }
+
+    pub(super) fn play_model(&mut self, slow: bool) {
         let (Some((site, step)), Some(run)) = (self.step(), &self.run) else {
             return;
         };
@@ -53,12 +64,13 @@ impl Conductor {
         let line = voice::Line {
             text: run.turn.situation.taught_call(&site, &step),
             clip: None,
-            role: Role::of(&step.speaker),
+            role: if slow { Role::Slow } else { Role::of(&step.speaker) },
             language: site.language,
         };
         self.stop_playing();
         if !self.voice_says(line) {
-            self.out.trouble("nothing can be played here: there is no loudspeaker");
+            let text = "nothing can be played here: there is no loudspeaker";
+            self.out.known("no_loudspeaker", text, &[]);
         }
     }
 
