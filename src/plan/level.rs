@@ -186,9 +186,16 @@ mod tests {
         let (words, letters) = (Some(Level::WithWords), Some(Level::FirstLetters));
         assert_eq!(shown, [words, words, letters, letters, None, None]);
         for level in Level::ALL {
-            assert_eq!(level.shows_words(), matches!(level, Level::WithWords | Level::FirstLetters));
+            assert_eq!(
+                level.shows_words(),
+                matches!(level, Level::WithWords | Level::FirstLetters)
+            );
         }
-        assert_eq!(after(&[(Level::WithWords, true); 40]), Level::Written, "nobody rises by reading aloud");
+        assert_eq!(
+            after(&[(Level::WithWords, true); 40]),
+            Level::Written,
+            "nobody rises by reading aloud"
+        );
     }
 
     #[test]

@@ -59,7 +59,10 @@ impl Past {
     /// Does this call show anything about the student? Reading words aloud does not.
     pub fn counts(&self) -> bool {
         !self.level.is_some_and(Level::shows_words)
-            && self.first_attempt && !self.held_out && !self.stopped && self.outcome != Outcome::NothingHeard
+            && self.first_attempt
+            && !self.held_out
+            && !self.stopped
+            && self.outcome != Outcome::NothingHeard
     }
 
     /// The verdict on an element.

@@ -58,7 +58,10 @@ impl CallsPage {
     /// The example: which glider, which cable.
     fn example(&mut self, ui: &mut Ui, words: Words, site: &Site) {
         ui.horizontal_wrapped(|ui| {
-            let now = site.fleet.get(self.glider).map_or_else(String::new, |a| a.registration.to_string());
+            let now = site
+                .fleet
+                .get(self.glider)
+                .map_or_else(String::new, |a| a.registration.to_string());
             super::practice::list(ui, "calls.glider", words, &now, |ui| {
                 for (n, a) in site.fleet.iter().enumerate() {
                     ui.selectable_value(&mut self.glider, n, format!("{}, {}", a.registration, a.kind));
@@ -75,7 +78,11 @@ impl CallsPage {
 
     fn situation(&self, site: &Site) -> Option<Situation> {
         let (glider, cable) = (site.fleet.get(self.glider)?, site.cables.get(self.cable)?);
-        Some(Situation::new(glider.registration.clone(), glider.seats, cable.id.clone()))
+        Some(Situation::new(
+            glider.registration.clone(),
+            glider.seats,
+            cable.id.clone(),
+        ))
     }
 }
 
@@ -111,7 +118,13 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situation: 
         let values = situation.values(site, step);
         let text = fill(&answer.text, |name| site.taught_words(name, values.get(name)?));
         let text = super::words::capital(&text);
-        ui.add(Label::new(look::remark(format!("{}: \u{201c}{text}\u{201d}", site.role_name(&answer.role)))).wrap());
+        ui.add(
+            Label::new(look::remark(format!(
+                "{}: \u{201c}{text}\u{201d}",
+                site.role_name(&answer.role)
+            )))
+            .wrap(),
+        );
     }
     ui.horizontal_wrapped(|ui| {
         if ui.button(words.say("calls.hear")).clicked() {

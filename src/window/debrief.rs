@@ -170,7 +170,9 @@ fn troubles(ui: &mut Ui, words: Words, judged: &Judged, kind: Kind) {
 
 /// What is worth saying about how it was spoken: over somebody, cut off, too late for a stop.
 fn remarks(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
-    let Some(delivery) = &judged.evidence.delivery else { return };
+    let Some(delivery) = &judged.evidence.delivery else {
+        return;
+    };
     let mut texts: Vec<String> = delivery.remarks().iter().map(|r| r.text(words.language())).collect();
     texts.extend(figures::late(words, delivery, site.is_stop(step)));
     for text in texts {
@@ -221,14 +223,18 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
     let heavy = look::bold_font(body.size);
     let gap = ui.spacing().item_spacing.x;
     let width = |ui: &Ui, text: &str| {
-        let galley = ui.painter().layout_no_wrap(text.to_owned(), heavy.clone(), Color32::WHITE);
+        let galley = ui
+            .painter()
+            .layout_no_wrap(text.to_owned(), heavy.clone(), Color32::WHITE);
         galley.size().x
     };
     let mut rows: Vec<Vec<(String, String, Verdict)>> = vec![Vec::new()];
     let mut used = 0.0;
     let room = ui.available_width();
     for id in placeholders(&step.taught) {
-        let Some(e) = judged.judgement.element(id) else { continue };
+        let Some(e) = judged.judgement.element(id) else {
+            continue;
+        };
         let said = verdict::on_tile(site, step, judged, e).unwrap_or_else(|| "\u{2013}".to_owned());
         let name = label(site, id).to_owned();
         let word = width(ui, words.say(look::verdict_key(e.verdict))) + 22.0;
@@ -251,7 +257,11 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
                         ui.add(Label::new(look::remark(name)).extend());
                         let said = Label::new(look::bold(said));
                         // A call of one long sentence is wider than the page.
-                        ui.add(if ui.available_width() < room * 0.9 { said.extend() } else { said.wrap() });
+                        ui.add(if ui.available_width() < room * 0.9 {
+                            said.extend()
+                        } else {
+                            said.wrap()
+                        });
                         look::signed(ui, verdict, words.say(look::verdict_key(verdict)));
                     });
                 });

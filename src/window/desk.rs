@@ -339,7 +339,9 @@ impl DeskPage {
             }
         };
         let hue = if good { look::Hue::Green } else { look::Hue::Amber };
-        look::card(ui, hue).show(ui, |ui| ui.add(eframe::egui::Label::new(RichText::new(text).color(hue.on(ui))).wrap()));
+        look::card(ui, hue).show(ui, |ui| {
+            ui.add(eframe::egui::Label::new(RichText::new(text).color(hue.on(ui))).wrap())
+        });
     }
 
     /// A draft was left behind: take it up, or throw it away.

@@ -159,10 +159,16 @@ mod tests {
             prompt_to_press: Some(10.5),
             ..good.clone()
         };
-        assert!(figures(&slow, false).iter().all(Figure::inside), "looking first is right");
+        assert!(
+            figures(&slow, false).iter().all(Figure::inside),
+            "looking first is right"
+        );
         assert!(!figures(&slow, true)[0].inside(), "a stop waits for nothing");
         assert!(late(Words::English, &slow, true).is_some_and(|t| t.contains("10.5")));
-        assert_eq!((late(Words::English, &slow, false), late(Words::English, &good, true)), (None, None));
+        assert_eq!(
+            (late(Words::English, &slow, false), late(Words::English, &good, true)),
+            (None, None)
+        );
         let bad = Delivery {
             prompt_to_press: Some(-0.4),
             press_to_sound: Some(0.02),

@@ -7,8 +7,8 @@ use super::desk::DeskPage;
 use super::ear::EarPage;
 use super::first::FirstPage;
 use super::help::HelpPage;
-use super::launch::LaunchPage;
 use super::keys;
+use super::launch::LaunchPage;
 use super::look::{self, Hue};
 use super::lookpage::LookPage;
 use super::page::{Action, Content, Given};
@@ -23,8 +23,8 @@ use super::words::Words;
 use crate::drill::TurnState;
 use crate::worker::{Command, Event, ModelState, SituationRequest};
 use eframe::egui::{
-    self, Align, Align2, Button, CentralPanel, ComboBox, Frame, Key, KeyboardShortcut, Label, Layout, Margin, Modifiers, Panel,
-    RichText, ScrollArea, Stroke, Ui, Vec2,
+    self, Align, Align2, Button, CentralPanel, ComboBox, Frame, Key, KeyboardShortcut, Label, Layout, Margin,
+    Modifiers, Panel, RichText, ScrollArea, Stroke, Ui, Vec2,
 };
 
 pub use super::page::Page;
@@ -221,7 +221,11 @@ impl Front {
                 step: Some(u.step),
             })
         });
-        let step = self.settings.step.clone().filter(|id| id != FIRST_STEP && site.step(id).is_some());
+        let step = self
+            .settings
+            .step
+            .clone()
+            .filter(|id| id != FIRST_STEP && site.step(id).is_some());
         resumed.or(step.map(Command::ChooseStep)).unwrap_or(command)
     }
 
@@ -283,7 +287,9 @@ impl Front {
         let wide = ui.available_width() >= WIDE;
         let low = ui.available_height() < LOW;
         if wide {
-            let ground = Frame::new().fill(Hue::Rail.on(ui)).inner_margin(Margin::symmetric(8, 6));
+            let ground = Frame::new()
+                .fill(Hue::Rail.on(ui))
+                .inner_margin(Margin::symmetric(8, 6));
             Panel::left("pages")
                 .resizable(false)
                 .show_separator_line(false)
@@ -419,7 +425,9 @@ fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
                 ui.visuals_mut().selection.bg_fill = fill.on(ui);
             }
             let enabled = ready || !entry.needs_site;
-            let button = ui.add_enabled(enabled, button).on_disabled_hover_text(words.say("shell.page_closed"));
+            let button = ui
+                .add_enabled(enabled, button)
+                .on_disabled_hover_text(words.say("shell.page_closed"));
             let button = if n < DIGITS.len() {
                 button.on_hover_text(format!("{ctrl}+{}", n + 1))
             } else {
@@ -460,7 +468,8 @@ fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Giv
             pages(ui, page, given);
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            ui.toggle_value(helping, words.say("shell.help_here")).on_hover_text("F1");
+            ui.toggle_value(helping, words.say("shell.help_here"))
+                .on_hover_text("F1");
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let who = match &given.shown.who {
                     Who::Open => words.say("shell.no_student"),
@@ -498,11 +507,13 @@ fn help(ui: &Ui, page: Page, words: Words) -> bool {
                     closed |= ui.button(words.say("shell.close")).clicked();
                 });
             });
-            ScrollArea::vertical().max_height((room.height() - 140.0).max(80.0)).show(ui, |ui| {
-                for text in words.say(page.entry().help).lines() {
-                    ui.add(Label::new(text).wrap());
-                }
-            });
+            ScrollArea::vertical()
+                .max_height((room.height() - 140.0).max(80.0))
+                .show(ui, |ui| {
+                    for text in words.say(page.entry().help).lines() {
+                        ui.add(Label::new(text).wrap());
+                    }
+                });
         });
     closed
 }

@@ -66,7 +66,9 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, s
         }
         plan::Level::FirstLetters => {
             ui.heading(words.say("hints.letters_heading"));
-            let text = look::bold(letters(&call)).text_style(look::title()).color(Hue::Soft.on(ui));
+            let text = look::bold(letters(&call))
+                .text_style(look::title())
+                .color(Hue::Soft.on(ui));
             ui.add(Label::new(text).wrap());
             buttons(ui, given, hear);
             ui.add(Label::new(look::remark(words.say("hints.about"))).wrap());
@@ -74,7 +76,10 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, s
         _ => {
             ui.heading(words.say("hints.memory_heading"));
             ui.add(Label::new(words.say("hints.memory")).wrap());
-            if ui.add_enabled(hear, eframe::egui::Button::new(words.say("hints.show"))).clicked() {
+            if ui
+                .add_enabled(hear, eframe::egui::Button::new(words.say("hints.show")))
+                .clicked()
+            {
                 let chosen = Some(WordsShown::Whole);
                 given.ask(Command::ChooseLevel(Some(plan::Level::WithWords)));
                 given.ask(again(situation));
@@ -111,7 +116,10 @@ mod tests {
 
     #[test]
     fn first_letters_show_no_word() {
-        assert_eq!(letters("Winch, Delta two zero."), "W\u{2026} D\u{2026} t\u{2026} z\u{2026}");
+        assert_eq!(
+            letters("Winch, Delta two zero."),
+            "W\u{2026} D\u{2026} t\u{2026} z\u{2026}"
+        );
         assert_eq!(letters("\u{201e}Seil straff\u{201c}"), "S\u{2026} s\u{2026}");
     }
 
@@ -119,7 +127,10 @@ mod tests {
     fn what_is_shown_is_told_to_the_worker() {
         let told = |shown| format!("{:?}", commands(shown));
         assert_eq!(told(None), "[Teach(true), ChooseLevel(None)]");
-        assert_eq!(told(Some(WordsShown::Whole)), "[Teach(true), ChooseLevel(Some(WithWords))]");
+        assert_eq!(
+            told(Some(WordsShown::Whole)),
+            "[Teach(true), ChooseLevel(Some(WithWords))]"
+        );
         assert_eq!(told(Some(WordsShown::None)), "[Teach(false), ChooseLevel(None)]");
     }
 }

@@ -83,7 +83,12 @@ mod tests {
 
     #[test]
     fn function_keys_write_nothing() {
-        for (key, writing) in [(Key::Space, true), (Key::F, true), (Key::F13, false), (Key::Minus, true)] {
+        for (key, writing) in [
+            (Key::Space, true),
+            (Key::F, true),
+            (Key::F13, false),
+            (Key::Minus, true),
+        ] {
             assert_eq!(writes(key), writing, "{key:?}");
         }
     }

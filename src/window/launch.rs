@@ -54,9 +54,13 @@ impl Content for LaunchPage {
             self.leaving = false;
             if sides::fit(ui) {
                 sides::left_of(ui, "launch over", 0.6, |ui| {
-                    sides::scrolls(ui, ("launch over", flown.seed), |ui| self.over(ui, given, site, flown, ending));
+                    sides::scrolls(ui, ("launch over", flown.seed), |ui| {
+                        self.over(ui, given, site, flown, ending)
+                    });
                 });
-                sides::right(ui, ("whole line", flown.seed), |ui| time_line(ui, given.words, site, flown));
+                sides::right(ui, ("whole line", flown.seed), |ui| {
+                    time_line(ui, given.words, site, flown)
+                });
             } else {
                 sides::scrolls(ui, ("launch over", flown.seed), |ui| {
                     self.over(ui, given, site, flown, ending);
@@ -238,7 +242,11 @@ impl LaunchPage {
         // What the hand has done in this step is seen at once, not only in the time line.
         let here = |e: &&(f32, Entry)| matches!(&e.1, Entry::Hand { step } if Some(step) == flown.step.as_ref());
         let pulls = flown.record.iter().filter(here).count();
-        let by_hand = flown.step.as_ref().and_then(|id| site.step(id)).is_some_and(|s| s.by == By::Hand);
+        let by_hand = flown
+            .step
+            .as_ref()
+            .and_then(|id| site.step(id))
+            .is_some_and(|s| s.by == By::Hand);
         if pulls > 0 {
             let n = pulls.to_string();
             let text = if by_hand && flown.role == PILOT {
@@ -259,7 +267,11 @@ impl LaunchPage {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        let high = if ui.ctx().content_rect().height() < LOW { LOW_KEY } else { KEY };
+        let high = if ui.ctx().content_rect().height() < LOW {
+            LOW_KEY
+        } else {
+            KEY
+        };
         for moved in self.talk.ui(ui, given, transmitting, may && able, high) {
             given.ask(match moved {
                 Moved::Down => Command::Press,

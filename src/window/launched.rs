@@ -137,7 +137,9 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, call: &Ca
     let title = site.step(call.step).map_or(call.step, |s| s.title.as_str());
     ui.horizontal_wrapped(|ui| {
         ui.label(look::bold(format!("{}. {title}", n + 1)));
-        ui.label(look::remark(words.fill("launch.at", &[("s", &format!("{:.0}", call.seconds))])));
+        ui.label(look::remark(
+            words.fill("launch.at", &[("s", &format!("{:.0}", call.seconds))]),
+        ));
         if let Some(outcome) = call.outcome() {
             look::signed(ui, look::outcome_sign(outcome), words.say(look::outcome_key(outcome)));
         } else if call.judgement.stop {
@@ -186,7 +188,10 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, call: &Ca
 /// Each part that did not come, with what was said instead and what is right.
 fn faults(ui: &mut Ui, words: Words, site: &Site, call: &Called<'_>) {
     for e in call.elements().filter(|e| e.verdict != Verdict::Said) {
-        let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| x.label.as_str());
+        let label = site
+            .elements
+            .get(&e.element)
+            .map_or(e.element.as_str(), |x| x.label.as_str());
         ui.horizontal_wrapped(|ui| {
             look::signed(ui, e.verdict, words.say(look::verdict_key(e.verdict)));
             ui.label(look::bold(label));
@@ -202,7 +207,10 @@ fn faults(ui: &mut Ui, words: Words, site: &Site, call: &Called<'_>) {
 pub(super) fn entry(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, at: f32, entry: &Entry) {
     let time = format!("{at:.0} s");
     ui.horizontal_top(|ui| {
-        ui.add_sized([44.0, 18.0], Label::new(look::remark(time)).halign(eframe::egui::Align::RIGHT));
+        ui.add_sized(
+            [44.0, 18.0],
+            Label::new(look::remark(time)).halign(eframe::egui::Align::RIGHT),
+        );
         ui.vertical(|ui| match entry {
             Entry::Called {
                 want,

@@ -8,8 +8,8 @@ use super::settings::{Light, Settings};
 use crate::call::{Outcome, Verdict};
 use crate::drill::TurnState;
 use eframe::egui::{
-    self, Button, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Response, RichText, Stroke,
-    TextStyle, Theme, ThemePreference, Ui, Vec2,
+    self, Button, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Response, RichText,
+    Stroke, TextStyle, Theme, ThemePreference, Ui, Vec2,
 };
 use std::sync::Arc;
 
@@ -216,9 +216,15 @@ fn faces() -> FontDefinitions {
     let regular: &[u8] = include_bytes!("fonts/AtkinsonHyperlegible-Regular.ttf");
     let bold: &[u8] = include_bytes!("fonts/AtkinsonHyperlegible-Bold.ttf");
     for (name, bytes) in [("regular", regular), ("bold", bold)] {
-        fonts.font_data.insert(name.to_owned(), Arc::new(FontData::from_static(bytes)));
+        fonts
+            .font_data
+            .insert(name.to_owned(), Arc::new(FontData::from_static(bytes)));
     }
-    let others = fonts.families.get(&FontFamily::Proportional).cloned().unwrap_or_default();
+    let others = fonts
+        .families
+        .get(&FontFamily::Proportional)
+        .cloned()
+        .unwrap_or_default();
     for (family, name) in [(FontFamily::Proportional, "regular"), (heavy(), "bold")] {
         let mut list = vec![name.to_owned()];
         list.extend(others.iter().cloned());
@@ -260,7 +266,11 @@ fn colours(v: &mut egui::Visuals, dark: bool) {
     v.window_fill = hue(Hue::Sheet);
     v.window_stroke = Stroke::new(1.0, hue(Hue::Edge));
     v.extreme_bg_color = hue(Hue::Sheet);
-    v.faint_bg_color = if dark { Color32::from_rgb(28, 33, 38) } else { Color32::from_rgb(236, 235, 228) };
+    v.faint_bg_color = if dark {
+        Color32::from_rgb(28, 33, 38)
+    } else {
+        Color32::from_rgb(236, 235, 228)
+    };
     v.weak_text_color = Some(hue(Hue::Soft));
     v.hyperlink_color = hue(Hue::Accent);
     v.warn_fg_color = hue(Hue::Amber);
@@ -268,7 +278,13 @@ fn colours(v: &mut egui::Visuals, dark: bool) {
     v.selection.bg_fill = hue(Hue::Chosen);
     v.selection.stroke = Stroke::new(1.5, hue(Hue::ChosenInk));
     let w = &mut v.widgets;
-    for each in [&mut w.noninteractive, &mut w.inactive, &mut w.hovered, &mut w.active, &mut w.open] {
+    for each in [
+        &mut w.noninteractive,
+        &mut w.inactive,
+        &mut w.hovered,
+        &mut w.active,
+        &mut w.open,
+    ] {
         each.corner_radius = round;
         each.fg_stroke = Stroke::new(1.5, hue(Hue::Ink));
         each.weak_bg_fill = hue(Hue::Sheet);
@@ -276,9 +292,17 @@ fn colours(v: &mut egui::Visuals, dark: bool) {
         each.bg_stroke = Stroke::new(1.0, hue(Hue::Edge));
         each.expansion = 0.0;
     }
-    let line = if dark { Color32::from_rgb(58, 66, 72) } else { Color32::from_rgb(208, 208, 200) };
+    let line = if dark {
+        Color32::from_rgb(58, 66, 72)
+    } else {
+        Color32::from_rgb(208, 208, 200)
+    };
     w.noninteractive.bg_stroke = Stroke::new(1.0, line);
-    let under = if dark { Color32::from_rgb(48, 56, 62) } else { Color32::from_rgb(232, 240, 241) };
+    let under = if dark {
+        Color32::from_rgb(48, 56, 62)
+    } else {
+        Color32::from_rgb(232, 240, 241)
+    };
     w.hovered.weak_bg_fill = under;
     w.hovered.bg_fill = under;
     w.hovered.bg_stroke = Stroke::new(1.5, hue(Hue::Ink));
@@ -308,7 +332,9 @@ pub fn remark(text: impl Into<String>) -> RichText {
 /// The one main action of a page: filled, heavy, and nothing else on the page looks like it.
 pub fn primary<'t>(ui: &Ui, text: impl Into<String>) -> Button<'t> {
     let text = bold(text).color(Hue::OnAccent.on(ui));
-    Button::new(text).fill(Hue::Accent.on(ui)).min_size(Vec2::new(0.0, 40.0))
+    Button::new(text)
+        .fill(Hue::Accent.on(ui))
+        .min_size(Vec2::new(0.0, 40.0))
 }
 
 /// Adds the main action. What has a fill of its own shows the keyboard's focus by a second ring.
@@ -325,7 +351,8 @@ pub fn ring(ui: &Ui, response: &Response) {
         let stroke = Stroke::new(3.0, Hue::Focus.on(ui));
         let round = CornerRadius::same(CORNER + 3);
         let place = response.rect.expand(3.0);
-        ui.painter().rect_stroke(place, round, stroke, egui::StrokeKind::Outside);
+        ui.painter()
+            .rect_stroke(place, round, stroke, egui::StrokeKind::Outside);
     }
 }
 
@@ -349,7 +376,9 @@ pub fn sheets(ui: &mut Ui, count: usize, mut content: impl FnMut(&mut Ui, usize)
                 n
             } else {
                 let low = |c: &Ui| c.min_rect().bottom();
-                (0..across).min_by(|a, b| low(&columns[*a]).total_cmp(&low(&columns[*b]))).unwrap_or(0)
+                (0..across)
+                    .min_by(|a, b| low(&columns[*a]).total_cmp(&low(&columns[*b])))
+                    .unwrap_or(0)
             };
             if let Some(ui) = columns.get_mut(column) {
                 sheet(ui, |ui| content(ui, n));

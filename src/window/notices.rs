@@ -29,7 +29,7 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 17] = [
+const KNOWN: [(&str, &str, Cure); 18] = [
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
     ("logbook_in_memory", "notice.logbook_in_memory", Cure::Nothing),
     ("recordings_removed", "notice.recordings_removed", Cure::Time),
@@ -44,6 +44,7 @@ const KNOWN: [(&str, &str, Cure); 17] = [
     ("loudspeaker_failed", "notice.loudspeaker_failed", Cure::Loudspeaker),
     ("no_loudspeaker", "notice.no_loudspeaker", Cure::Loudspeaker),
     ("synthesised", "notice.synthesised", Cure::Time),
+    ("recording_unread", "notice.recording_unread", Cure::Time),
     ("no_model", "notice.no_model", Cure::Model),
     ("no_site", "notice.no_site", Cure::Site),
     ("typed_too_long", "notice.typed_too_long", Cure::Time),
@@ -111,7 +112,8 @@ impl Notices {
 
     /// What has stood long enough goes.
     pub fn expire(&mut self) {
-        self.0.retain(|n| n.cure() == Cure::Nothing || n.since.elapsed() < STAYS);
+        self.0
+            .retain(|n| n.cure() == Cure::Nothing || n.since.elapsed() < STAYS);
     }
 
     /// Closed by hand.
@@ -169,14 +171,24 @@ mod tests {
         let mut notices = Notices::default();
         notices.add(trouble(Some("microphone_lost"), "The microphone went away."));
         let text = notices.iter().next().unwrap().text(Words::German);
-        assert!(text.contains("Headset") && text.contains("Mikrofon") && !text.contains("went"), "{text}");
+        assert!(
+            text.contains("Headset") && text.contains("Mikrofon") && !text.contains("went"),
+            "{text}"
+        );
     }
 
     #[test]
     fn every_key_that_the_worker_tells_is_known() {
         let source = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/worker");
         let mut told = std::collections::BTreeSet::new();
-        for file in ["keeper.rs", "conductor.rs", "conductor/sound.rs", "conductor/turn.rs", "conductor/play.rs", "conductor/bench.rs"] {
+        for file in [
+            "keeper.rs",
+            "conductor.rs",
+            "conductor/sound.rs",
+            "conductor/turn.rs",
+            "conductor/play.rs",
+            "conductor/bench.rs",
+        ] {
             let text = std::fs::read_to_string(source.join(file)).unwrap();
             for piece in text.split(".known(").skip(1) {
                 told.insert(piece.trim_start().split('"').nth(1).unwrap().to_owned());

@@ -23,36 +23,34 @@ pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, tit
     let hue = look::state(state);
     let colour = hue.on(ui);
     let low = ui.ctx().content_rect().height() < LOW;
-    look::card(ui, hue)
-        .stroke(Stroke::new(2.5, colour))
-        .show(ui, |ui| {
-            ui.set_min_width((ui.available_width() - 4.0).max(0.0));
-            ui.horizontal(|ui| {
-                let (place, _) = ui.allocate_exact_size(Vec2::splat(if low { 28.0 } else { 34.0 }), Sense::hover());
-                sign(ui, place, state, colour);
-                let word = title.unwrap_or(words.say(look::state_key(state)));
-                let style = if low { look::title() } else { look::big() };
-                ui.add(egui::Label::new(RichText::new(word).text_style(style).color(colour)).truncate());
-                if state == TurnState::Transmitting {
-                    let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
-                    ui.label(RichText::new(format!("{seconds:.1} s")).heading());
-                }
-            });
-            match state {
-                TurnState::Transmitting => level_bar(ui, words, shown.level, false),
-                TurnState::Judging => {
-                    let loading = shown.model == ModelState::Loading;
-                    let text = if loading {
-                        "practice.waiting_for_model"
-                    } else {
-                        "practice.listening"
-                    };
-                    ui.label(words.say(text));
-                }
-                // The plate keeps its height, or what stands below would jump under the finger.
-                _ => drop(ui.add(egui::Label::new(words.say(hint(state, stop))).truncate())),
+    look::card(ui, hue).stroke(Stroke::new(2.5, colour)).show(ui, |ui| {
+        ui.set_min_width((ui.available_width() - 4.0).max(0.0));
+        ui.horizontal(|ui| {
+            let (place, _) = ui.allocate_exact_size(Vec2::splat(if low { 28.0 } else { 34.0 }), Sense::hover());
+            sign(ui, place, state, colour);
+            let word = title.unwrap_or(words.say(look::state_key(state)));
+            let style = if low { look::title() } else { look::big() };
+            ui.add(egui::Label::new(RichText::new(word).text_style(style).color(colour)).truncate());
+            if state == TurnState::Transmitting {
+                let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
+                ui.label(RichText::new(format!("{seconds:.1} s")).heading());
             }
         });
+        match state {
+            TurnState::Transmitting => level_bar(ui, words, shown.level, false),
+            TurnState::Judging => {
+                let loading = shown.model == ModelState::Loading;
+                let text = if loading {
+                    "practice.waiting_for_model"
+                } else {
+                    "practice.listening"
+                };
+                ui.label(words.say(text));
+            }
+            // The plate keeps its height, or what stands below would jump under the finger.
+            _ => drop(ui.add(egui::Label::new(words.say(hint(state, stop))).truncate())),
+        }
+    });
 }
 
 fn hint(state: TurnState, stop: bool) -> &'static str {

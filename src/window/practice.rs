@@ -69,7 +69,9 @@ impl Content for Practice {
                     });
                 }
             });
-            sides::right(ui, ("debrief", call, dealt.number), |ui| self.right(ui, given, site, step, &dealt.situation));
+            sides::right(ui, ("debrief", call, dealt.number), |ui| {
+                self.right(ui, given, site, step, &dealt.situation)
+            });
         } else {
             let stay = sides::controls_stay(high);
             if stay {
@@ -182,7 +184,11 @@ impl Practice {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        let high = if ui.ctx().content_rect().height() < LOW { LOW_KEY } else { KEY };
+        let high = if ui.ctx().content_rect().height() < LOW {
+            LOW_KEY
+        } else {
+            KEY
+        };
         for moved in self.talk.ui(ui, given, transmitting, may && able, high) {
             given.ask(match moved {
                 Moved::Down => Command::Press,
@@ -302,7 +308,9 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
 /// What the type's own data say of its weak link, where the call is about it: nobody has it in mind.
 fn data_plate(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situation) {
     let about = |id: &String| site.elements.get(id).is_some_and(|e| e.purpose == Purpose::Link);
-    let aircraft = site.aircraft(&situation.callsign).filter(|_| step.elements.iter().any(about));
+    let aircraft = site
+        .aircraft(&situation.callsign)
+        .filter(|_| step.elements.iter().any(about));
     if let Some((aircraft, link)) = aircraft.and_then(|a| Some((a, a.weak_link.as_ref()?))) {
         let text = words.fill("facts.data_plate", &[("type", &aircraft.kind), ("link", link)]);
         ui.add(Label::new(look::bold(text)).wrap());
@@ -335,7 +343,12 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situati
             if id != step.id {
                 given.ask(Command::ChooseStep(id));
             }
-            let named = |wanted| hints::SHOWN.iter().find(|(s, _)| *s == wanted).map_or("", |(_, key)| words.say(key));
+            let named = |wanted| {
+                hints::SHOWN
+                    .iter()
+                    .find(|(s, _)| *s == wanted)
+                    .map_or("", |(_, key)| words.say(key))
+            };
             let before = given.settings.words_shown;
             let mut chosen = before;
             list(ui, "hints.name", words, named(before), |ui| {

@@ -157,7 +157,9 @@ impl Settings {
         } else {
             1.0
         };
-        self.window = self.window.filter(|size| size.iter().all(|s| s.is_finite() && *s >= 100.0 && *s <= 20_000.0));
+        self.window = self
+            .window
+            .filter(|size| size.iter().all(|s| s.is_finite() && *s >= 100.0 && *s <= 20_000.0));
         self
     }
 

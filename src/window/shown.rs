@@ -162,6 +162,7 @@ impl Shown {
             // What only one page shows, it takes itself; when attempts are lost at the end, the window is gone.
             Event::Lost { .. }
             | Event::Progress(_)
+            | Event::Calls(_)
             | Event::Class(_)
             | Event::Desk(_)
             | Event::Trial(_)

@@ -78,7 +78,14 @@ impl Talk {
     ///
     /// Enter or assistive technology switch it on and off. The talk key talks whatever has the keyboard's focus, but for a text
     /// field (see [`super::keys`]).
-    pub fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>, transmitting: bool, enabled: bool, high: f32) -> Vec<Moved> {
+    pub fn ui(
+        &mut self,
+        ui: &mut Ui,
+        given: &mut Given<'_>,
+        transmitting: bool,
+        enabled: bool,
+        high: f32,
+    ) -> Vec<Moved> {
         let words = given.words;
         let text = if transmitting {
             words.say("talk.release").to_owned()

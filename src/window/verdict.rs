@@ -98,9 +98,15 @@ fn void(words: Words, judged: &Judged) -> String {
 /// One fault in a sentence: what was said, and what is so.
 fn fault(words: Words, site: &Site, e: &ElementVerdict, open: bool) -> String {
     let part = part(words, site, e);
-    let right = site.taught_words(&e.element, &e.expected).unwrap_or_else(|| e.expected.clone());
+    let right = site
+        .taught_words(&e.element, &e.expected)
+        .unwrap_or_else(|| e.expected.clone());
     let heard = said(site, e);
-    let facts = [("part", part.as_str()), ("right", right.as_str()), ("heard", heard.as_deref().unwrap_or_default())];
+    let facts = [
+        ("part", part.as_str()),
+        ("right", right.as_str()),
+        ("heard", heard.as_deref().unwrap_or_default()),
+    ];
     let key = match (e.verdict, heard.is_some(), open) {
         (Verdict::Wrong, true, _) => "one.wrong",
         (Verdict::Wrong, false, _) => "one.wrong_unknown",
@@ -113,7 +119,10 @@ fn fault(words: Words, site: &Site, e: &ElementVerdict, open: bool) -> String {
 
 /// An element's name inside a sentence.
 fn part(words: Words, site: &Site, e: &ElementVerdict) -> String {
-    let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| x.label.as_str());
+    let label = site
+        .elements
+        .get(&e.element)
+        .map_or(e.element.as_str(), |x| x.label.as_str());
     if words == Words::English {
         site.language.inside_a_sentence(label)
     } else {
@@ -180,7 +189,10 @@ mod tests {
         let south = "winch, golf charlie lima romeo mike, two up, south winch cable, ready";
         assert_eq!(says(south, false), "You said \"south\"; the cable is \"north\".");
         let crewless = "winch, golf charlie lima romeo mike, north winch cable, ready";
-        assert!(!says(crewless, false).contains("two up"), "on a retry the words are the student's");
+        assert!(
+            !says(crewless, false).contains("two up"),
+            "on a retry the words are the student's"
+        );
         assert!(says(crewless, true).contains("two up"));
         let right = "winch, golf charlie lima romeo mike, two up, north winch cable, ready";
         assert_eq!(says(right, true), Words::English.say("one.pass"));
@@ -190,7 +202,12 @@ mod tests {
     fn what_is_no_call_of_this_kind_is_met_kindly() {
         let hello = judged("hello winch we are ready to go");
         assert_eq!(kind(&hello), Kind::AnotherCall);
-        assert_eq!(kind(&judged("winch, golf charlie lima romeo mike, two up, south winch cable")), Kind::Call);
+        assert_eq!(
+            kind(&judged(
+                "winch, golf charlie lima romeo mike, two up, south winch cable"
+            )),
+            Kind::Call
+        );
         assert_eq!(kind(&Judged { void: true, ..hello }), Kind::Void);
     }
 

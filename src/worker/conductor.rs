@@ -363,6 +363,7 @@ impl Conductor {
             Command::PlayPart { begin, end } => self.play_part(begin, end),
             Command::PlayModel { slow } => self.play_model(slow),
             Command::PlayFlown(n) => self.play_flown(n),
+            Command::PlayKept(name) => self.play_kept(name),
             Command::PlayBoth => self.play_own(What::OwnThenModel),
             Command::HoldOut { attempt, held } => self.order(keeper::Order::HoldOut { attempt, held }),
             Command::ChooseStep(step) => {

@@ -31,6 +31,9 @@ pub enum LogbookPlace {
 /// An unfinished recording written to within this time may still be in the making.
 const IN_USE: SignedDuration = SignedDuration::from_secs(3);
 
+/// So many of the newest calls are listed.
+const NEWEST_CALLS: u32 = 200;
+
 pub(super) enum Order {
     Choose(Option<Uuid>),
     ChooseByName(String),
@@ -96,7 +99,11 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
-            out.known("nothing_kept", format!("{e}. Attempts are not kept."), &[("why", e.to_string())]);
+            out.known(
+                "nothing_kept",
+                format!("{e}. Attempts are not kept."),
+                &[("why", e.to_string())],
+            );
             return;
         }
     };
@@ -198,7 +205,8 @@ impl Keeper {
                 };
                 let removed = self.logbook.set_consent(student, &consent, now)?;
                 if removed > 0 {
-                    let text = format!("{removed} recordings of this student were removed; the attempts stay without them.");
+                    let text =
+                        format!("{removed} recordings of this student were removed; the attempts stay without them.");
                     let n = removed.to_string();
                     self.out.known("recordings_removed", text, &[("n", n)]);
                 }
@@ -225,6 +233,9 @@ impl Keeper {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
                 let progress = self.logbook.progress(whose, site.as_deref())?;
                 self.out.tell(Event::Progress(Box::new(progress)));
+                let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
+                calls.retain(|c| site.as_ref().is_none_or(|s| *s == c.site));
+                self.out.tell(Event::Calls(calls));
             }
             Order::Class { command, site } => {
                 let told = meeting::obey(&mut self.logbook, command, site.as_deref(), now)?;

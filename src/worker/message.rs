@@ -8,7 +8,7 @@ use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
 use crate::drill::launch::Picture;
 use crate::drill::{Answer, Course, Ending, Entry, Pace, TurnState, Want};
-use crate::logbook::{Progress, Student};
+use crate::logbook::{AttemptSummary, Progress, RecordingName, Student};
 use crate::plan::{self, Reason, Today};
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, DeviceList, Level};
@@ -136,8 +136,10 @@ pub enum Command {
     },
     /// Report levels outside transmissions too.
     WatchLevel(bool),
-    /// How does the student of now come along at the site of now?
+    /// How does the student of now come along at the site of now? The newest calls are told with it.
     Progress,
+    /// A kept recording.
+    PlayKept(RecordingName),
     /// Something of the class.
     Class(ClassCommand),
     /// Something of the phrase desk.
@@ -412,6 +414,8 @@ pub enum Event {
     NoSuchStudent(String),
     /// How the student comes along.
     Progress(Box<Progress>),
+    /// The student's newest calls at the site, newest first.
+    Calls(Vec<AttemptSummary>),
     /// The class page is told something.
     Class(ClassEvent),
     /// The phrase desk is told something.

@@ -82,7 +82,8 @@ impl Conductor {
         }
         let past_right = |p: &Past| {
             let critical = site.step(&p.step).map(|s| s.critical.as_slice()).unwrap_or_default();
-            p.right(critical).filter(|_| p.first_attempt && !p.held_out && !p.stopped)
+            p.right(critical)
+                .filter(|_| p.first_attempt && !p.held_out && !p.stopped)
         };
         for (step, right) in past.iter().filter_map(|p| Some((&p.step, past_right(p)?))) {
             self.taught_by(step, right);
@@ -141,7 +142,11 @@ impl Conductor {
 
     fn taught_by(&mut self, step: &str, right: bool) {
         let count = self.taught.entry(step.to_owned()).or_default();
-        *count = if right { (*count + 1).min(TAUGHT) } else { count.saturating_sub(1) };
+        *count = if right {
+            (*count + 1).min(TAUGHT)
+        } else {
+            count.saturating_sub(1)
+        };
     }
 
     pub(super) fn play_interruption(&mut self) {

@@ -2,7 +2,8 @@
 
 use super::{Conductor, What};
 use crate::drill::TurnState;
-use crate::sound::{Clip, RATE};
+use crate::logbook::RecordingName;
+use crate::sound::{self, Clip, RATE};
 use crate::voice::{self, Role};
 use crate::worker::keeper;
 use crate::worker::meeting::ClassCommand;
@@ -51,6 +52,18 @@ impl Conductor {
         if let Some(clip) = flight.clip(n).cloned() {
             self.stop_playing();
             self.play(clip.samples.clone(), What::Own);
+        }
+    }
+
+    /// A recording that was kept.
+    pub(super) fn play_kept(&mut self, name: RecordingName) {
+        let Some(folder) = &self.setup.recordings else { return };
+        match sound::read_clip(&name.path(folder)) {
+            Ok(clip) => {
+                self.stop_playing();
+                self.play(clip.samples, What::Aside);
+            }
+            Err(e) => self.out.known("recording_unread", &e, &[("why", e.to_string())]),
         }
     }
 

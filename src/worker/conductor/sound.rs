@@ -210,7 +210,8 @@ impl Conductor {
             PlayerEvent::Failed { id, error } => {
                 if !self.mute {
                     self.mute = true;
-                    self.out.known("loudspeaker_failed", &error, &[("why", error.to_string())]);
+                    self.out
+                        .known("loudspeaker_failed", &error, &[("why", error.to_string())]);
                 }
                 if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, Instant::now());

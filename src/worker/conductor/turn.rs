@@ -176,7 +176,8 @@ impl Conductor {
             return;
         }
         if self.recorder.is_none() {
-            self.out.known("no_microphone", "there is no microphone here; type the call", &[]);
+            self.out
+                .known("no_microphone", "there is no microphone here; type the call", &[]);
             return;
         }
         let target = self
@@ -264,7 +265,8 @@ impl Conductor {
         }
         if text.len() > LONGEST_TYPED {
             let text = format!("This is longer than any call ({LONGEST_TYPED} characters at most) and was not taken.");
-            self.out.known("typed_too_long", text, &[("n", LONGEST_TYPED.to_string())]);
+            self.out
+                .known("typed_too_long", text, &[("n", LONGEST_TYPED.to_string())]);
             return;
         }
         self.begins();
