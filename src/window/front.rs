@@ -319,7 +319,10 @@ impl Front {
             *helping = false;
         }
         let closed = messages(ui, wide, &given);
-        self.to_main = given.to_main || (self.to_main && ui.ctx().text_edit_focused() && !self.begun);
+        // While somebody writes the keyboard stays where it is.
+        if !ui.ctx().text_edit_focused() {
+            self.to_main = given.to_main;
+        }
         let wanted = given.wanted();
         if let Some(i) = closed {
             self.shown.troubles.remove(i);
@@ -468,8 +471,10 @@ fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Giv
             pages(ui, page, given);
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            ui.toggle_value(helping, words.say("shell.help_here"))
-                .on_hover_text("F1");
+            let help = Button::new(words.say("shell.help_here")).selected(*helping);
+            if ui.add(help).clicked() {
+                *helping = !*helping;
+            }
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let who = match &given.shown.who {
                     Who::Open => words.say("shell.no_student"),
@@ -582,5 +587,7 @@ fn scrolled(ui: &mut Ui, page: Page, content: impl FnOnce(&mut Ui)) {
         });
 }
 
+#[cfg(test)]
+mod layout;
 #[cfg(test)]
 mod tests;

@@ -196,8 +196,19 @@ impl LaunchPage {
             _ => None,
         };
         plate::ui(ui, words, given.shown, flown.state, title.as_deref(), false);
-        Self::hand(ui, given, site, flown);
-        self.key(ui, given, flown);
+        let by_hand = matches!(flown.role.as_str(), PILOT | WINCH_DRIVER);
+        if by_hand && ui.ctx().content_rect().height() < LOW {
+            // Side by side, so that the picture keeps its room.
+            ui.columns(2, |sides| {
+                if let [left, right] = sides {
+                    Self::hand(left, given, site, flown);
+                    self.key(right, given, flown);
+                }
+            });
+        } else {
+            Self::hand(ui, given, site, flown);
+            self.key(ui, given, flown);
+        }
         let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
         let typed = typed::ui(ui, words, &mut self.typed, may);
         if typed.changed {
@@ -279,7 +290,7 @@ impl LaunchPage {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        if shown.microphone.is_none() {
+        if shown.microphone.is_none() && high > LOW_KEY {
             ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
     }

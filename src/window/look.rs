@@ -203,7 +203,7 @@ pub fn set(context: &egui::Context) {
         style.spacing.button_padding = Vec2::new(12.0, 6.0);
         style.spacing.interact_size.y = 32.0;
         style.spacing.scroll.floating = false;
-        style.spacing.scroll.bar_width = 9.0;
+        style.spacing.scroll.bar_width = 8.0;
     });
     for theme in [Theme::Light, Theme::Dark] {
         context.style_mut_of(theme, |style| colours(&mut style.visuals, theme == Theme::Dark));
@@ -303,6 +303,12 @@ fn colours(v: &mut egui::Visuals, dark: bool) {
     } else {
         Color32::from_rgb(232, 240, 241)
     };
+    // The rail of a slider and the inside of a box to tick.
+    w.inactive.bg_fill = if dark {
+        Color32::from_rgb(66, 75, 82)
+    } else {
+        Color32::from_rgb(216, 219, 216)
+    };
     w.hovered.weak_bg_fill = under;
     w.hovered.bg_fill = under;
     w.hovered.bg_stroke = Stroke::new(1.5, hue(Hue::Ink));
@@ -348,9 +354,9 @@ pub fn add_primary(ui: &mut Ui, enabled: bool, text: impl Into<String>) -> Respo
 /// A ring around what has the focus, for controls that are filled.
 pub fn ring(ui: &Ui, response: &Response) {
     if response.has_focus() {
-        let stroke = Stroke::new(3.0, Hue::Focus.on(ui));
+        let stroke = Stroke::new(2.5, Hue::Focus.on(ui));
         let round = CornerRadius::same(CORNER + 3);
-        let place = response.rect.expand(3.0);
+        let place = response.rect.expand(2.0);
         ui.painter()
             .rect_stroke(place, round, stroke, egui::StrokeKind::Outside);
     }
@@ -398,7 +404,8 @@ pub fn sheet<R>(ui: &mut Ui, content: impl FnOnce(&mut Ui) -> R) -> R {
         .fill(Hue::Sheet.on(ui))
         .show(ui, |ui| {
             ui.set_min_width((ui.available_width() - 1.0).max(0.0));
-            content(ui)
+            // Columns justify what is in them; running text is read better ragged.
+            ui.with_layout(egui::Layout::top_down(egui::Align::LEFT), content).inner
         })
         .inner
 }

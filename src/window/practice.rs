@@ -15,7 +15,7 @@ use crate::drill::TurnState;
 use crate::plan;
 use crate::site::{By, Direction, Hazard, Purpose, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{Button, ComboBox, Key, Label, RichText, Ui};
+use eframe::egui::{Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
 pub(super) use plate::level_bar;
 
 /// Greatest share of the page's height for the picture.
@@ -163,12 +163,17 @@ impl Practice {
             let next = if done {
                 let next = look::add_primary(ui, true, words.say("practice.next"));
                 given.main(ui, &next);
+                // The key is gone with its focus: Enter goes on.
+                if ui.memory(|m| m.focused().is_none()) {
+                    next.request_focus();
+                }
                 next
             } else {
                 ui.add_enabled(idle, Button::new(words.say("practice.next_situation")))
             };
             if next.clicked() {
                 given.ask(Command::Next);
+                given.to_main = true;
             }
             if done && ui.button(words.say("practice.same_again")).clicked() {
                 given.ask(hints::again(&dealt.situation));
@@ -201,7 +206,7 @@ impl Practice {
             if ui.button(words.say("practice.cancel")).clicked() || escape {
                 given.ask(Command::Cancel);
             }
-        } else if shown.microphone.is_none() {
+        } else if shown.microphone.is_none() && high > LOW_KEY {
             ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
         if let ModelState::Missing(_) = &shown.model {
@@ -254,6 +259,7 @@ fn begin(ui: &mut Ui, given: &mut Given<'_>) {
             given.main(ui, &button);
             if button.clicked() {
                 given.ask(Command::Next);
+                given.to_main = true;
             }
             if ui.button(words.say("practice.read_first")).clicked() {
                 given.go(Page::Calls);
@@ -422,16 +428,38 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
     ];
     let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
     rows.extend(lies.map(|p| ("facts.it_lies", p)));
-    ui.horizontal_wrapped(|ui| {
-        for (name, value) in rows {
-            // Name and value stay together, and a value is never torn at the end of a row.
-            ui.horizontal(|ui| {
-                ui.spacing_mut().item_spacing.x = 5.0;
-                ui.label(look::remark(words.say(name)));
-                ui.add(Label::new(look::bold(value)).extend());
-            });
+    // Name and value stay together; rows are made by hand, since what lies in a wrapping row does not move to the next.
+    let small = TextStyle::Small.resolve(ui.style());
+    let heavy = look::bold_font(TextStyle::Body.resolve(ui.style()).size);
+    let width = |ui: &Ui, text: &str, font: &FontId| {
+        let galley = ui.painter().layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
+        galley.size().x
+    };
+    let (room, gap) = (ui.available_width(), ui.spacing().item_spacing.x + 4.0);
+    let mut lines: Vec<Vec<(&str, &str)>> = vec![Vec::new()];
+    let mut used = 0.0;
+    for (name, value) in &rows {
+        let name = words.say(name);
+        let wide = width(ui, name, &small) + 5.0 + width(ui, value, &heavy) + gap;
+        if used + wide > room + gap && used > 0.0 {
+            lines.push(Vec::new());
+            used = 0.0;
         }
-    });
+        used += wide;
+        if let Some(line) = lines.last_mut() {
+            line.push((name, value));
+        }
+    }
+    for line in lines {
+        ui.horizontal_wrapped(|ui| {
+            for (name, value) in line {
+                ui.spacing_mut().item_spacing.x = 5.0;
+                ui.label(look::remark(name));
+                ui.spacing_mut().item_spacing.x = gap;
+                ui.add(Label::new(look::bold(value)).wrap());
+            }
+        });
+    }
 }
 
 /// Where a cable lies; left and right swap with the launch direction.

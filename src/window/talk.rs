@@ -26,7 +26,7 @@ pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bo
     let text = format!("{} (R)", words.say(label));
     let size = Vec2::new(ui.available_width(), 48.0);
     // A thick amber edge: neither the filled key that talks nor a ring of the focus.
-    let button = Button::new(look::bold(text).size(19.0)).stroke(Stroke::new(3.0, Hue::Amber.on(ui)));
+    let button = Button::new(look::bold(text).size(18.0)).stroke(Stroke::new(3.0, Hue::Amber.on(ui)));
     let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
     let typing = ui.ctx().text_edit_focused();
     let key = ui.input(|i| {
@@ -94,7 +94,7 @@ impl Talk {
         };
         let size = Vec2::new(ui.available_width(), high);
         let fill = if transmitting { Hue::Red } else { Hue::Accent };
-        let text = look::bold(text).size(20.0).color(Hue::OnAccent.on(ui));
+        let text = look::bold(text).size(if high > 56.0 { 20.0 } else { 16.0 }).color(Hue::OnAccent.on(ui));
         // A plain button lets go after the longest click time; one that can be dragged stays down.
         let button = Button::new(text).fill(fill.on(ui)).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
