@@ -502,7 +502,7 @@ mod tests {
         bench.window.run();
         assert_eq!(bench.asked(), ["Trial(Listen)"]);
         bench.tell(Event::Trial(TrialEvent::Listening));
-        bench.window.get_by_label_contains("radio check");
+        bench.window.get_by_label_contains("request retrieve");
         bench.window.get_by_label("I have said it").click();
         bench.window.run_steps(2);
         assert_eq!(bench.asked(), ["Trial(Enough)"]);
@@ -516,12 +516,20 @@ mod tests {
         for text in ["loud enough", "a quiet room", "none"] {
             bench.window.get_by_label(text);
         }
-        assert!(bench.window.query_by_label_contains("dBFS").is_none(), "numbers are one click deeper");
+        assert!(
+            bench.window.query_by_label_contains("dBFS").is_none(),
+            "numbers are one click deeper"
+        );
         bench.window.get_by_label("The measurements").click();
         bench.window.run();
         bench.window.get_by_label("Loudest: -9 dBFS");
-        bench.tell(Event::Trial(TrialEvent::Heard { text: "launch point radio check".into(), whole: true }));
-        bench.window.get_by_label_contains("every part was there: \"launch point radio check\"");
+        bench.tell(Event::Trial(TrialEvent::Heard {
+            text: "winch request retrieve".into(),
+            whole: true,
+        }));
+        bench
+            .window
+            .get_by_label_contains("every part was there: \"winch request retrieve\"");
         bench.window.get_by_label("4. Microphone (done)");
     }
 
@@ -542,7 +550,10 @@ mod tests {
         for text in ["go closer", "noisy", "turn the microphone down"] {
             bench.window.get_by_label_contains(text);
         }
-        bench.tell(Event::Trial(TrialEvent::Heard { text: "thank you".into(), whole: false }));
+        bench.tell(Event::Trial(TrialEvent::Heard {
+            text: "thank you".into(),
+            whole: false,
+        }));
         bench.window.get_by_label_contains("That is not all of it");
         assert!(bench.window.query_by_label("4. Microphone (done)").is_none());
         bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".into())));

@@ -404,42 +404,45 @@ fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
     look::mark(ui);
     ui.add_space(if low { 2.0 } else { 10.0 });
     let ready = given.shown.who.may_practise() && given.shown.site.is_some();
-    ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
-        let ctrl = words.say("shell.ctrl");
-        for (n, entry) in Page::ALL.iter().enumerate() {
-            if entry.begins_group {
-                ui.add_space(if low { 5.0 } else { 12.0 });
+    let list = ScrollArea::vertical().auto_shrink([false, false]);
+    list.show(ui, |ui| {
+        // Names stand at the left of their entries.
+        ui.with_layout(Layout::top_down_justified(Align::LEFT), |ui| {
+            let ctrl = words.say("shell.ctrl");
+            for (n, entry) in Page::ALL.iter().enumerate() {
+                if entry.begins_group {
+                    ui.add_space(if low { 5.0 } else { 12.0 });
+                }
+                let chosen = entry.page == page;
+                let (fill, ink) = if chosen {
+                    (Hue::RailChosen, Hue::RailChosenInk)
+                } else {
+                    (Hue::Rail, Hue::RailInk)
+                };
+                let name = words.say(entry.name);
+                let text = if chosen { look::bold(name) } else { RichText::new(name) };
+                let button = Button::new(text.color(ink.on(ui)))
+                    .fill(fill.on(ui))
+                    .stroke(Stroke::NONE)
+                    .selected(chosen)
+                    .min_size(Vec2::new(ui.available_width(), if low { LOW_ENTRY } else { ENTRY }));
+                if chosen {
+                    ui.visuals_mut().selection.bg_fill = fill.on(ui);
+                }
+                let enabled = ready || !entry.needs_site;
+                let button = ui
+                    .add_enabled(enabled, button)
+                    .on_disabled_hover_text(words.say("shell.page_closed"));
+                let button = if n < DIGITS.len() {
+                    button.on_hover_text(format!("{ctrl}+{}", n + 1))
+                } else {
+                    button
+                };
+                if button.clicked() {
+                    given.go(entry.page);
+                }
             }
-            let chosen = entry.page == page;
-            let (fill, ink) = if chosen {
-                (Hue::RailChosen, Hue::RailChosenInk)
-            } else {
-                (Hue::Rail, Hue::RailInk)
-            };
-            let name = words.say(entry.name);
-            let text = if chosen { look::bold(name) } else { RichText::new(name) };
-            let button = Button::new(text.color(ink.on(ui)))
-                .right_text("")
-                .fill(fill.on(ui))
-                .stroke(Stroke::NONE)
-                .selected(chosen)
-                .min_size(Vec2::new(ui.available_width(), if low { LOW_ENTRY } else { ENTRY }));
-            if chosen {
-                ui.visuals_mut().selection.bg_fill = fill.on(ui);
-            }
-            let enabled = ready || !entry.needs_site;
-            let button = ui
-                .add_enabled(enabled, button)
-                .on_disabled_hover_text(words.say("shell.page_closed"));
-            let button = if n < DIGITS.len() {
-                button.on_hover_text(format!("{ctrl}+{}", n + 1))
-            } else {
-                button
-            };
-            if button.clicked() {
-                given.go(entry.page);
-            }
-        }
+        });
         keys::follow(ui, "rail");
     });
 }
@@ -448,6 +451,7 @@ fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
 fn pages(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
     let words = given.words;
     let ready = given.shown.who.may_practise() && given.shown.site.is_some();
+    let label = ui.label(look::remark(words.say("shell.page")));
     ComboBox::from_id_salt("pages")
         .selected_text(look::bold(words.say(page.entry().name)))
         .height(420.0)
@@ -459,7 +463,9 @@ fn pages(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
                     given.go(entry.page);
                 }
             }
-        });
+        })
+        .response
+        .labelled_by(label.id);
 }
 
 /// Who and where, the speech model where it is not ready, and the switch of the help.

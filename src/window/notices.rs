@@ -29,8 +29,9 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 18] = [
+const KNOWN: [(&str, &str, Cure); 19] = [
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
+    ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
     ("logbook_in_memory", "notice.logbook_in_memory", Cure::Nothing),
     ("recordings_removed", "notice.recordings_removed", Cure::Time),
     ("attempt_not_kept", "notice.attempt_not_kept", Cure::Nothing),

@@ -1,11 +1,11 @@
 //! One page in a window without a display: for the pages' own tests.
 
 use super::front::Page;
-use super::{keys, look};
 use super::page::{Action, Content, Given};
 use super::settings::Settings;
 use super::shown::Shown;
 use super::words::Words;
+use super::{keys, look};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::logbook::{Consent, Student};

@@ -432,7 +432,9 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
     let small = TextStyle::Small.resolve(ui.style());
     let heavy = look::bold_font(TextStyle::Body.resolve(ui.style()).size);
     let width = |ui: &Ui, text: &str, font: &FontId| {
-        let galley = ui.painter().layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
+        let galley = ui
+            .painter()
+            .layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
         galley.size().x
     };
     let (room, gap) = (ui.available_width(), ui.spacing().item_spacing.x + 4.0);

@@ -94,7 +94,9 @@ impl Talk {
         };
         let size = Vec2::new(ui.available_width(), high);
         let fill = if transmitting { Hue::Red } else { Hue::Accent };
-        let text = look::bold(text).size(if high > 56.0 { 20.0 } else { 16.0 }).color(Hue::OnAccent.on(ui));
+        let text = look::bold(text)
+            .size(if high > 56.0 { 20.0 } else { 16.0 })
+            .color(Hue::OnAccent.on(ui));
         // A plain button lets go after the longest click time; one that can be dragged stays down.
         let button = Button::new(text).fill(fill.on(ui)).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;

@@ -39,12 +39,18 @@ const ROLES: [Role; 9] = [
 ];
 
 /// Something on the screen: its name, its whole rectangle, and what of it is seen.
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 struct Thing {
     name: String,
     role: Role,
     whole: Rect,
     seen: Rect,
+}
+
+impl std::fmt::Debug for Thing {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:?} \"{}\" {} seen {}", self.role, self.name, self.whole, self.seen)
+    }
 }
 
 fn key(rect: Rect) -> [i32; 4] {
@@ -123,7 +129,16 @@ fn faults(w: &Window, size: Vec2) -> Vec<String> {
 
 fn names() -> Vec<Student> {
     let all = [
-        "Ada", "Benedikt", "Cem", "Dorothea", "Emil", "Fay O'Neill-Gro\u{df}mann", "Gus", "Hana", "Ida-Marie", "Jo",
+        "Ada",
+        "Benedikt",
+        "Cem",
+        "Dorothea",
+        "Emil",
+        "Fay O'Neill-Gro\u{df}mann",
+        "Gus",
+        "Hana",
+        "Ida-Marie",
+        "Jo",
     ];
     let student = |(n, name): (usize, &&str)| Student {
         id: uuid::Uuid::from_u128(100 + n as u128),
@@ -141,13 +156,19 @@ fn board() -> Event {
         lately: (n % 2 == 0).then(|| Share::new(1, 8)),
         struggles: Vec::new(),
         missed: if n < 6 {
-            vec![("Launch method".into(), Share::new(7, 9)), ("Crew".into(), Share::new(3, 9))]
+            vec![
+                ("Launch method".into(), Share::new(7, 9)),
+                ("Crew".into(), Share::new(3, 9)),
+            ]
         } else {
             Vec::new()
         },
     };
     let rows = names().into_iter().enumerate().map(row).collect();
-    Event::Class(ClassEvent::Board(Box::new(Board { rows, needs: Vec::new() })))
+    Event::Class(ClassEvent::Board(Box::new(Board {
+        rows,
+        needs: Vec::new(),
+    })))
 }
 
 fn progress() -> Event {
@@ -210,12 +231,16 @@ fn full(words: Words, dark: bool) -> Window {
         Event::Sites(vec![site("larkmoor", "Larkmoor"), site("erlengrund", "Erlengrund")]),
         Event::Students(names()),
         Event::Model(ModelState::Ready("base".into())),
-        Event::Microphone(Some("A headset with a rather long name on a usb socket of the front panel".into())),
+        Event::Microphone(Some(
+            "A headset with a rather long name on a usb socket of the front panel".into(),
+        )),
         Event::SiteLoaded(larkmoor()),
         Event::Student(Some(robin(Some(true)))),
         Event::Devices(DeviceList {
             system: "PulseAudio".into(),
-            inputs: vec![device("A headset with a rather long name on a usb socket of the front panel")],
+            inputs: vec![device(
+                "A headset with a rather long name on a usb socket of the front panel",
+            )],
             outputs: vec![device("Speakers")],
         }),
         progress(),
@@ -244,7 +269,12 @@ fn check(w: &mut Window, what: &str, out: &mut Vec<String>) {
         w.run();
         w.run();
         let found = faults(w, size);
-        out.extend(found.iter().take(4).map(|f| format!("{what} at {width}x{height}, {scale}: {f}")));
+        out.extend(
+            found
+                .iter()
+                .take(4)
+                .map(|f| format!("{what} at {width}x{height}, {scale}: {f}")),
+        );
     }
 }
 
@@ -252,7 +282,10 @@ fn all(words: Words, dark: bool) -> Vec<String> {
     let mut out = Vec::new();
     let mut w = full(words, dark);
     check(&mut w, "practice, before", &mut out);
-    tell(&mut w, spoken("winch, delta two zero five eight, north winch cable, ready"));
+    tell(
+        &mut w,
+        spoken("winch, delta two zero five eight, north winch cable, ready"),
+    );
     tell(&mut w, Event::State(TurnState::YourCall));
     check(&mut w, "practice, judged", &mut out);
     tell(&mut w, Event::State(TurnState::Done));

@@ -251,10 +251,7 @@ fn the_situation_is_given_as_facts_and_the_cautions_stay_in_sight() {
 fn a_call_is_typed_with_the_keyboard_alone_and_its_space_bar_does_not_transmit() {
     let mut w = practising();
     let mut tabs = 0;
-    while !w
-        .get_by_role_and_label(Role::TextInput, "Or type:")
-        .is_focused()
-    {
+    while !w.get_by_role_and_label(Role::TextInput, "Or type:").is_focused() {
         w.key_press(Key::Tab);
         w.run();
         tabs += 1;
@@ -386,7 +383,10 @@ fn verdicts_are_words_with_reasons_and_the_answer_follows() {
     w.get_by_label(model);
     w.get_by_label("Heard \"north\"; right is \"south\".");
     w.get_by_label_contains("Winch driver: \"North?\"");
+    w.get_by_label("Score and how it was spoken").scroll_to_me();
+    w.run();
     w.get_by_label("Score and how it was spoken").click();
+    w.run();
     w.run();
     w.get_by_label_contains("Score ");
     w.get_by_label_contains("Crew 0 of 17");
@@ -408,7 +408,10 @@ fn verdicts_are_words_with_reasons_and_the_answer_follows() {
 #[test]
 fn messages_can_be_closed_and_a_missing_model_names_the_way_out() {
     let mut w = practising();
-    tell(&mut w, Event::Trouble("The microphone \"Headset\" went away.".to_owned().into()));
+    tell(
+        &mut w,
+        Event::Trouble("The microphone \"Headset\" went away.".to_owned().into()),
+    );
     w.get_by_label_contains("went away");
     w.get_by_label("Close").click();
     w.run();
@@ -418,7 +421,10 @@ fn messages_can_be_closed_and_a_missing_model_names_the_way_out() {
         Event::Model(ModelState::Missing("run `cableside model fetch base`".into())),
     );
     w.get_by_label_contains("the speech model is not there yet");
-    assert!(w.query_by_label_contains("cableside model").is_none(), "no commands in the window");
+    assert!(
+        w.query_by_label_contains("cableside model").is_none(),
+        "no commands in the window"
+    );
     assert!(w.get_by_label("Hold to talk (Space)").accesskit_node().is_disabled());
     w.get_by_label("Look for the model again").click();
     w.run();
@@ -467,7 +473,10 @@ fn nothing_is_drawn_while_nothing_happens() {
 fn a_narrow_window_has_everything_too() {
     let mut w = practising();
     w.set_size(Vec2::new(480.0, 800.0));
-    tell(&mut w, judged("winch, delta two zero five eight, solo, north winch cable, ready"));
+    tell(
+        &mut w,
+        judged("winch, delta two zero five eight, solo, north winch cable, ready"),
+    );
     w.get_by_label("not yet");
     w.get_by_label("Hold to talk (Space)");
 }
@@ -520,7 +529,10 @@ fn the_window_speaks_german_and_is_light_dark_large_and_small() {
     w.run();
     w.get_by_label("Üben").click();
     w.run();
-    tell(&mut w, judged("winch, delta two zero five eight, solo, north winch cable, ready"));
+    tell(
+        &mut w,
+        judged("winch, delta two zero five eight, solo, north winch cable, ready"),
+    );
     for text in [
         "deine Meldung",
         "noch nicht",
@@ -622,7 +634,10 @@ fn the_talk_key_wins_whatever_has_the_focus_and_a_held_key_presses_a_button_once
 fn the_focus_comes_into_sight_and_f6_goes_to_the_main_action() {
     let mut w = practising();
     w.set_size(Vec2::new(985.0, 554.0));
-    tell(&mut w, spoken("winch, delta two zero five eight, north winch cable, ready"));
+    tell(
+        &mut w,
+        spoken("winch, delta two zero five eight, north winch cable, ready"),
+    );
     tell(&mut w, Event::State(TurnState::YourCall));
     let last = "Score and how it was spoken";
     let low = |w: &Window| w.get_by_label(last).rect().bottom();
@@ -651,7 +666,10 @@ fn a_new_verdict_is_in_sight_in_a_small_window() {
     for (width, height) in [(985.0, 554.0), (800.0, 500.0), (1024.0, 700.0)] {
         let mut w = practising();
         w.set_size(Vec2::new(width, height));
-        tell(&mut w, spoken("winch, delta two zero five eight, north winch cable, ready"));
+        tell(
+            &mut w,
+            spoken("winch, delta two zero five eight, north winch cable, ready"),
+        );
         tell(&mut w, Event::State(TurnState::YourCall));
         for _ in 0..3 {
             w.key_press(Key::PageDown);
@@ -665,7 +683,10 @@ fn a_new_verdict_is_in_sight_in_a_small_window() {
         tell(&mut w, Event::State(TurnState::Done));
         for text in ["pass", "Complete and right."] {
             let place = w.get_by_label(text).rect();
-            assert!(place.top() > 0.0 && place.bottom() < height, "{text} at {width}x{height}: {place:?}");
+            assert!(
+                place.top() > 0.0 && place.bottom() < height,
+                "{text} at {width}x{height}: {place:?}"
+            );
         }
     }
 }
@@ -677,7 +698,8 @@ fn a_microphone_that_failed_makes_a_call_void_and_never_missing() {
         unreachable!()
     };
     let mut clip = (**lost.clip.as_ref().unwrap()).clone();
-    clip.troubles.push(crate::sound::Trouble::DeviceLost { at_seconds: 1.2 });
+    clip.troubles
+        .push(crate::sound::Trouble::DeviceLost { at_seconds: 1.2 });
     lost.clip = Some(Arc::new(clip));
     lost.void = true;
     tell(&mut w, Event::Judged(lost));
@@ -716,7 +738,10 @@ pub(super) fn spoken(typed: &str) -> Event {
 #[test]
 fn a_verdict_is_shown_when_it_is_in_the_logbook() {
     let mut w = practising();
-    tell_only(&mut w, judged("winch"));
+    tell_only(
+        &mut w,
+        judged("winch, delta two zero five eight, solo, north winch cable, ready"),
+    );
     assert!(w.query_by_label("not yet").is_none());
     tell_only(&mut w, Event::NotStored(uuid::Uuid::nil()));
     w.get_by_label("not yet");
@@ -751,7 +776,10 @@ fn the_sound_is_a_picture_whose_parts_are_heard_with_mouse_or_keyboard() {
         w.run();
         assert_eq!(asked(&mut w), [command]);
     }
+    w.get_by_label("Score and how it was spoken").scroll_to_me();
+    w.run();
     w.get_by_label("Score and how it was spoken").click();
+    w.run();
     w.run();
     assert!(w.get_all_by_label("outside the band").next().is_some());
     w.get_by_label_contains("Press fully, then speak.");
