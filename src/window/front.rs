@@ -101,6 +101,8 @@ pub struct Front {
     resume: Option<UnderWay>,
     /// The system's language.
     system: Words,
+    /// The first situation is dealt without being asked for.
+    deals_at_once: bool,
     /// A situation was dealt since the start.
     begun: bool,
     /// The keyboard goes to the page's main action as soon as there is one.
@@ -149,6 +151,11 @@ impl Front {
         }
     }
 
+    /// The first situation was named at the start: it is dealt without being asked for.
+    pub fn deal_at_once(&mut self) {
+        self.deals_at_once = true;
+    }
+
     /// The next launch is the one of this number.
     pub fn next_launch(&mut self, seed: Option<u64>) {
         self.pages.launch.seed = seed;
@@ -185,6 +192,10 @@ impl Front {
         self.shown.take(event);
         self.shown.expire();
         self.remember();
+        if moves_on && self.deals_at_once && self.page == Page::Practice && self.may_practise() {
+            self.deals_at_once = false;
+            return vec![Command::Next];
+        }
         if !moves_on || !self.may_practise() {
             let choosing = matches!(self.page, Page::Student | Page::Site);
             if moves_on && choosing && self.shown.who.may_practise() {
@@ -511,7 +522,7 @@ fn help(ui: &Ui, page: Page, words: Words) -> bool {
         .resizable(false)
         .anchor(Align2::RIGHT_TOP, Vec2::new(-10.0, 44.0))
         .show(ui.ctx(), |ui| {
-            ui.set_width(HELP.min(room.width() - 40.0));
+            ui.set_width(HELP.min(room.width() - 40.0).max(1.0));
             ui.horizontal(|ui| {
                 ui.heading(words.say(page.entry().name));
                 ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
@@ -542,7 +553,7 @@ fn messages(ui: &Ui, wide: bool, given: &Given<'_>) -> Option<usize> {
     } else {
         (Align2::RIGHT_TOP, Vec2::new(-8.0, 44.0))
     };
-    let width = MESSAGE.min(ui.ctx().content_rect().width() - 40.0);
+    let width = MESSAGE.min(ui.ctx().content_rect().width() - 40.0).max(1.0);
     egui::Area::new(egui::Id::unique("messages"))
         .anchor(corner, by)
         .order(egui::Order::Foreground)

@@ -118,6 +118,8 @@ pub struct Start {
     pub settings: PathBuf,
     /// The number of the first whole launch, as `cableside launch --seed` takes it.
     pub seed: Option<u64>,
+    /// Deal the first situation without being asked, because it was named.
+    pub deal: bool,
     /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
@@ -163,6 +165,9 @@ impl App {
         }
         if start.site.is_some() && start.student.is_some() {
             app.front.knows_enough();
+        }
+        if start.deal {
+            app.front.deal_at_once();
         }
         app.front.next_launch(start.seed);
         let site = start.site.or_else(|| settings.site.clone().map(SiteRequest));

@@ -388,7 +388,7 @@ fn verdicts_are_words_with_reasons_and_the_answer_follows() {
     w.get_by_label("Score and how it was spoken").click();
     w.run();
     w.run();
-    w.get_by_label_contains("Score ");
+    w.get_by_label_contains(" of 100");
     w.get_by_label_contains("Crew 0 of 17");
     w.get_by_label("The recording is very quiet.");
     for (button, command) in [
