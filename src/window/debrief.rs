@@ -129,8 +129,10 @@ impl Debrief {
                 }
             };
             play("verdicts.play_own", judged.spoken, Command::PlayOwn);
-            play("verdicts.play_model", true, Command::PlayModel { slow: false });
-            play("hints.slowly", true, Command::PlayModel { slow: true });
+            // Where the call was another one, hearing the right one stands above already.
+            let model = verdict::kind(judged) != Kind::AnotherCall;
+            play("verdicts.play_model", model, Command::PlayModel { slow: false });
+            play("hints.slowly", model, Command::PlayModel { slow: true });
             play("verdicts.play_both", judged.spoken, Command::PlayBoth);
             if shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
                 given.ask(Command::StopPlaying);

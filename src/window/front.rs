@@ -42,6 +42,8 @@ const LOW_ENTRY: f32 = 27.0;
 const LOW_RAIL: f32 = 640.0;
 /// Widest page whose parts stand one below the other or side by side, points.
 const PAGE: f32 = 1500.0;
+/// From this width on pages have two sides.
+const TWO_SIDES: f32 = 720.0;
 /// Width of a message and of the help, points.
 const MESSAGE: f32 = 420.0;
 const HELP: f32 = 460.0;
@@ -548,7 +550,8 @@ fn messages(ui: &Ui, wide: bool, given: &Given<'_>) -> Option<usize> {
     let mut closed = None;
     let words = given.words;
     // Where two sides stand beside each other, below the debrief; else away from the key that talks.
-    let (corner, by) = if wide {
+    let beside = wide || ui.ctx().content_rect().width() >= TWO_SIDES;
+    let (corner, by) = if beside {
         (Align2::RIGHT_BOTTOM, Vec2::new(-12.0, -40.0))
     } else {
         (Align2::RIGHT_TOP, Vec2::new(-8.0, 44.0))

@@ -24,9 +24,9 @@ pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, tit
     let colour = hue.on(ui);
     let low = ui.ctx().content_rect().height() < LOW;
     look::card(ui, hue).stroke(Stroke::new(2.5, colour)).show(ui, |ui| {
-        ui.set_min_width((ui.available_width() - 4.0).max(0.0));
+        ui.set_min_width(ui.available_width());
         ui.horizontal(|ui| {
-            let (place, _) = ui.allocate_exact_size(Vec2::splat(if low { 28.0 } else { 34.0 }), Sense::hover());
+            let (place, _) = ui.allocate_exact_size(Vec2::splat(34.0), Sense::hover());
             sign(ui, place, state, colour);
             let word = title.unwrap_or(words.say(look::state_key(state)));
             let style = if low { look::title() } else { look::big() };
@@ -35,22 +35,32 @@ pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, tit
                 let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
                 ui.label(RichText::new(format!("{seconds:.1} s")).heading());
             }
-        });
-        match state {
-            TurnState::Transmitting => level_bar(ui, words, shown.level, false),
-            TurnState::Judging => {
-                let loading = shown.model == ModelState::Loading;
-                let text = if loading {
-                    "practice.waiting_for_model"
-                } else {
-                    "practice.listening"
-                };
-                ui.label(words.say(text));
+            if low {
+                below(ui, words, shown, state, stop);
             }
-            // The plate keeps its height, or what stands below would jump under the finger.
-            _ => drop(ui.add(egui::Label::new(words.say(hint(state, stop))).truncate())),
+        });
+        if !low {
+            below(ui, words, shown, state, stop);
         }
     });
+}
+
+/// What stands under the state's word; beside it in a low window.
+fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool) {
+    match state {
+        TurnState::Transmitting => level_bar(ui, words, shown.level, false),
+        TurnState::Judging => {
+            let loading = shown.model == ModelState::Loading;
+            let text = if loading {
+                "practice.waiting_for_model"
+            } else {
+                "practice.listening"
+            };
+            ui.add(egui::Label::new(words.say(text)).truncate());
+        }
+        // The plate keeps its height, or what stands below would jump under the finger.
+        _ => drop(ui.add(egui::Label::new(words.say(hint(state, stop))).truncate())),
+    }
 }
 
 fn hint(state: TurnState, stop: bool) -> &'static str {

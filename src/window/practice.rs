@@ -21,9 +21,9 @@ pub(super) use plate::level_bar;
 /// Greatest share of the page's height for the picture.
 const PICTURE: f32 = 0.46;
 /// What stands above and below the picture, points: the written facts, the prompt, the state and the key.
-const BESIDES: f32 = 380.0;
+const BESIDES: f32 = 350.0;
 /// Least height of the picture, points.
-const LEAST: f32 = 130.0;
+const LEAST: f32 = 100.0;
 /// Heights of the key that talks, points: in a high window, and in a low one.
 const KEY: f32 = 72.0;
 const LOW_KEY: f32 = 52.0;

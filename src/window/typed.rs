@@ -22,11 +22,12 @@ pub(super) fn ui(ui: &mut Ui, words: Words, draft: &mut String, may: bool) -> Ty
     let button = galley.size().x + 2.0 * ui.spacing().button_padding.x + ui.spacing().item_spacing.x + 12.0;
     ui.horizontal_wrapped(|ui| {
         let label = ui.label(words.say("practice.type"));
-        let whole = ui.available_width();
+        // A wrapping row tells the width of the whole row.
+        let whole = ui.available_width() - label.rect.width() - ui.spacing().item_spacing.x;
         let width = if whole - button >= NARROW {
             whole - button
         } else {
-            whole
+            ui.available_width()
         };
         let edit = TextEdit::singleline(draft).char_limit(300).desired_width(width);
         let field = ui.add_enabled(may, edit).labelled_by(label.id);
