@@ -194,10 +194,6 @@ impl Front {
         self.shown.take(event);
         self.shown.expire();
         self.remember();
-        if moves_on && self.deals_at_once && self.page == Page::Practice && self.may_practise() {
-            self.deals_at_once = false;
-            return vec![Command::Next];
-        }
         if !moves_on || !self.may_practise() {
             let choosing = matches!(self.page, Page::Student | Page::Site);
             if moves_on && choosing && self.shown.who.may_practise() {
@@ -205,11 +201,15 @@ impl Front {
             }
             return Vec::new();
         }
-        match self.page {
+        let mut commands = match self.page {
             Page::Student | Page::Site => self.go(Page::Practice),
             // Opened before there was a student or a site: as if it were opened now.
             page => self.pages.get(page).opened(&self.shown),
+        };
+        if self.page == Page::Practice && std::mem::take(&mut self.deals_at_once) {
+            commands.push(Command::Next);
         }
+        commands
     }
 
     fn may_practise(&self) -> bool {

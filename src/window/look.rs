@@ -130,7 +130,9 @@ const HUES: [(Hue, u32, u32); 22] = [
 /// Every colour that is drawn on another, and the contrast it must have: 4.5 for writing, 3 for edges, signs and large
 /// writing (WCAG 2.2, 1.4.3 and 1.4.11).
 #[cfg(test)]
-const PAIRS: [(Hue, Hue, f64); 31] = [
+const PAIRS: [(Hue, Hue, f64); 32] = [
+    // The key that talks, while it does.
+    (Hue::OnAccent, Hue::Red, 4.5),
     (Hue::Ink, Hue::Ground, 4.5),
     (Hue::Ink, Hue::Sheet, 4.5),
     (Hue::Soft, Hue::Ground, 4.5),
