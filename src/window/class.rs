@@ -327,7 +327,7 @@ impl ClassPage {
         ui.horizontal_wrapped(|ui| {
             if begun {
                 next = ui.add_enabled(!busy, Button::new(words.say("class.next"))).clicked();
-            } else if self.here(ui, given) {
+            } else if Self::here(ui, given) {
                 given.ask(Command::ChooseStudent(Some(id)));
                 if let Some(meeting) = &mut self.meeting {
                     meeting.begun = true;
@@ -355,7 +355,7 @@ impl ClassPage {
     }
 
     /// "I am here", the main action while somebody is waited for.
-    fn here(&self, ui: &mut Ui, given: &mut Given<'_>) -> bool {
+    fn here(ui: &mut Ui, given: &mut Given<'_>) -> bool {
         let here = look::add_primary(ui, true, given.words.say("class.here"));
         given.main(ui, &here);
         here.clicked()

@@ -8,7 +8,7 @@ use super::wave::{self, Wave};
 use super::words::{Words, capital};
 use super::{figures, hints, look, reasons};
 use crate::call::{Judgement, Outcome, Verdict};
-use crate::drill::{Answer, TurnState};
+use crate::drill::{Answer, Note, TurnState};
 use crate::site::{Site, Step, placeholders};
 use crate::worker::{Command, Judged};
 use eframe::egui::{Button, CollapsingHeader, Color32, Label, RichText, Sense, TextStyle, Ui, Vec2};
@@ -172,6 +172,11 @@ fn troubles(ui: &mut Ui, words: Words, judged: &Judged, kind: Kind) {
 
 /// What is worth saying about how it was spoken: over somebody, cut off, too late for a stop.
 fn remarks(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
+    // Whoever was spoken over is not measured by the other side's last word.
+    let over = judged.over.then(|| Note::SpokeOver.text(words.language()));
+    if let Some(text) = over {
+        ui.add(Label::new(RichText::new(text).color(look::Hue::Amber.on(ui))).wrap());
+    }
     let Some(delivery) = &judged.evidence.delivery else {
         return;
     };

@@ -10,6 +10,7 @@ mod prompts;
 mod texts;
 mod tryout;
 
+use super::choose::Choice;
 use super::look;
 use super::page::{Content, Given};
 use super::shown::Shown;
@@ -151,6 +152,7 @@ pub struct DeskPage {
     sure: bool,
     looked: Option<Looked>,
     archive: String,
+    choice: Choice,
     /// Asked for outside `ui`.
     waiting: Vec<Command>,
 }
@@ -185,7 +187,7 @@ impl Content for DeskPage {
         if self.desk.is_some() {
             self.on_desk(ui, given);
         } else {
-            pass_on::import(ui, given, &mut self.archive, self.looked.as_ref());
+            pass_on::import(ui, given, &mut self.archive, &mut self.choice, self.looked.as_ref());
         }
         self.keep(ui, given);
     }
@@ -410,7 +412,7 @@ impl DeskPage {
             Part::Save => {
                 pass_on::save(ui, desk, &mut self.sure, given);
                 ui.separator();
-                pass_on::import(ui, given, &mut self.archive, self.looked.as_ref());
+                pass_on::import(ui, given, &mut self.archive, &mut self.choice, self.looked.as_ref());
             }
         }
         if desk.texts != before {

@@ -86,6 +86,18 @@ impl Pages {
     }
 }
 
+/// The first situation since the start.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum First {
+    /// It comes when it is wanted.
+    #[default]
+    WhenWanted,
+    /// It was named, and comes without being asked for.
+    AtOnce,
+    /// It was dealt.
+    Dealt,
+}
+
 /// The whole of the window but its threads.
 #[derive(Default)]
 pub struct Front {
@@ -103,10 +115,8 @@ pub struct Front {
     resume: Option<UnderWay>,
     /// The system's language.
     system: Words,
-    /// The first situation is dealt without being asked for.
-    deals_at_once: bool,
-    /// A situation was dealt since the start.
-    begun: bool,
+    /// The first situation since the start.
+    first: First,
     /// The keyboard goes to the page's main action as soon as there is one.
     to_main: bool,
     pages: Pages,
@@ -155,7 +165,7 @@ impl Front {
 
     /// The first situation was named at the start: it is dealt without being asked for.
     pub fn deal_at_once(&mut self) {
-        self.deals_at_once = true;
+        self.first = First::AtOnce;
     }
 
     /// The next launch is the one of this number.
@@ -206,7 +216,8 @@ impl Front {
             // Opened before there was a student or a site: as if it were opened now.
             page => self.pages.get(page).opened(&self.shown),
         };
-        if self.page == Page::Practice && std::mem::take(&mut self.deals_at_once) {
+        if self.page == Page::Practice && self.first == First::AtOnce {
+            self.first = First::Dealt;
             commands.push(Command::Next);
         }
         commands
@@ -221,7 +232,7 @@ impl Front {
         let (Command::Next, Some(site)) = (&command, &self.shown.site) else {
             return command;
         };
-        if std::mem::replace(&mut self.begun, true) {
+        if std::mem::replace(&mut self.first, First::Dealt) == First::Dealt {
             return command;
         }
         let resumed = self.resume.take().filter(|u| u.site == site.id).and_then(|u| {

@@ -52,7 +52,10 @@ fn writes(key: Key) -> bool {
 
 /// At the end of what scrolls: what has just got the focus is brought into sight, and Page Up and Page Down move the view.
 pub fn follow(ui: &Ui, salt: impl std::hash::Hash + std::fmt::Debug) {
-    let (focus, memory) = (ui.memory(|m| m.focused()), ui.scope_id().with(("focus", salt)));
+    let (focus, memory) = (
+        ui.memory(eframe::egui::Memory::focused),
+        ui.scope_id().with(("focus", salt)),
+    );
     let before = ui.data_mut(|d| d.get_temp::<Option<Id>>(memory)).flatten();
     if focus != before {
         ui.data_mut(|d| d.insert_temp(memory, focus));

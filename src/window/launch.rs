@@ -55,11 +55,11 @@ impl Content for LaunchPage {
             if sides::fit(ui) {
                 sides::left_of(ui, "launch over", 0.6, |ui| {
                     sides::scrolls(ui, ("launch over", flown.seed), |ui| {
-                        self.over(ui, given, site, flown, ending)
+                        self.over(ui, given, site, flown, ending);
                     });
                 });
                 sides::right(ui, ("whole line", flown.seed), |ui| {
-                    time_line(ui, given.words, site, flown)
+                    time_line(ui, given.words, site, flown);
                 });
             } else {
                 sides::scrolls(ui, ("launch over", flown.seed), |ui| {

@@ -70,7 +70,7 @@ impl Content for Practice {
                 }
             });
             sides::right(ui, ("debrief", call, dealt.number), |ui| {
-                self.right(ui, given, site, step, &dealt.situation)
+                self.right(ui, given, site, step, &dealt.situation);
             });
         } else {
             let stay = sides::controls_stay(high);
@@ -438,21 +438,21 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         galley.size().x
     };
     let (room, gap) = (ui.available_width(), ui.spacing().item_spacing.x + 4.0);
-    let mut lines: Vec<Vec<(&str, &str)>> = vec![Vec::new()];
+    let mut in_rows: Vec<Vec<(&str, &str)>> = vec![Vec::new()];
     let mut used = 0.0;
     for (name, value) in &rows {
         let name = words.say(name);
         let wide = width(ui, name, &small) + 5.0 + width(ui, value, &heavy) + gap;
         if used + wide > room + gap && used > 0.0 {
-            lines.push(Vec::new());
+            in_rows.push(Vec::new());
             used = 0.0;
         }
         used += wide;
-        if let Some(line) = lines.last_mut() {
+        if let Some(line) = in_rows.last_mut() {
             line.push((name, value));
         }
     }
-    for line in lines {
+    for line in in_rows {
         ui.horizontal_wrapped(|ui| {
             for (name, value) in line {
                 ui.spacing_mut().item_spacing.x = 5.0;

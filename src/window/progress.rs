@@ -69,7 +69,7 @@ impl Content for ProgressPage {
         ui.add(Label::new(look::remark(about(words, shown, &progress))).wrap());
         let (site, progress) = (shown.site.as_deref(), &progress);
         look::sheets(ui, 4, |ui, n| match n {
-            0 => self.in_words(ui, given, site, progress),
+            0 => Self::in_words(ui, given, site, progress),
             1 => self.list(ui, given, site),
             2 => mix_ups(ui, words, site, progress),
             _ => {
@@ -108,18 +108,18 @@ const SITS: f64 = 0.9;
 
 impl ProgressPage {
     /// What sits and what does not, in words, with one picture, and what to do about it.
-    fn in_words(&self, ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>, progress: &Progress) {
+    fn in_words(ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>, progress: &Progress) {
         let (shown, words) = (given.shown, given.words);
         let named = |wanted: fn(&Tally) -> bool| -> Vec<String> {
             let courses = progress.elements.iter().filter(|c| wanted(&c.all));
             courses.map(|c| label_of(site, &c.element)).collect()
         };
-        let sits = named(|t| t.share().is_some_and(|s| s.share >= SITS));
+        let steady = named(|t| t.share().is_some_and(|s| s.share >= SITS));
         let not_yet = named(|t| t.share().is_some_and(|s| s.share < SITS));
         let few = named(|t| t.share().is_none());
         ui.heading(words.say("progress.in_words"));
         for (verdict, key, parts) in [
-            (Verdict::Said, "progress.sits", &sits),
+            (Verdict::Said, "progress.sits", &steady),
             (Verdict::Missing, "progress.not_yet", &not_yet),
             (Verdict::Unsure, "progress.few", &few),
         ] {

@@ -175,6 +175,7 @@ mod tests {
             spoken: false,
             clip: None,
             milliseconds: 1,
+            over: false,
             void: false,
         }
     }

@@ -103,6 +103,8 @@ struct Run {
     level: Level,
     /// What another pilot says first.
     interruption: Option<String>,
+    /// The key went down while somebody else spoke.
+    over: bool,
 }
 
 /// What of the options stays with the conductor.
@@ -119,6 +121,15 @@ struct Setup {
 
 /// A turn that is wanted, perhaps with a situation.
 struct Wanted(Option<SituationRequest>);
+
+/// How calls are taught.
+#[derive(Default)]
+struct Teaching {
+    /// Where the record sets the level, calls are taught first.
+    on: bool,
+    /// Right first attempts at each step, wrong ones taken off.
+    right: BTreeMap<String, u32>,
+}
 
 struct Conductor {
     out: Outbox,
@@ -142,10 +153,7 @@ struct Conductor {
     wanted: Option<Wanted>,
     /// The level the user chose.
     level: Option<Level>,
-    /// Where the record sets the level, calls are taught first.
-    teach: bool,
-    /// Right first attempts at each step, wrong ones taken off: what the teaching goes by.
-    taught: BTreeMap<String, u32>,
+    teaching: Teaching,
     run: Option<Run>,
     /// A whole launch; never beside a single turn.
     flight: Option<flight::Flight>,
@@ -254,8 +262,7 @@ impl Conductor {
             planning: false,
             wanted: None,
             level: None,
-            teach: false,
-            taught: BTreeMap::new(),
+            teaching: Teaching::default(),
             run: None,
             flight: None,
             ear: None,
@@ -340,7 +347,7 @@ impl Conductor {
             }
             Command::Next => self.next(None),
             Command::ChooseLevel(level) => self.level = level,
-            Command::Teach(teach) => self.teach = teach,
+            Command::Teach(teach) => self.teaching.on = teach,
             Command::Deal { situation, step } => {
                 let site = self.site.as_ref();
                 if let Some(step) = step.filter(|id| site.is_some_and(|(s, _)| s.step(id).is_some())) {

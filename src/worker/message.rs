@@ -346,6 +346,8 @@ pub struct Judged {
     pub clip: Option<Arc<Clip>>,
     /// From the end of the call to the verdicts, milliseconds.
     pub milliseconds: u32,
+    /// It was spoken into somebody else's words.
+    pub over: bool,
     /// The microphone failed in it: nothing of it counts, and the call is wanted again.
     pub void: bool,
 }

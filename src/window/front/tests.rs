@@ -133,6 +133,7 @@ pub(super) fn judged(typed: &str) -> Event {
         spoken: true,
         clip: None,
         milliseconds: 900,
+        over: false,
         void: false,
     }))
 }

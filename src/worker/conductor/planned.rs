@@ -60,7 +60,7 @@ impl Conductor {
     pub(super) fn ask_for_past(&mut self) {
         self.plan = None;
         self.planning = false;
-        self.taught.clear();
+        self.teaching.right.clear();
         let (Some(student), Some((site, _))) = (&self.student, &self.site) else {
             return;
         };
@@ -123,8 +123,8 @@ impl Conductor {
     /// The level of the turns to come: the one chosen, else the record's.
     pub(super) fn level_now(&self) -> Level {
         let by_record = self.plan.as_ref().map(Plan::level);
-        let right = self.taught.get(&self.setup.step).copied().unwrap_or_default();
-        let taught = Level::taught_after(right).filter(|_| self.teach);
+        let right = self.teaching.right.get(&self.setup.step).copied().unwrap_or_default();
+        let taught = Level::taught_after(right).filter(|_| self.teaching.on);
         self.level.or(taught).or(by_record).unwrap_or_default()
     }
 
@@ -141,7 +141,7 @@ impl Conductor {
     }
 
     fn taught_by(&mut self, step: &str, right: bool) {
-        let count = self.taught.entry(step.to_owned()).or_default();
+        let count = self.teaching.right.entry(step.to_owned()).or_default();
         *count = if right {
             (*count + 1).min(TAUGHT)
         } else {

@@ -2,7 +2,7 @@
 
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
-use super::{Conductor, Hearing, Run, Wanted};
+use super::{Conductor, Hearing, Run, Wanted, What};
 use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::logbook::{ModelUsed, Part, RecordingName};
@@ -136,6 +136,7 @@ impl Conductor {
             answer: None,
             level,
             interruption: other,
+            over: false,
         });
     }
 
@@ -203,8 +204,11 @@ impl Conductor {
             self.flight_speaks();
             return;
         }
+        let speaks = |what: What| matches!(what, What::Line | What::Other);
+        let over = self.speaking.or(self.playing).is_some_and(|(_, what)| speaks(what));
         self.stop_playing();
         if let Some(run) = &mut self.run {
+            run.over = over;
             run.turn.press();
         }
         self.tell_state();
@@ -413,6 +417,7 @@ impl Conductor {
             spoken: clip.is_some(),
             clip: clip.clone(),
             milliseconds,
+            over: run.over && clip.is_some(),
             void,
         };
         if clip.is_none() {
