@@ -13,13 +13,14 @@ mod tryout;
 use super::choose::Choice;
 use super::look;
 use super::page::{Content, Given};
+use super::practice::list;
 use super::shown::Shown;
 use super::words::Words;
 use crate::site::edit::{self, Texts};
 use crate::site::{Language, Problem, Site};
 use crate::worker::desk::{Changes, DeskCommand, DeskEvent, Looked, Opened, files_of};
 use crate::worker::{Command, Event};
-use eframe::egui::{Button, ComboBox, RichText, TextEdit, Ui};
+use eframe::egui::{Button, RichText, TextEdit, Ui};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -173,8 +174,8 @@ impl Content for DeskPage {
             given.ask(command);
         }
         let words = given.words;
-        ui.heading(words.say("desk.heading"));
-        ui.label(look::remark(words.say("desk.about")));
+        ui.label(RichText::new(words.say("desk.heading")).text_style(look::title()));
+        ui.add(eframe::egui::Label::new(look::remark(words.say("desk.about"))).wrap());
         self.choose(ui, given);
         self.messages(ui, words);
         if let Some(opened) = self.offered.take() {
@@ -307,10 +308,8 @@ impl DeskPage {
         };
         let text = now.as_deref().map_or_else(|| words.say("desk.none").to_owned(), named);
         let mut wanted = None;
-        ComboBox::from_label(words.say("desk.site"))
-            .width(320.0)
-            .selected_text(text)
-            .show_ui(ui, |ui| {
+        ui.horizontal_wrapped(|ui| {
+            list(ui, "desk.site", words, &text, |ui| {
                 for site in &given.shown.sites {
                     let chosen = now.as_deref() == Some(site.id.as_str());
                     if ui.selectable_label(chosen, &site.name).clicked() {
@@ -318,6 +317,7 @@ impl DeskPage {
                     }
                 }
             });
+        });
         if let Some(id) = wanted {
             if let Some(command) = self.draft() {
                 given.ask(command);

@@ -58,8 +58,19 @@ fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool)
             };
             ui.add(egui::Label::new(words.say(text)).truncate());
         }
-        // The plate keeps its height, or what stands below would jump under the finger.
-        _ => drop(ui.add(egui::Label::new(words.say(hint(state, stop))).truncate())),
+        // The plate keeps its height, or what stands below would jump under the finger. Half a hint helps nobody.
+        _ => {
+            let text = words.say(hint(state, stop));
+            let font = egui::TextStyle::Body.resolve(ui.style());
+            let wide = ui
+                .painter()
+                .layout_no_wrap(text.to_owned(), font, Color32::WHITE)
+                .size()
+                .x;
+            if wide <= ui.available_width() {
+                ui.label(text);
+            }
+        }
     }
 }
 

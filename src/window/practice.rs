@@ -291,12 +291,12 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
         View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);
         seen(ui, site, step, &dealt.situation, hazard);
         if level == Level::Written {
-            facts(ui, words, site, step, &dealt.situation, Some(direction));
+            ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, Some(direction)));
         }
     } else {
         // A site that names no directions cannot be drawn.
         seen(ui, site, step, &dealt.situation, hazard);
-        facts(ui, words, site, step, &dealt.situation, None);
+        ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, None));
     }
     data_plate(ui, words, site, step, &dealt.situation);
     if let Some(prompt) = &step.prompt {
@@ -452,6 +452,8 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
             line.push((name, value));
         }
     }
+    // Rows of text, not of buttons.
+    ui.spacing_mut().interact_size.y = 20.0;
     for line in in_rows {
         ui.horizontal_wrapped(|ui| {
             for (name, value) in line {

@@ -75,14 +75,17 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
 fn choose(ui: &mut Ui, label: &str, now: &mut usize, names: &[String]) {
     *now = (*now).min(names.len().saturating_sub(1));
     let text = names.get(*now).cloned().unwrap_or_default();
-    ComboBox::from_label(label)
+    let name = ui.label(look::remark(label));
+    ComboBox::from_id_salt(label)
         .width(280.0)
         .selected_text(text)
         .show_ui(ui, |ui| {
             for (n, name) in names.iter().enumerate() {
                 ui.selectable_value(now, n, name);
             }
-        });
+        })
+        .response
+        .labelled_by(name.id);
 }
 
 fn situation(site: &Site, t: &Tryout) -> Option<Situation> {
