@@ -135,7 +135,12 @@ impl ProgressPage {
                 ui.label(label_of(site, &course.element));
             });
         }
-        ui.add(Label::new(look::remark(words.say("progress.parts_about"))).wrap());
+        let about = if progress.elements.is_empty() {
+            "progress.read_aloud"
+        } else {
+            "progress.parts_about"
+        };
+        ui.add(Label::new(look::remark(words.say(about))).wrap());
         if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
             today(ui, words, site, plan);
         }

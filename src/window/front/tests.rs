@@ -600,7 +600,7 @@ fn tiny_and_huge_windows_are_drawn() {
     w.set_size(Vec2::new(320.0, 200.0));
     w.state_mut().front.page = Page::Practice;
     w.run();
-    w.get_by_label("Practice");
+    w.get_by_role_and_label(Role::ComboBox, "Page");
 }
 
 #[test]
