@@ -173,7 +173,7 @@ impl<'r> Sitting<'r> {
 }
 
 /// What the debrief says of a call that passes.
-const PASSED: &str = "Every part that matters was said.";
+const PASSED: &str = "Complete and right.";
 
 /// A recording as the sound system plays it.
 fn sound(room: &Room, fixture: &str) -> PathBuf {
@@ -197,13 +197,13 @@ static ALONE: std::sync::Mutex<()> = std::sync::Mutex::new(());
 fn a_first_evening_from_the_first_start_to_the_progress() {
     let _alone = ALONE.lock();
     let (room, reader) = room_and_reader();
-    let radio_check = room.folder.path().join("radio_check.wav");
+    let trial_call = room.folder.path().join("trial_call.wav");
     room.cableside(&[
         "sound",
         "say",
-        "Winch, radio check",
+        "Winch, request retrieve.",
         "--out",
-        radio_check.to_str().unwrap(),
+        trial_call.to_str().unwrap(),
     ]);
     let missing_crew = sound(&room, "demo_missing_crew");
     let right = sound(&room, "larkmoor_right_clean");
@@ -218,22 +218,31 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     student.presses("Add and practise");
     // The speech model is there already: its step is passed over.
     student.presses("Begin the trial");
-    student.sees("Say: Winch, radio check");
-    student.plays(&radio_check);
+    student.sees("Say: Winch, request retrieve.");
+    student.plays(&trial_call);
     student.presses("I have said it");
-    let understood = student.sees("Understood:");
-    assert!(understood.to_lowercase().contains("radio check"), "{understood}");
-    for told in ["loud enough", "a quiet room", "dBFS", "none"] {
+    let understood = student.sees("Understood");
+    assert!(
+        understood.contains("every part was there") && understood.contains("request retrieve"),
+        "{understood}"
+    );
+    for told in ["loud enough", "a quiet room", "none"] {
         student.sees(told);
     }
+    student.presses("The measurements");
+    student.sees("dBFS");
     println!("{}", room.picture("first_start_trial.png").display());
     student.presses("Hear it again");
     student.presses("Begin to practise");
+    student.presses("Begin");
+    // The call is taught first: its words stand beside the picture.
+    student.sees("These are the words");
     println!("{:.0} s to the first situation", began.elapsed().as_secs_f32());
 
     // The driver asks for what is missing, and only that.
     student.calls(&missing_crew);
-    student.sees("Something that matters is wrong or missing.");
+    student.sees("You did not say the crew.");
+    student.presses("Show the words");
     student.sees("Not heard; say \"two up\".");
     student.sees("Winch driver: \"Say again: how many on board?\"");
     student.calls(&right);
@@ -319,7 +328,7 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
                 .unwrap();
             println!("readback: {line}; right: {right}");
             if words(line).contains(&words(&right)) || corrected {
-                student.presses("Say nothing, let it stand");
+                student.presses("Say nothing");
             } else {
                 let call = situation.taught_call(&site, site.step("ready").unwrap());
                 student.says(&format!("Negative, I say again. {call}"));
@@ -330,7 +339,7 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
             room.tool("xdotool", &["key", "r"]);
             turns.push("hand".to_owned());
         } else if there("And say, if anything") || there("Somebody speaks to you") {
-            student.presses("Say nothing, let it stand");
+            student.presses("Say nothing");
         }
         std::thread::sleep(Duration::from_millis(200));
     }
@@ -369,8 +378,8 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
         path,
     ]);
     let club = Sitting::as_robin(&room, &reader, &[]);
-    club.presses("Phrase desk");
-    club.presses("Site on the desk");
+    club.presses("Edit site");
+    club.presses("Site to edit");
     club.presses("Larkmoor");
     club.types("Name of the copy", "ourfield");
     club.presses("Make a copy");
@@ -380,7 +389,7 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     club.types("Weak link", "black");
     club.presses("Add this glider");
     club.sees("Registration G-DVWX");
-    club.types("Id", "middle");
+    club.types("Short name", "middle");
     club.types("Taught", "middle");
     club.presses("Add this cable");
     club.sees("Remove middle");

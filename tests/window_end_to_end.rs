@@ -134,7 +134,7 @@ fn a_call_without_its_crew_is_spoken_judged_shown_and_kept() {
     println!("{}", picture.display());
 
     // Said and missing stand there in their colours (see src/window/look.rs, light).
-    for (word, colour) in [("said", "rgb(0,105,55)"), ("missing", "rgb(140,78,0)")] {
+    for (word, colour) in [("said", "rgb(0,105,55)"), ("missing", "rgb(135,75,0)")] {
         assert!(pixels(&room, &picture, colour) > 40, "no \"{word}\" to be seen");
     }
     assert!(room.cableside(&["logbook", "list"]).contains("not yet"));

@@ -32,6 +32,8 @@ impl LevelChoice {
 /// A level's name in a sentence.
 pub fn level(level: Level) -> &'static str {
     match level {
+        Level::WithWords => "with the words",
+        Level::FirstLetters => "first letters",
         Level::Written => "written",
         Level::LaunchPoint => "launch point",
         Level::BusyField => "busy field",

@@ -84,6 +84,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         student: args.student.clone(),
         settings: folders::settings(),
         seed: args.seed,
+        deal: args.situation.is_some(),
         frame_times: args.frame_times.clone(),
     };
     window::run(options, start)?;

@@ -192,8 +192,8 @@ impl Turned {
         let negative = site.language.negatives().first().map(|n| words::of(n));
         let best = evidence.readings.first();
         // Beside the step's own elements stands what is to be refused, and stop, which says nothing of the kind.
-        let stop = Vocabulary::stop_of(site, step);
-        let beside = |m: &&Mention| m.element >= step.elements.len() && stop != Some(m.element);
+        let halts = Vocabulary::stop_of(site, step);
+        let beside = |m: &&Mention| m.element >= step.elements.len() && halts != Some(m.element);
         let denies = |m: &Mention| match m.said {
             Said::Negated => m.stance == Stance::Plain,
             _ => matches!(m.stance, Stance::Denied | Stance::PutOff),
@@ -246,6 +246,10 @@ pub enum Did<'a> {
 
 /// A run.
 #[derive(Debug, Clone)]
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "each is a fact of its own; together they are no state"
+)]
 pub struct Launch {
     /// The student's role.
     pub role: String,

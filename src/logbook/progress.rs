@@ -253,7 +253,8 @@ impl Logbook {
             Ok(Row {
                 number: r.get(0)?,
                 date: offset.to_datetime(started.0).date(),
-                first: r.get::<_, u32>(3)? == 1,
+                // Reading words aloud is no first try at remembering them.
+                first: r.get::<_, u32>(3)? == 1 && !words_shown(&r.get::<_, String>(5)?),
                 outcome: r.get(4)?,
                 situation: r.get(5)?,
                 // A time that cannot be read is one that was not measured.
@@ -370,6 +371,16 @@ fn days(rows: &[Row]) -> Progress {
             .collect(),
         ..Progress::default()
     }
+}
+
+/// Was the call made with its words, or their first letters, on the screen?
+fn words_shown(situation: &str) -> bool {
+    // Most are not, which the text tells without being taken apart.
+    situation.contains(super::LEVEL)
+        && serde_json::from_str::<serde_json::Value>(situation).is_ok_and(|s| {
+            let level = s.get(super::LEVEL).and_then(|l| crate::plan::Level::of(l.as_str()?));
+            level.is_some_and(crate::plan::Level::shows_words)
+        })
 }
 
 /// The right value of an element in a stored situation; `None` where the situation does not say.

@@ -7,6 +7,9 @@
 //!
 //! Where the student chose another level than the rule's: what came right higher up counts here too, and what failed lower
 //! down; a failure higher up or a success lower down says nothing about this level.
+//!
+//! Below these levels a call is taught, step by step: with all its words, then with their first letters. The ladder has no
+//! part in that.
 
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -20,6 +23,10 @@ const FALL: (usize, usize) = (8, 4);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Level {
+    /// All words of the call stand there: reading aloud, before anything is asked from memory.
+    WithWords,
+    /// The first letter of each word stands there.
+    FirstLetters,
     /// Callsign, crew and cable stand there in writing.
     #[default]
     Written,
@@ -31,11 +38,34 @@ pub enum Level {
 
 impl Level {
     /// All levels, the easiest first.
-    pub const ALL: [Self; 3] = [Self::Written, Self::LaunchPoint, Self::BusyField];
+    pub const ALL: [Self; 5] = [
+        Self::WithWords,
+        Self::FirstLetters,
+        Self::Written,
+        Self::LaunchPoint,
+        Self::BusyField,
+    ];
+
+    /// Do words of the call stand before the student? Then a right call shows nothing about what is remembered.
+    pub fn shows_words(self) -> bool {
+        self < Self::Written
+    }
+
+    /// How much of the words a call is taught with, after so many right first attempts at it (wrong ones taken off): all of
+    /// them twice, first letters twice; then `None`, and the record sets the level.
+    pub fn taught_after(right: u32) -> Option<Self> {
+        match right {
+            0 | 1 => Some(Self::WithWords),
+            2 | 3 => Some(Self::FirstLetters),
+            _ => None,
+        }
+    }
 
     /// The word for it on a command line and in the logbook.
     pub fn word(self) -> &'static str {
         match self {
+            Self::WithWords => "with-words",
+            Self::FirstLetters => "first-letters",
             Self::Written => "written",
             Self::LaunchPoint => "launch-point",
             Self::BusyField => "busy-field",
@@ -148,6 +178,24 @@ mod tests {
         assert_eq!(after(&calls), BusyField);
         calls.extend([(Written, false); 8]);
         assert_eq!(after(&calls), Level::LaunchPoint);
+    }
+
+    #[test]
+    fn words_fade_as_a_call_comes_right_and_teach_nothing_about_memory() {
+        let shown: Vec<_> = (0..6).map(Level::taught_after).collect();
+        let (words, letters) = (Some(Level::WithWords), Some(Level::FirstLetters));
+        assert_eq!(shown, [words, words, letters, letters, None, None]);
+        for level in Level::ALL {
+            assert_eq!(
+                level.shows_words(),
+                matches!(level, Level::WithWords | Level::FirstLetters)
+            );
+        }
+        assert_eq!(
+            after(&[(Level::WithWords, true); 40]),
+            Level::Written,
+            "nobody rises by reading aloud"
+        );
     }
 
     #[test]

@@ -56,9 +56,13 @@ pub struct Past {
 }
 
 impl Past {
-    /// Does this call show anything about the student?
+    /// Does this call show anything about the student? Reading words aloud does not.
     pub fn counts(&self) -> bool {
-        self.first_attempt && !self.held_out && !self.stopped && self.outcome != Outcome::NothingHeard
+        !self.level.is_some_and(Level::shows_words)
+            && self.first_attempt
+            && !self.held_out
+            && !self.stopped
+            && self.outcome != Outcome::NothingHeard
     }
 
     /// The verdict on an element.

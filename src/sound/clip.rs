@@ -168,7 +168,7 @@ impl std::fmt::Display for Trouble {
             ),
             Self::AllZeros { seconds } => write!(
                 f,
-                "The microphone gave only zeros for {seconds:.1} s. It is muted, or {NOT_LET}"
+                "The microphone gave only silence for {seconds:.1} s. It is muted, or {NOT_LET}"
             ),
             Self::DeviceLost { at_seconds } => write!(
                 f,

@@ -97,6 +97,8 @@ pub enum Role {
     OtherPilot,
     /// Somebody who has no part in the launch.
     Bystander,
+    /// The program itself, reading a call aloud slowly to be learned.
+    Slow,
 }
 
 impl Role {
@@ -125,7 +127,7 @@ impl Role {
 
     /// Does this voice come over the radio in a single call? Who holds the wing stands beside the glider.
     pub fn on_radio(self) -> bool {
-        !matches!(self, Self::WingRunner | Self::Instructor | Self::Bystander)
+        !matches!(self, Self::WingRunner | Self::Instructor | Self::Bystander | Self::Slow)
     }
 
     /// The engine's pitch and speed, per cent of the voice's own.
@@ -139,6 +141,7 @@ impl Role {
             Self::Instructor => (100, 95),
             Self::OtherPilot => (112, 112),
             Self::Bystander => (126, 108),
+            Self::Slow => (100, 70),
         }
     }
 }

@@ -1,17 +1,22 @@
 //! A class in one room: who is in it, one student after another called to one microphone, and the board of who struggles with
 //! what.
 
+use super::look::{self, Hue};
 use super::page::{Content, Given, Page};
-use super::practice::Practice;
+use super::practice::{Practice, list};
 use super::shown::{Shown, Who};
+use super::sides;
 use super::words::Words;
-use super::{look, sides};
-use crate::class::{Board, Rota, counts};
+use crate::call::Verdict;
+use crate::class::{Board, BoardRow, Rota, counts};
 use crate::drill::TurnState;
 use crate::logbook::{Class, Student};
 use crate::worker::meeting::{ClassCommand, ClassEvent};
 use crate::worker::{Command, Event};
-use eframe::egui::{Button, ComboBox, Context, DragValue, Grid, Label, Panel, RichText, TextEdit, Ui};
+use eframe::egui::{
+    Button, Checkbox, CollapsingHeader, Context, DragValue, Label, Panel, RichText, Sense, TextEdit, TextStyle, Ui,
+    Vec2,
+};
 use uuid::Uuid;
 
 /// Calls of each student in a meeting, at the most.
@@ -41,6 +46,8 @@ pub struct ClassPage {
     board: Option<Board>,
     meeting: Option<Meeting>,
     practice: Practice,
+    /// Somebody was unticked, and is asked about.
+    leaving: Option<Uuid>,
     waiting: Vec<Command>,
 }
 
@@ -54,6 +61,7 @@ impl Default for ClassPage {
             board: None,
             meeting: None,
             practice: Practice::one_call(),
+            leaving: None,
             waiting: Vec::new(),
         }
     }
@@ -65,10 +73,7 @@ impl Content for ClassPage {
             given.ask(command);
         }
         if self.meeting.is_none() {
-            sides::scrolls(ui, "class", |ui| {
-                self.before(ui, given);
-                self.board(ui, given.words);
-            });
+            sides::scrolls(ui, "class", |ui| self.before(ui, given));
             return;
         }
         Panel::top("class")
@@ -77,7 +82,7 @@ impl Content for ClassPage {
         if self.is_here(given.shown) {
             self.practice.ui(ui, given);
         } else {
-            sides::scrolls(ui, "board", |ui| self.board(ui, given.words));
+            sides::scrolls(ui, "board", |ui| self.board(ui, given.words, true));
         }
     }
 
@@ -113,6 +118,10 @@ impl Content for ClassPage {
         commands
     }
 
+    fn talks(&self, shown: &Shown) -> bool {
+        self.is_here(shown) && shown.dealt.is_some()
+    }
+
     fn in_column(&self) -> bool {
         false
     }
@@ -145,64 +154,113 @@ impl ClassPage {
         }
     }
 
-    /// Class, members, what is practised, and the beginning.
+    /// Class, members, what is practised, and the beginning: the roster at the left, the board at the right.
     fn before(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
-        let (shown, words) = (given.shown, given.words);
-        ui.heading(words.say("class.heading"));
+        let words = given.words;
+        ui.label(RichText::new(words.say("class.heading")).text_style(look::title()));
         ui.add(Label::new(words.say("class.about")).wrap());
-        self.which(ui, given);
-        let students = &shown.students;
-        if students.is_empty() {
-            ui.label(words.say("class.nobody"));
-        }
-        ui.horizontal_wrapped(|ui| {
-            for student in students {
-                let mut member = self.is_member(student);
-                let was = member;
-                // Everybody is everybody.
-                ui.add_enabled_ui(self.class.is_some(), |ui| ui.checkbox(&mut member, &student.name));
-                if let (true, Some(class)) = (member != was, self.class) {
-                    given.ask(Command::Class(ClassCommand::Member {
-                        class,
-                        student: student.id,
-                        member,
-                    }));
-                }
+        look::sheets(ui, 2, |ui, n| {
+            if n == 0 {
+                self.roster(ui, given);
+            } else {
+                self.board(ui, words, false);
             }
+        });
+    }
+
+    fn roster(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        look::dense(ui);
+        let students = &shown.students;
+        let members: Vec<&Student> = students.iter().filter(|s| self.is_member(s)).collect();
+        let asked = |s: &&&Student| s.consent.is_some();
+        let ready: Vec<(Uuid, String)> = members.iter().filter(asked).map(|s| (s.id, s.name.clone())).collect();
+        // The beginning stands first, however many there are.
+        ui.horizontal_wrapped(|ui| {
+            let begin = look::add_primary(ui, !ready.is_empty(), words.say("class.begin"));
+            given.main(ui, &begin);
+            if begin.clicked() {
+                self.begin(ui.ctx(), given, ready.clone());
+            }
+            let label = ui.label(words.say("class.calls"));
+            ui.add(DragValue::new(&mut self.calls).range(CALLS))
+                .labelled_by(label.id);
+        });
+        self.which(ui, given);
+        ui.separator();
+        ui.horizontal_wrapped(|ui| {
+            ui.heading(words.say("class.who"));
             if ui.button(words.say("class.add_student")).clicked() {
                 given.go(Page::Student);
             }
         });
-        let members: Vec<&Student> = students.iter().filter(|s| self.is_member(s)).collect();
-        let asked = |s: &&&Student| s.consent.is_some();
+        if students.is_empty() {
+            ui.label(words.say("class.nobody"));
+        }
+        if self.class.is_none() {
+            ui.add(Label::new(look::remark(words.say("class.everybody_about"))).wrap());
+            let names: Vec<&str> = members.iter().map(|s| s.name.as_str()).collect();
+            ui.add(Label::new(names.join(", ")).wrap());
+        } else {
+            for student in students {
+                self.member(ui, given, student);
+            }
+        }
         let unasked: Vec<&str> = members.iter().filter(|s| !asked(s)).map(|s| s.name.as_str()).collect();
         if !unasked.is_empty() {
             let names = unasked.join(", ");
             ui.add(Label::new(look::remark(words.fill("class.unasked", &[("names", &names)]))).wrap());
         }
-        ui.horizontal_wrapped(|ui| {
-            let label = ui.label(words.say("class.calls"));
-            ui.add(DragValue::new(&mut self.calls).range(CALLS))
-                .labelled_by(label.id);
-        });
-        let ready: Vec<(Uuid, String)> = members.iter().filter(asked).map(|s| (s.id, s.name.clone())).collect();
-        let begin = Button::new(words.say("class.begin"));
-        if ui.add_enabled(!ready.is_empty(), begin).clicked() {
-            let rota = Rota::new(ready.len(), self.calls);
-            let before = match &shown.who {
-                Who::Student(s) => Some(s.id),
-                Who::Open | Who::Nobody => None,
-            };
-            self.meeting = Some(Meeting {
-                members: ready,
-                rota,
-                now: 0,
-                begun: false,
-                before,
-            });
-            self.call_next(ui.ctx(), given);
+    }
+
+    /// One student in or out of the class. Going out is asked about.
+    fn member(&mut self, ui: &mut Ui, given: &mut Given<'_>, student: &Student) {
+        let words = given.words;
+        let Some(class) = self.class else { return };
+        let set = |member| {
+            Command::Class(ClassCommand::Member {
+                class,
+                student: student.id,
+                member,
+            })
+        };
+        let was = self.is_member(student);
+        let mut member = was;
+        ui.add(Checkbox::new(&mut member, &student.name));
+        match (was, member) {
+            (false, true) => given.ask(set(true)),
+            (true, false) => self.leaving = Some(student.id),
+            _ => {}
         }
-        ui.separator();
+        if self.leaving == Some(student.id) {
+            ui.horizontal_wrapped(|ui| {
+                ui.label(look::bold(words.fill("class.remove_sure", &[("name", &student.name)])));
+                if ui.button(words.say("class.remove_yes")).clicked() {
+                    given.ask(set(false));
+                    self.leaving = None;
+                }
+                if ui.button(words.say("class.remove_no")).clicked() {
+                    self.leaving = None;
+                }
+            });
+        }
+    }
+
+    fn begin(&mut self, context: &Context, given: &mut Given<'_>, ready: Vec<(Uuid, String)>) {
+        let rota = Rota::new(ready.len(), self.calls);
+        let before = match &given.shown.who {
+            Who::Student(s) => Some(s.id),
+            Who::Open | Who::Nobody => None,
+        };
+        self.meeting = Some(Meeting {
+            members: ready,
+            rota,
+            now: 0,
+            begun: false,
+            before,
+        });
+        self.call_next(context, given);
+        given.to_main = true;
     }
 
     /// Which class; a new one.
@@ -212,14 +270,14 @@ impl ClassPage {
         let before = self.class;
         let chosen = self.classes.iter().find(|c| Some(c.id) == self.class);
         let text = chosen.map_or(everybody, |c| c.name.as_str()).to_owned();
-        ComboBox::from_label(words.say("class.which"))
-            .selected_text(text)
-            .show_ui(ui, |ui| {
+        ui.horizontal_wrapped(|ui| {
+            list(ui, "class.which", words, &text, |ui| {
                 ui.selectable_value(&mut self.class, None, everybody);
                 for class in &self.classes {
                     ui.selectable_value(&mut self.class, Some(class.id), &class.name);
                 }
             });
+        });
         if self.class != before {
             self.ask_board();
         }
@@ -269,7 +327,7 @@ impl ClassPage {
         ui.horizontal_wrapped(|ui| {
             if begun {
                 next = ui.add_enabled(!busy, Button::new(words.say("class.next"))).clicked();
-            } else if ui.button(words.say("class.here")).clicked() {
+            } else if Self::here(ui, given) {
                 given.ask(Command::ChooseStudent(Some(id)));
                 if let Some(meeting) = &mut self.meeting {
                     meeting.begun = true;
@@ -296,37 +354,36 @@ impl ClassPage {
         }
     }
 
-    fn board(&self, ui: &mut Ui, words: Words) {
+    /// "I am here", the main action while somebody is waited for.
+    fn here(ui: &mut Ui, given: &mut Given<'_>) -> bool {
+        let here = look::add_primary(ui, true, given.words.say("class.here"));
+        given.main(ui, &here);
+        here.clicked()
+    }
+
+    /// The board, the most needed first. `far`: it is read from the back row.
+    fn board(&self, ui: &mut Ui, words: Words, far: bool) {
         let Some(board) = &self.board else { return };
         ui.heading(words.say("class.board"));
         if board.rows.is_empty() {
             ui.label(words.say("class.nobody"));
             return;
         }
-        Grid::new("class board")
-            .num_columns(5)
-            .striped(true)
-            .spacing([24.0, 8.0])
-            .show(ui, |ui| {
-                for key in [
-                    "class.student",
-                    "class.today",
-                    "class.at_once",
-                    "class.lately",
-                    "class.missed",
-                ] {
-                    ui.label(look::remark(words.say(key)));
+        let style = if far { look::board() } else { TextStyle::Body };
+        for row in &board.rows {
+            let (verdict, hue, text) = standing(words, row);
+            ui.horizontal_wrapped(|ui| {
+                let colour = hue.on(ui);
+                let size = if far { 26.0 } else { 14.0 };
+                let (place, _) = ui.allocate_exact_size(Vec2::splat(size), Sense::hover());
+                if let Some(verdict) = verdict {
+                    look::sign(ui.painter(), place, Some(verdict), colour);
                 }
-                ui.end_row();
-                for row in &board.rows {
-                    ui.label(RichText::new(&row.name).strong());
-                    ui.label(row.today.to_string());
-                    ui.label(counts(&row.at_once));
-                    ui.label(row.lately.as_ref().map_or_else(|| "-".to_owned(), counts));
-                    ui.add(Label::new(row.most_missed()).wrap());
-                    ui.end_row();
-                }
+                ui.label(look::bold(&row.name).text_style(style.clone()));
+                ui.label(RichText::new(text).text_style(style.clone()).color(colour));
             });
+        }
+        ui.add_space(4.0);
         for need in &board.needs {
             let text = words.fill(
                 "class.need",
@@ -334,8 +391,39 @@ impl ClassPage {
             );
             ui.add(Label::new(text).wrap());
         }
+        if !far {
+            CollapsingHeader::new(words.say("class.more"))
+                .id_salt("class numbers")
+                .show(ui, |ui| {
+                    for row in &board.rows {
+                        let lately = row.lately.as_ref().map_or_else(|| "-".to_owned(), counts);
+                        let facts = [
+                            (words.say("class.today"), row.today.to_string()),
+                            (words.say("class.at_once"), counts(&row.at_once)),
+                            (words.say("class.lately"), lately),
+                            (words.say("class.missed"), row.most_missed()),
+                        ];
+                        let facts: Vec<String> = facts.iter().map(|(name, value)| format!("{name} {value}")).collect();
+                        ui.add(Label::new(format!("{}: {}", row.name, facts.join(", "))).wrap());
+                    }
+                });
+        }
         ui.add(Label::new(look::remark(words.say("class.honest"))).wrap());
     }
+}
+
+/// How one student stands, as sign, colour and words.
+fn standing(words: Words, row: &BoardRow) -> (Option<Verdict>, Hue, String) {
+    if row.missed.is_empty() {
+        return if row.at_once.of == 0 && row.lately.is_none() {
+            (None, Hue::Soft, words.say("class.no_calls").to_owned())
+        } else {
+            (Some(Verdict::Said), Hue::Green, words.say("class.steady").to_owned())
+        };
+    }
+    let parts: Vec<&str> = row.missed.iter().map(|(label, _)| label.as_str()).collect();
+    let text = format!("{}: {}", words.say("class.work_on"), parts.join(", "));
+    (Some(Verdict::Missing), Hue::Amber, text)
 }
 
 #[cfg(test)]
@@ -412,7 +500,7 @@ mod tests {
         let mut bench = opened();
         bench
             .window
-            .get_by_label_contains("Left out until the question about recordings is answered (page Student): Toni");
+            .get_by_label_contains("Skipped until the question about recordings is answered (page Student): Toni");
         bench.window.state_mut().page.calls = 1;
         bench.window.get_by_label("Begin").click();
         bench.window.run();
@@ -472,8 +560,12 @@ mod tests {
             needs,
         };
         bench.tell(Event::Class(ClassEvent::Board(Box::new(board))));
-        for text in ["1/4", "Crew 7/9", "Not steady yet, Crew: Kim, Robin"] {
+        for text in ["Work on: Crew", "Not steady yet, Crew: Kim, Robin"] {
             bench.window.get_by_label(text);
         }
+        // The numbers are one click deeper.
+        bench.window.get_by_label("The numbers").click();
+        bench.window.run();
+        bench.window.get_by_label_contains("Crew 7/9");
     }
 }

@@ -1,75 +1,143 @@
-//! The debrief of the last call: as it should be, as it was heard, each element with word, sign, colour, reason and why it
-//! is said; the sound as a picture; the calls to listen to; delivery, advice, score.
+//! The debrief of the last call. First the one thing that matters and what the other side answers; then what was said, part by
+//! part, each with word, sign and colour; the sound, the calls to listen to; the model call and the reasons, which a retry
+//! keeps closed; delivery, advice, score for who wants them.
 
 use super::page::Given;
+use super::verdict::{self, Kind};
 use super::wave::{self, Wave};
 use super::words::{Words, capital};
-use super::{figures, look, reasons};
+use super::{figures, hints, look, reasons};
 use crate::call::{Judgement, Outcome, Verdict};
-use crate::drill::{Answer, TurnState};
+use crate::drill::{Answer, Note, TurnState};
 use crate::site::{Site, Step, placeholders};
 use crate::worker::{Command, Judged};
-use eframe::egui::{Button, CollapsingHeader, Color32, Grid, Label, RichText, Sense, TextStyle, Ui, Vec2};
+use eframe::egui::{Button, CollapsingHeader, Color32, Label, RichText, Sense, TextStyle, Ui, Vec2};
+use uuid::Uuid;
 
 /// The debrief's memory between frames.
 #[derive(Debug, Default)]
 pub(super) struct Debrief {
     wave: Wave,
+    /// The call whose words were asked for on a retry.
+    opened: Option<Uuid>,
 }
 
 impl Debrief {
-    pub(super) fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+    /// May the words of the call be read? Not while it is to be made once more, unless they were asked for.
+    fn open(&self, given: &Given<'_>, judged: &Judged) -> bool {
+        given.shown.state == Some(TurnState::Done) || self.opened == Some(judged.id)
+    }
+
+    /// The outcome, the one thing that matters, and what the other side says: always in sight.
+    pub(super) fn head(&self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
-        let (Some((site, step)), Some(judged), Some(dealt)) = (shown.step(), &shown.judged, &shown.dealt) else {
-            ui.heading(words.say("verdicts.heading"));
-            ui.label(words.say("verdicts.empty"));
+        let (Some((site, step)), Some(judged)) = (shown.step(), &shown.judged) else {
             return;
         };
-        let dark = ui.visuals().dark_mode;
-        let judgement = &judged.judgement;
-        let colour = look::outcome(judgement.outcome, dark);
-        let outcome = words.say(look::outcome_key(judgement.outcome));
-        ui.label(RichText::new(outcome).text_style(look::big()).color(colour));
-        ui.add(Label::new(meaning(words, judgement, judged.attempt)).wrap());
-        let troubles = match &judged.clip {
-            Some(clip) => clip.troubles.iter().map(|t| reasons::trouble(words, t)).collect(),
-            None => judged.troubles.clone(),
+        let kind = verdict::kind(judged);
+        let held = shown.held_out.contains(&judged.id);
+        let (hue, sign, word) = if held {
+            (look::Hue::Blue, Verdict::Unsure, "outcome.set_aside")
+        } else if matches!(kind, Kind::Void | Kind::LetGo | Kind::AnotherCall) {
+            (look::Hue::Blue, Verdict::Unsure, "outcome.once_more")
+        } else if kind == Kind::Stopped {
+            (look::Hue::Green, Verdict::Said, "outcome.stopped")
+        } else {
+            let o = judged.judgement.outcome;
+            (look::outcome(o), look::outcome_sign(o), look::outcome_key(o))
         };
-        for trouble in troubles {
-            ui.colored_label(look::trouble(dark), trouble);
-        }
+        let colour = hue.on(ui);
+        ui.horizontal(|ui| {
+            let (place, _) = ui.allocate_exact_size(Vec2::splat(24.0), Sense::hover());
+            look::sign(ui.painter(), place, Some(sign), colour);
+            ui.label(RichText::new(words.say(word)).text_style(look::big()).color(colour));
+            if judged.attempt > 1 && kind != Kind::Void {
+                let attempt = words.fill("verdicts.attempt", &[("n", &judged.attempt.to_string())]);
+                ui.label(look::remark(attempt));
+            }
+        });
+        let text = if held {
+            words.say("verdicts.held_out").to_owned()
+        } else {
+            verdict::one_thing(words, site, step, judged, self.open(given, judged))
+        };
+        ui.add(Label::new(RichText::new(text).text_style(TextStyle::Heading)).wrap());
         answer(ui, judged, given);
-        ui.separator();
-        ui.label(words.say("verdicts.as_it_should_be"));
-        cards(ui, words, site, step, judgement);
-        ui.add(Label::new(RichText::new(dealt.situation.taught_call(site, step)).strong()).wrap());
-        ui.label(words.say("verdicts.as_heard"));
-        ui.add(Label::new(RichText::new(heard(words, judged)).strong()).wrap());
-        self.sound(ui, given, site, step, judged);
-        ui.separator();
-        elements(ui, words, site, judged);
-        held_out(ui, given, judged);
-        if let Some(delivery) = &judged.evidence.delivery {
-            ui.separator();
-            CollapsingHeader::new(words.say("figure.heading"))
-                .default_open(true)
-                .show(ui, |ui| figures::ui(ui, words, delivery));
+    }
+
+    /// Everything else.
+    pub(super) fn body(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
+        let (Some((site, step)), Some(judged), Some(dealt)) = (shown.step(), &shown.judged, &shown.dealt) else {
+            return;
+        };
+        let kind = verdict::kind(judged);
+        let judgement = &judged.judgement;
+        troubles(ui, words, judged, kind);
+        let open = self.open(given, judged);
+        ui.add_space(4.0);
+        if kind == Kind::AnotherCall {
+            ui.add(Label::new(words.fill("verdicts.heard_words", &[("words", &heard(words, judged))])).wrap());
+            let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
+            hints::buttons(ui, given, idle);
+        } else if !matches!(kind, Kind::LetGo | Kind::Stopped) && judgement.outcome != Outcome::NothingHeard {
+            ui.label(look::remark(words.say("verdicts.as_heard")));
+            tiles(ui, words, site, step, judged);
         }
-        if !judgement.advice.is_empty() {
-            ui.separator();
-            ui.label(words.say("verdicts.advice"));
-            for advice in &judgement.advice {
-                ui.add(Label::new(format!("- {}", advice.text(words.language()))).wrap());
+        self.sound(ui, given, site, step, judged);
+        if !matches!(kind, Kind::LetGo | Kind::Void) {
+            if open {
+                let call = dealt.situation.taught_call(site, step);
+                ui.label(look::remark(words.say("verdicts.as_it_should_be")));
+                ui.add(Label::new(look::bold(call)).wrap());
+                elements(ui, words, site, judged);
+            } else {
+                ui.horizontal_wrapped(|ui| {
+                    if ui.button(words.say("verdicts.show_words")).clicked() {
+                        self.opened = Some(judged.id);
+                    }
+                    ui.add(Label::new(look::remark(words.say("verdicts.retry"))).wrap());
+                });
             }
         }
-        ui.separator();
-        score(ui, words, site, judgement);
+        held_out(ui, given, judged, kind);
+        let details = CollapsingHeader::new(words.say("verdicts.details")).id_salt("details");
+        details.default_open(false).show(ui, |ui| {
+            score(ui, words, site, judgement);
+            if !judgement.advice.is_empty() {
+                ui.label(look::bold(words.say("verdicts.advice")));
+                for advice in &judgement.advice {
+                    ui.add(Label::new(format!("\u{2022} {}", advice.text(words.language()))).wrap());
+                }
+            }
+            if let Some(delivery) = &judged.evidence.delivery {
+                ui.label(look::bold(words.say("figure.heading")));
+                figures::ui(ui, words, delivery, site.is_stop(step));
+            }
+        });
+        remarks(ui, words, site, step, judged);
     }
 
     /// The sound as a picture, and what can be listened to.
     fn sound(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, judged: &Judged) {
         let (shown, words) = (given.shown, given.words);
         let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
+        ui.horizontal_wrapped(|ui| {
+            let mut play = |key, wanted: bool, command| {
+                if wanted && ui.add_enabled(idle, Button::new(words.say(key))).clicked() {
+                    given.ask(command);
+                }
+            };
+            play("verdicts.play_own", judged.spoken, Command::PlayOwn);
+            // Where the call was another one, hearing the right one stands above already.
+            let model = verdict::kind(judged) != Kind::AnotherCall;
+            play("verdicts.play_model", model, Command::PlayModel { slow: false });
+            play("hints.slowly", model, Command::PlayModel { slow: true });
+            play("verdicts.play_both", judged.spoken, Command::PlayBoth);
+            if shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
+                given.ask(Command::StopPlaying);
+            }
+        });
         if let Some(clip) = &judged.clip {
             let parts = wave::parts(words, site, step, &judged.judgement, &judged.evidence);
             if let Some(part) = self.wave.ui(ui, words, judged, clip, &parts)
@@ -84,34 +152,38 @@ impl Debrief {
                 ui.label(look::remark(words.say("wave.click")));
             }
         }
-        ui.horizontal_wrapped(|ui| {
-            let mut play = |key, wanted: bool, command| {
-                if wanted && ui.add_enabled(idle, Button::new(words.say(key))).clicked() {
-                    given.ask(command);
-                }
-            };
-            play("verdicts.play_own", judged.spoken, Command::PlayOwn);
-            play("verdicts.play_model", true, Command::PlayModel);
-            play("verdicts.play_both", judged.spoken, Command::PlayBoth);
-            if shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
-                given.ask(Command::StopPlaying);
-            }
-        });
     }
 }
 
-fn meaning(words: Words, judgement: &Judgement, attempt: u32) -> String {
-    let text = words.say(match judgement.outcome {
-        Outcome::Pass => "verdicts.pass",
-        Outcome::NotYet => "verdicts.not_yet",
-        Outcome::SayAgain => "verdicts.say_again",
-        Outcome::NothingHeard => "verdicts.nothing_heard",
-    });
-    if attempt > 1 {
-        let attempt = words.fill("verdicts.attempt", &[("n", &attempt.to_string())]);
-        format!("{text} {attempt}")
-    } else {
-        text.to_owned()
+/// What was wrong with the recording; a microphone that failed and a key let go at once have said so in the first line.
+fn troubles(ui: &mut Ui, words: Words, judged: &Judged, kind: Kind) {
+    if matches!(kind, Kind::LetGo) {
+        return;
+    }
+    let troubles: Vec<String> = match &judged.clip {
+        Some(clip) => clip.troubles.iter().map(|t| reasons::trouble(words, t)).collect(),
+        None => judged.troubles.clone(),
+    };
+    for trouble in troubles {
+        let colour = look::Hue::Amber.on(ui);
+        ui.add(Label::new(RichText::new(trouble).color(colour)).wrap());
+    }
+}
+
+/// What is worth saying about how it was spoken: over somebody, cut off, too late for a stop.
+fn remarks(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
+    // Whoever was spoken over is not measured by the other side's last word.
+    let over = judged.over.then(|| Note::SpokeOver.text(words.language()));
+    if let Some(text) = over {
+        ui.add(Label::new(RichText::new(text).color(look::Hue::Amber.on(ui))).wrap());
+    }
+    let Some(delivery) = &judged.evidence.delivery else {
+        return;
+    };
+    let mut texts: Vec<String> = delivery.remarks().iter().map(|r| r.text(words.language())).collect();
+    texts.extend(figures::late(words, delivery, site.is_stop(step)));
+    for text in texts {
+        ui.add(Label::new(format!("\u{2022} {text}")).wrap());
     }
 }
 
@@ -131,7 +203,8 @@ fn answer(ui: &mut Ui, judged: &Judged, given: &mut Given<'_>) {
     let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
     ui.horizontal_wrapped(|ui| {
         if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
-            ui.label(format!("{}: \"{}\"", capital(&words.role(&line.role)), line.text));
+            let text = format!("{}: \"{}\"", capital(&words.role(&line.role)), line.text);
+            ui.add(Label::new(text).wrap());
             let hear = Button::new(words.say("verdicts.hear_answer"));
             if ui.add_enabled(idle, hear).clicked() {
                 given.ask(Command::PlayAnswer);
@@ -146,53 +219,57 @@ fn answer(ui: &mut Ui, judged: &Judged, given: &mut Given<'_>) {
         Answer::Stopped(_) => "verdicts.hint_stopped",
         Answer::Complete(_) => return,
     };
-    ui.label(words.say(hint));
+    let hint = if judged.void { "verdicts.hint_silence" } else { hint };
+    ui.add(Label::new(words.say(hint)).wrap());
 }
 
-/// The taught words in their order, each with its verdict under it. Rows are made by hand: a frame in a wrapping row
-/// does not move to the next one but squeezes its text.
-fn cards(ui: &mut Ui, words: Words, site: &Site, step: &Step, judgement: &Judgement) {
-    let dark = ui.visuals().dark_mode;
-    let font = TextStyle::Body.resolve(ui.style());
+/// What was said, in the order taught, each part with its name and its verdict. Rows are made by hand: a frame in a wrapping
+/// row does not move to the next one but squeezes its text.
+fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
+    let body = TextStyle::Body.resolve(ui.style());
+    let heavy = look::bold_font(body.size);
     let gap = ui.spacing().item_spacing.x;
     let width = |ui: &Ui, text: &str| {
         let galley = ui
             .painter()
-            .layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
+            .layout_no_wrap(text.to_owned(), heavy.clone(), Color32::WHITE);
         galley.size().x
     };
-    let mut rows: Vec<Vec<(String, Verdict)>> = vec![Vec::new()];
+    let mut rows: Vec<Vec<(String, String, Verdict)>> = vec![Vec::new()];
     let mut used = 0.0;
+    let room = ui.available_width();
     for id in placeholders(&step.taught) {
-        let Some(e) = judgement.element(id) else { continue };
-        let taught = site.taught_words(id, &e.expected).unwrap_or_else(|| e.expected.clone());
-        // The verdict's sign stands before its word.
-        let verdict = width(ui, words.say(look::verdict_key(e.verdict))) + 13.0 + gap;
-        let wide = width(ui, &taught).max(verdict) + look::CARD + gap;
-        if used + wide > ui.available_width() && used > 0.0 {
+        let Some(e) = judged.judgement.element(id) else {
+            continue;
+        };
+        let said = verdict::on_tile(site, step, judged, e).unwrap_or_else(|| "\u{2013}".to_owned());
+        let name = label(site, id).to_owned();
+        let word = width(ui, words.say(look::verdict_key(e.verdict))) + 22.0;
+        let wide = width(ui, &said).max(word).max(width(ui, &name)).min(room - look::CARD) + look::CARD + gap;
+        if used + wide > room && used > 0.0 {
             rows.push(Vec::new());
             used = 0.0;
         }
         used += wide;
         if let Some(row) = rows.last_mut() {
-            row.push((taught, e.verdict));
+            row.push((name, said, e.verdict));
         }
     }
     for row in rows {
         ui.horizontal_top(|ui| {
-            for (taught, verdict) in row {
-                let colour = look::verdict(verdict, dark);
-                look::card(ui, colour).show(ui, |ui| {
+            for (name, said, verdict) in row {
+                look::card(ui, look::verdict_hue(verdict)).show(ui, |ui| {
                     ui.vertical(|ui| {
-                        ui.add(Label::new(RichText::new(taught).strong()).extend());
-                        ui.add(
-                            Label::new(
-                                RichText::new(words.say(look::verdict_key(verdict)))
-                                    .color(colour)
-                                    .strong(),
-                            )
-                            .extend(),
-                        );
+                        ui.spacing_mut().item_spacing.y = 2.0;
+                        ui.add(Label::new(look::remark(name)).extend());
+                        let said = Label::new(look::bold(said));
+                        // A call of one long sentence is wider than the page.
+                        ui.add(if ui.available_width() < room * 0.9 {
+                            said.extend()
+                        } else {
+                            said.wrap()
+                        });
+                        look::signed(ui, verdict, words.say(look::verdict_key(verdict)));
                     });
                 });
             }
@@ -204,43 +281,27 @@ fn label<'s>(site: &'s Site, id: &'s str) -> &'s str {
     site.elements.get(id).map_or(id, |e| e.label.as_str())
 }
 
-/// Each element with its verdict and reason; what was not said also with why it is said.
+/// Each part that was not said, with the reason and why it is said at all.
 fn elements(ui: &mut Ui, words: Words, site: &Site, judged: &Judged) {
-    let dark = ui.visuals().dark_mode;
-    Grid::new("elements")
-        .num_columns(3)
-        .spacing([12.0, 6.0])
-        .show(ui, |ui| {
-            for e in &judged.judgement.elements {
-                let colour = look::verdict(e.verdict, dark);
-                let why = site.elements.get(&e.element).map(|x| x.why.as_str());
-                let name = ui.label(label(site, &e.element));
-                if let Some(why) = why {
-                    name.on_hover_text(why);
-                }
-                ui.horizontal(|ui| {
-                    let (place, _) = ui.allocate_exact_size(Vec2::splat(13.0), Sense::hover());
-                    look::sign(ui.painter(), place, Some(e.verdict), colour);
-                    let verdict = words.say(look::verdict_key(e.verdict));
-                    ui.label(RichText::new(verdict).color(colour).strong());
-                });
-                ui.vertical(|ui| {
-                    let reason = e.reason.text(words.language());
-                    ui.add(Label::new(reason).wrap());
-                    if let Some(why) = why.filter(|_| e.verdict != Verdict::Said) {
-                        ui.add(Label::new(look::remark(why)).wrap());
-                    }
-                });
-                ui.end_row();
-            }
+    for e in judged.judgement.elements.iter().filter(|e| e.verdict != Verdict::Said) {
+        ui.add_space(2.0);
+        ui.horizontal_wrapped(|ui| {
+            ui.label(look::bold(label(site, &e.element)));
+            look::signed(ui, e.verdict, words.say(look::verdict_key(e.verdict)));
         });
+        ui.add(Label::new(e.reason.text(words.language())).wrap());
+        if let Some(element) = site.elements.get(&e.element) {
+            ui.add(Label::new(look::remark(&element.why)).wrap());
+        }
+    }
 }
 
 /// "I did say that": the attempt waits for somebody who judges it, and counts for nothing until then.
-fn held_out(ui: &mut Ui, given: &mut Given<'_>, judged: &Judged) {
+fn held_out(ui: &mut Ui, given: &mut Given<'_>, judged: &Judged, kind: Kind) {
     let words = given.words;
     let held = given.shown.held_out.contains(&judged.id);
-    if !held && judged.judgement.outcome == Outcome::Pass {
+    let nothing_to_say = judged.judgement.outcome == Outcome::Pass || matches!(kind, Kind::Void | Kind::LetGo);
+    if !held && nothing_to_say {
         return;
     }
     let key = if held { "verdicts.put_back" } else { "verdicts.i_did" };
@@ -250,9 +311,6 @@ fn held_out(ui: &mut Ui, given: &mut Given<'_>, judged: &Judged) {
             attempt: judged.id,
             held: !held,
         });
-    }
-    if held {
-        ui.add(Label::new(words.say("verdicts.held_out")).wrap());
     }
 }
 

@@ -10,15 +10,17 @@ mod prompts;
 mod texts;
 mod tryout;
 
+use super::choose::Choice;
 use super::look;
 use super::page::{Content, Given};
+use super::practice::list;
 use super::shown::Shown;
 use super::words::Words;
 use crate::site::edit::{self, Texts};
 use crate::site::{Language, Problem, Site};
 use crate::worker::desk::{Changes, DeskCommand, DeskEvent, Looked, Opened, files_of};
 use crate::worker::{Command, Event};
-use eframe::egui::{Button, ComboBox, RichText, TextEdit, Ui};
+use eframe::egui::{Button, RichText, TextEdit, Ui};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -151,6 +153,7 @@ pub struct DeskPage {
     sure: bool,
     looked: Option<Looked>,
     archive: String,
+    choice: Choice,
     /// Asked for outside `ui`.
     waiting: Vec<Command>,
 }
@@ -171,8 +174,8 @@ impl Content for DeskPage {
             given.ask(command);
         }
         let words = given.words;
-        ui.heading(words.say("desk.heading"));
-        ui.label(look::remark(words.say("desk.about")));
+        ui.label(RichText::new(words.say("desk.heading")).text_style(look::title()));
+        ui.add(eframe::egui::Label::new(look::remark(words.say("desk.about"))).wrap());
         self.choose(ui, given);
         self.messages(ui, words);
         if let Some(opened) = self.offered.take() {
@@ -185,7 +188,7 @@ impl Content for DeskPage {
         if self.desk.is_some() {
             self.on_desk(ui, given);
         } else {
-            pass_on::import(ui, given, &mut self.archive, self.looked.as_ref());
+            pass_on::import(ui, given, &mut self.archive, &mut self.choice, self.looked.as_ref());
         }
         self.keep(ui, given);
     }
@@ -305,10 +308,8 @@ impl DeskPage {
         };
         let text = now.as_deref().map_or_else(|| words.say("desk.none").to_owned(), named);
         let mut wanted = None;
-        ComboBox::from_label(words.say("desk.site"))
-            .width(320.0)
-            .selected_text(text)
-            .show_ui(ui, |ui| {
+        ui.horizontal_wrapped(|ui| {
+            list(ui, "desk.site", words, &text, |ui| {
                 for site in &given.shown.sites {
                     let chosen = now.as_deref() == Some(site.id.as_str());
                     if ui.selectable_label(chosen, &site.name).clicked() {
@@ -316,6 +317,7 @@ impl DeskPage {
                     }
                 }
             });
+        });
         if let Some(id) = wanted {
             if let Some(command) = self.draft() {
                 given.ask(command);
@@ -326,7 +328,6 @@ impl DeskPage {
     }
 
     fn messages(&self, ui: &mut Ui, words: Words) {
-        let dark = ui.visuals().dark_mode;
         let (text, good) = match &self.told {
             None => return,
             Some(Told::Failed(text)) => (text.clone(), false),
@@ -339,8 +340,10 @@ impl DeskPage {
                 (words.fill("desk.recorded", &[("seconds", &seconds)]), true)
             }
         };
-        let colour = if good { look::good(dark) } else { look::trouble(dark) };
-        look::card(ui, colour).show(ui, |ui| ui.label(RichText::new(text).color(colour)));
+        let hue = if good { look::Hue::Green } else { look::Hue::Amber };
+        look::card(ui, hue).show(ui, |ui| {
+            ui.add(eframe::egui::Label::new(RichText::new(text).color(hue.on(ui))).wrap())
+        });
     }
 
     /// A draft was left behind: take it up, or throw it away.
@@ -409,7 +412,7 @@ impl DeskPage {
             Part::Save => {
                 pass_on::save(ui, desk, &mut self.sure, given);
                 ui.separator();
-                pass_on::import(ui, given, &mut self.archive, self.looked.as_ref());
+                pass_on::import(ui, given, &mut self.archive, &mut self.choice, self.looked.as_ref());
             }
         }
         if desk.texts != before {

@@ -2,11 +2,15 @@
 
 use super::look;
 use super::page::{Content, Given};
+use super::scene::{self, Level, View};
 use super::shown::Shown;
 use crate::drill::ear::{Difficulty, Question};
 use crate::site::Site;
 use crate::worker::{Command, Ear, EarRequest};
 use eframe::egui::{Button, Label, RichText, Slider, Ui};
+
+/// Height of the picture, points.
+const PICTURE: f32 = 190.0;
 
 /// The page's drafts: what is asked, and how hard it is to hear.
 #[derive(Debug, Default)]
@@ -22,16 +26,26 @@ impl Content for EarPage {
             ui.label(words.say("practice.not_ready"));
             return;
         };
-        ui.heading(words.say("ear.heading"));
+        ui.label(RichText::new(words.say("ear.heading")).text_style(look::title()));
         ui.add(Label::new(words.say("ear.about")).wrap());
-        self.choose(ui, given, site);
-        ui.separator();
-        if let Some(ear) = &shown.ear {
-            task(ui, given, site, ear);
-        }
+        look::sheets(ui, 1 + usize::from(shown.ear.is_some()), |ui, n| {
+            match (n, &shown.ear) {
+                (0, Some(ear)) => task(ui, given, site, ear),
+                _ => self.choose(ui, given, site),
+            }
+        });
+        let open = shown.ear.as_ref().is_some_and(|e| e.answer.is_none());
         let next = if shown.ear.is_some() { "ear.next" } else { "ear.begin" };
         ui.add_space(6.0);
-        if ui.button(words.say(next)).clicked() {
+        // While a question is open its answers are what matters.
+        let next = if open {
+            ui.button(words.say(next))
+        } else {
+            let next = look::add_primary(ui, true, words.say(next));
+            given.main(ui, &next);
+            next
+        };
+        if next.clicked() {
             given.ask(Command::Ear(EarRequest {
                 question: self.question,
                 difficulty: self.difficulty,
@@ -53,9 +67,12 @@ impl EarPage {
         let words = given.words;
         ui.horizontal_wrapped(|ui| {
             ui.label(words.say("ear.ask"));
-            ui.selectable_value(&mut self.question, None, words.say("ear.anything"));
-            for question in Question::ALL {
-                ui.selectable_value(&mut self.question, Some(question), question.text(site));
+            let all = Question::ALL.map(|q| (Some(q), q.text(site)));
+            for (question, name) in [(None, words.say("ear.anything").to_owned())].into_iter().chain(all) {
+                let chosen = self.question == question;
+                if ui.add(Button::new(name).selected(chosen)).clicked() {
+                    self.question = question;
+                }
             }
         });
         let label = ui.label(words.say("ear.hiss"));
@@ -80,7 +97,11 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
                 ("cable", &s.cable),
             ],
         );
-        ui.add(Label::new(RichText::new(board).strong()).wrap());
+        ui.add(Label::new(look::bold(board)).wrap());
+        // Against what is seen at the launch point, and not only against a line of text.
+        if let (Some(step), Some(direction)) = (site.step("ready"), scene::direction(site, ear.number)) {
+            View::of(site, step, s, direction, None, Level::Written).ui(ui, words, PICTURE);
+        }
     }
     if ui.button(words.say("ear.hear_again")).clicked() {
         given.ask(Command::PlayEar);
@@ -91,7 +112,7 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
         let choices = task.choices.iter().map(|c| Some(c.as_str())).chain([None]);
         for choice in choices {
             let given_answer = ear.answer.as_ref().is_some_and(|a| a.as_deref() == choice);
-            let button = Button::selectable(given_answer, task.shown(site, choice));
+            let button = Button::new(task.shown(site, choice)).selected(given_answer);
             if ui.add_enabled(open, button).clicked() {
                 given.ask(Command::AnswerEar(choice.map(str::to_owned)));
             }
@@ -107,10 +128,18 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
         };
         let right = task.shown(site, task.right.as_deref());
         let text = words.fill(key, &[("answer", &right)]);
-        ui.label(RichText::new(text).heading().color(look::verdict(verdict, dark)));
+        ui.horizontal_wrapped(|ui| {
+            let colour = look::verdict(verdict, dark);
+            let (place, _) = ui.allocate_exact_size(eframe::egui::Vec2::splat(18.0), eframe::egui::Sense::hover());
+            look::sign(ui.painter(), place, Some(verdict), colour);
+            ui.label(RichText::new(text).heading().color(colour));
+        });
         ui.add(Label::new(words.fill("ear.call_was", &[("call", &task.text), ("truth", &task.truth(site))])).wrap());
     }
-    let so_far = [("right", ear.right.to_string()), ("n", ear.number.to_string())];
+    let so_far = [
+        ("right", ear.right.to_string()),
+        ("n", (ear.number - u32::from(open)).to_string()),
+    ];
     let so_far: Vec<(&str, &str)> = so_far.iter().map(|(k, v)| (*k, v.as_str())).collect();
     ui.label(look::remark(words.fill("ear.so_far", &so_far)));
 }

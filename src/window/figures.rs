@@ -1,10 +1,11 @@
 //! The delivery's figures, each with the band it should lie in: drawn, and said in words.
 
+use super::look;
 use super::words::Words;
 use crate::call::Delivery;
 use crate::call::delivery::{BAND, CUT_IN, CUT_OFF, HELD, LONG_PAUSE, WORDS_PER_MINUTE};
 use eframe::egui::accesskit::Role;
-use eframe::egui::{Grid, Label, Pos2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo};
+use eframe::egui::{Pos2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo};
 
 /// A figure with its band and the scale it is drawn on.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +23,7 @@ impl Figure {
     }
 }
 
-fn figures(d: &Delivery) -> Vec<Figure> {
+fn figures(d: &Delivery, stop: bool) -> Vec<Figure> {
     let seconds = |name, value: f32, band, scale| Figure {
         name,
         value,
@@ -31,10 +32,12 @@ fn figures(d: &Delivery) -> Vec<Figure> {
         scale,
     };
     let mut out = Vec::new();
-    // How long one may think before a call is nobody's rule: only pressing into the other side's words lies outside.
+    // How long one may think before a call is nobody's rule: only pressing into the other side's words lies outside. A stop
+    // waits for nothing.
+    let most = if stop { AT_ONCE } else { f32::MAX };
     out.extend(
         d.prompt_to_press
-            .map(|v| seconds("figure.reaction", v, (0.0, f32::MAX), (-1.0, 6.0))),
+            .map(|v| seconds("figure.reaction", v, (0.0, most), (-1.0, 6.0))),
     );
     out.extend(
         d.press_to_sound
@@ -64,29 +67,36 @@ fn figures(d: &Delivery) -> Vec<Figure> {
     out
 }
 
-/// The figures as a table, and what they say.
-pub(super) fn ui(ui: &mut Ui, words: Words, delivery: &Delivery) {
-    Grid::new("figures").num_columns(4).spacing([14.0, 4.0]).show(ui, |ui| {
-        for figure in figures(delivery) {
+/// Where a stop is wanted, the press may come so long after what is seen or said, seconds. Common practice ("at once"), no
+/// source for the number.
+const AT_ONCE: f32 = 3.0;
+
+/// A stop that came late, in a sentence.
+pub(super) fn late(words: Words, delivery: &Delivery, stop: bool) -> Option<String> {
+    let after = delivery.prompt_to_press.filter(|s| stop && *s > AT_ONCE)?;
+    Some(words.fill("figure.late_stop", &[("s", &format!("{after:.1}"))]))
+}
+
+/// The figures as a list: each a row that breaks where the side is narrow. `stop`: the call is the one that waits for nothing.
+pub(super) fn ui(ui: &mut Ui, words: Words, delivery: &Delivery, stop: bool) {
+    for figure in figures(delivery, stop) {
+        ui.horizontal_wrapped(|ui| {
             ui.label(words.say(figure.name));
-            ui.label(&figure.text);
+            ui.label(look::bold(&figure.text));
             bar(ui, words, &figure);
             let inside = if figure.inside() {
                 "figure.inside"
             } else {
                 "figure.outside"
             };
-            ui.label(words.say(inside));
-            ui.end_row();
-        }
-        if let Some(loudness) = delivery.loudness {
+            ui.label(look::remark(words.say(inside)));
+        });
+    }
+    if let Some(loudness) = delivery.loudness {
+        ui.horizontal_wrapped(|ui| {
             ui.label(words.say("figure.loudness"));
-            ui.label(format!("{loudness:.0} LUFS"));
-            ui.end_row();
-        }
-    });
-    for remark in delivery.remarks() {
-        ui.add(Label::new(format!("- {}", remark.text(words.language()))).wrap());
+            ui.label(look::bold(format!("{loudness:.0} LUFS")));
+        });
     }
 }
 
@@ -143,8 +153,22 @@ mod tests {
             peak: -12.0,
             ..Delivery::default()
         };
-        assert!(figures(&good).iter().all(Figure::inside));
+        assert!(figures(&good, false).iter().all(Figure::inside));
         assert!(good.remarks().is_empty());
+        let slow = Delivery {
+            prompt_to_press: Some(10.5),
+            ..good.clone()
+        };
+        assert!(
+            figures(&slow, false).iter().all(Figure::inside),
+            "looking first is right"
+        );
+        assert!(!figures(&slow, true)[0].inside(), "a stop waits for nothing");
+        assert!(late(Words::English, &slow, true).is_some_and(|t| t.contains("10.5")));
+        assert_eq!(
+            (late(Words::English, &slow, false), late(Words::English, &good, true)),
+            (None, None)
+        );
         let bad = Delivery {
             prompt_to_press: Some(-0.4),
             press_to_sound: Some(0.02),
@@ -153,7 +177,7 @@ mod tests {
             pauses: vec![Place { begin: 1.0, end: 3.0 }],
             ..good
         };
-        let outside = figures(&bad).iter().filter(|f| !f.inside()).count();
+        let outside = figures(&bad, false).iter().filter(|f| !f.inside()).count();
         assert_eq!(outside, bad.remarks().len());
     }
 }

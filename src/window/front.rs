@@ -1,13 +1,15 @@
 //! The shell: which page is open, the navigation and the bars around the pages, and where events and actions go. No threads,
 //! no files.
 
+use super::calls::CallsPage;
 use super::class::ClassPage;
 use super::desk::DeskPage;
 use super::ear::EarPage;
 use super::first::FirstPage;
 use super::help::HelpPage;
+use super::keys;
 use super::launch::LaunchPage;
-use super::look;
+use super::look::{self, Hue};
 use super::lookpage::LookPage;
 use super::page::{Action, Content, Given};
 use super::place::SitePage;
@@ -20,20 +22,31 @@ use super::student::StudentPage;
 use super::words::Words;
 use crate::drill::TurnState;
 use crate::worker::{Command, Event, ModelState, SituationRequest};
-use eframe::egui::{self, CentralPanel, Key, KeyboardShortcut, Modifiers, Panel, RichText, ScrollArea, Ui};
+use eframe::egui::{
+    self, Align, Align2, Button, CentralPanel, ComboBox, Frame, Key, KeyboardShortcut, Label, Layout, Margin,
+    Modifiers, Panel, RichText, ScrollArea, Stroke, Ui, Vec2,
+};
 
 pub use super::page::Page;
 
-/// Height of the messages from which they scroll, points.
-const MESSAGES: f32 = 150.0;
-/// From this width on the navigation stands at the left side; below it lies on top.
+/// From this width on the navigation stands at the left side; below it is a list to open.
 const WIDE: f32 = 900.0;
-/// Below this height the caution and the navigation scroll with the page, so that a tiny window still shows it.
+/// Below this height the caution scrolls with the page, so that a tiny window still shows it.
 const LOW: f32 = 420.0;
 /// Width of the navigation, points.
-const RAIL: f32 = 168.0;
-/// Widest column of text, points.
-const COLUMN: f32 = 720.0;
+const RAIL: f32 = 172.0;
+/// Height of an entry of the navigation, and of one where there is little room.
+const ENTRY: f32 = 34.0;
+const LOW_ENTRY: f32 = 27.0;
+/// Below this height the entries are low.
+const LOW_RAIL: f32 = 640.0;
+/// Widest page whose parts stand one below the other or side by side, points.
+const PAGE: f32 = 1500.0;
+/// From this width on pages have two sides.
+const TWO_SIDES: f32 = 720.0;
+/// Width of a message and of the help, points.
+const MESSAGE: f32 = 420.0;
+const HELP: f32 = 460.0;
 
 /// The pages' own states.
 #[derive(Default)]
@@ -41,6 +54,7 @@ struct Pages {
     practice: Practice,
     launch: LaunchPage,
     ear: EarPage,
+    calls: CallsPage,
     student: StudentPage,
     site: SitePage,
     sound: Sound,
@@ -58,6 +72,7 @@ impl Pages {
             Page::Practice => &mut self.practice,
             Page::Launch => &mut self.launch,
             Page::Ear => &mut self.ear,
+            Page::Calls => &mut self.calls,
             Page::Student => &mut self.student,
             Page::Site => &mut self.site,
             Page::Sound => &mut self.sound,
@@ -69,6 +84,18 @@ impl Pages {
             Page::First => &mut self.first,
         }
     }
+}
+
+/// The first situation since the start.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum First {
+    /// It comes when it is wanted.
+    #[default]
+    WhenWanted,
+    /// It was named, and comes without being asked for.
+    AtOnce,
+    /// It was dealt.
+    Dealt,
 }
 
 /// The whole of the window but its threads.
@@ -88,8 +115,15 @@ pub struct Front {
     resume: Option<UnderWay>,
     /// The system's language.
     system: Words,
+    /// The first situation since the start.
+    first: First,
+    /// The keyboard goes to the page's main action as soon as there is one.
+    to_main: bool,
     pages: Pages,
 }
+
+/// The step that is dealt where none was practised before.
+const FIRST_STEP: &str = "ready";
 
 /// With Ctrl: the first nine pages.
 const DIGITS: [Key; 9] = [
@@ -109,7 +143,7 @@ impl Front {
     pub fn new(settings: Settings, system: Words) -> Self {
         Self {
             // Nothing is remembered: the first start.
-            page: if settings == Settings::default() {
+            page: if settings.is_first() {
                 Page::First
             } else {
                 settings.page
@@ -117,6 +151,7 @@ impl Front {
             resume: settings.under_way.clone(),
             settings,
             system,
+            to_main: true,
             ..Self::default()
         }
     }
@@ -126,6 +161,11 @@ impl Front {
         if self.page == Page::First {
             self.page = self.settings.page;
         }
+    }
+
+    /// The first situation was named at the start: it is dealt without being asked for.
+    pub fn deal_at_once(&mut self) {
+        self.first = First::AtOnce;
     }
 
     /// The next launch is the one of this number.
@@ -162,6 +202,7 @@ impl Front {
             self.pages.get(entry.page).take(&event);
         }
         self.shown.take(event);
+        self.shown.expire();
         self.remember();
         if !moves_on || !self.may_practise() {
             let choosing = matches!(self.page, Page::Student | Page::Site);
@@ -170,39 +211,46 @@ impl Front {
             }
             return Vec::new();
         }
-        match self.page {
+        let mut commands = match self.page {
             Page::Student | Page::Site => self.go(Page::Practice),
             // Opened before there was a student or a site: as if it were opened now.
             page => self.pages.get(page).opened(&self.shown),
+        };
+        if self.page == Page::Practice && self.first == First::AtOnce {
+            self.first = First::Dealt;
+            commands.push(Command::Next);
         }
-        .into_iter()
-        .map(|c| self.taken_up(c))
-        .collect()
+        commands
     }
 
     fn may_practise(&self) -> bool {
         self.shown.who.may_practise() && self.shown.site.is_some()
     }
 
-    /// The first situation after a start is the one that was under way.
+    /// The first situation after a start is the one that was under way, or one of the step that was practised last.
     fn taken_up(&mut self, command: Command) -> Command {
         let (Command::Next, Some(site)) = (&command, &self.shown.site) else {
             return command;
         };
-        match self.resume.take() {
-            Some(u) if u.site == site.id => match crate::site::Callsign::parse(&u.callsign) {
-                Ok(callsign) => Command::Deal {
-                    situation: SituationRequest {
-                        callsign,
-                        crew: u.crew,
-                        cable: u.cable,
-                    },
-                    step: Some(u.step),
-                },
-                Err(_) => command,
-            },
-            _ => command,
+        if std::mem::replace(&mut self.first, First::Dealt) == First::Dealt {
+            return command;
         }
+        let resumed = self.resume.take().filter(|u| u.site == site.id).and_then(|u| {
+            Some(Command::Deal {
+                situation: SituationRequest {
+                    callsign: crate::site::Callsign::parse(&u.callsign).ok()?,
+                    crew: u.crew,
+                    cable: u.cable,
+                },
+                step: Some(u.step),
+            })
+        });
+        let step = self
+            .settings
+            .step
+            .clone()
+            .filter(|id| id != FIRST_STEP && site.step(id).is_some());
+        resumed.or(step.map(Command::ChooseStep)).unwrap_or(command)
     }
 
     /// Where the student is, for the next start.
@@ -217,6 +265,7 @@ impl Front {
             self.settings.site = Some(asked);
         }
         if let Some(dealt) = &self.shown.dealt {
+            self.settings.step = Some(dealt.step.clone());
             let open = self.shown.state != Some(TurnState::Done);
             self.settings.under_way = open.then(|| UnderWay {
                 site: site.id.clone(),
@@ -237,6 +286,7 @@ impl Front {
         commands.extend(self.pages.get(page).opened(&self.shown));
         self.page = page;
         self.settings.page = page;
+        self.to_main = true;
         commands
     }
 
@@ -253,42 +303,33 @@ impl Front {
         let mut commands = self.keys(ui);
         commands.extend(self.dropped(ui));
         look::apply(ui.ctx(), &self.settings);
+        let talks = self.pages.get(self.page).talks(&self.shown);
+        let talk = keys::first(ui.ctx(), self.settings.talk_key(), talks);
         let mut given = Given::new(&self.shown, self.words(), &self.settings);
+        given.talk = talk;
+        given.to_main = self.to_main && !ui.ctx().text_edit_focused();
         let wide = ui.available_width() >= WIDE;
         let low = ui.available_height() < LOW;
-        let mut closed = None;
         if wide {
+            let ground = Frame::new()
+                .fill(Hue::Rail.on(ui))
+                .inner_margin(Margin::symmetric(8, 6));
             Panel::left("pages")
                 .resizable(false)
+                .show_separator_line(false)
                 .exact_size(RAIL)
-                .show(ui, |ui| scrolled(ui, |ui| rail(ui, self.page, &mut given)));
-        } else if !low {
-            Panel::top("pages").show(ui, |ui| bar(ui, self.page, &mut given));
-        }
-        if !low {
-            Panel::top("where").show(ui, |ui| line(ui, &mut self.helping, &given));
-            if self.helping {
-                Panel::top("help").show(ui, |ui| help(ui, self.page, given.words));
-            }
-            Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
-        }
-        if !self.shown.troubles.is_empty() {
-            Panel::top("troubles").show(ui, |ui| closed = troubles(ui, &given));
+                .frame(ground)
+                .show(ui, |ui| rail(ui, self.page, &mut given));
         }
         let (page, helping) = (self.page, &mut self.helping);
+        Panel::top("where").show(ui, |ui| line(ui, page, wide, helping, &mut given));
+        if !low {
+            Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
+        }
         let content = self.pages.get(page);
         CentralPanel::default_margins().show(ui, |ui| {
             if content.in_column() || low {
-                scrolled(ui, |ui| {
-                    if low {
-                        if !wide {
-                            bar(ui, page, &mut given);
-                        }
-                        line(ui, helping, &given);
-                        if *helping {
-                            help(ui, page, given.words);
-                        }
-                    }
+                scrolled(ui, page, |ui| {
                     content.ui(ui, &mut given);
                     if low {
                         caution(ui, &given);
@@ -298,6 +339,14 @@ impl Front {
                 content.ui(ui, &mut given);
             }
         });
+        if *helping && help(ui, page, given.words) {
+            *helping = false;
+        }
+        let closed = messages(ui, wide, &given);
+        // While somebody writes the keyboard stays where it is.
+        if !ui.ctx().text_edit_focused() {
+            self.to_main = given.to_main;
+        }
         let wanted = given.wanted();
         if let Some(i) = closed {
             self.shown.troubles.remove(i);
@@ -305,6 +354,7 @@ impl Front {
         for action in wanted {
             commands.extend(self.act(action));
         }
+        commands = commands.into_iter().map(|c| self.taken_up(c)).collect();
         for command in &commands {
             self.note(command);
         }
@@ -335,12 +385,16 @@ impl Front {
         }
     }
 
-    /// The keys that work on every page: F1 for help, Ctrl with a digit for a page, with plus, minus and zero for the text's
+    /// The keys that work on every page: F1 for help, F6 for the page's main action, Ctrl with a digit for a page, with plus, minus and zero for the text's
     /// size.
     fn keys(&mut self, ui: &Ui) -> Vec<Command> {
         let pressed = |modifiers, key| ui.input_mut(|i| i.consume_shortcut(&KeyboardShortcut::new(modifiers, key)));
         if pressed(Modifiers::NONE, Key::F1) {
             self.helping = !self.helping;
+        }
+        if pressed(Modifiers::NONE, Key::F6) {
+            self.to_main = true;
+            ui.memory_mut(egui::Memory::stop_text_input);
         }
         let larger = pressed(Modifiers::COMMAND, Key::Plus) || pressed(Modifiers::COMMAND, Key::Equals);
         let smaller = pressed(Modifiers::COMMAND, Key::Minus);
@@ -362,107 +416,185 @@ impl Front {
     }
 }
 
-fn entries(ui: &mut Ui, page: Page, given: &mut Given<'_>, wide: bool) {
-    let ready = given.shown.who.may_practise() && given.shown.site.is_some();
-    for (n, entry) in Page::ALL.iter().enumerate() {
-        if wide && entry.begins_group {
-            ui.add_space(10.0);
-        }
-        let text = RichText::new(given.words.say(entry.name));
-        let mut button = egui::Button::selectable(entry.page == page, text);
-        if wide {
-            button = button.min_size(egui::vec2(ui.available_width(), 34.0));
-        }
-        let enabled = ready || !entry.needs_site;
-        let button = ui.add_enabled(enabled, button);
-        let button = if n < DIGITS.len() {
-            button.on_hover_text(format!("Ctrl+{}", n + 1))
-        } else {
-            button
-        };
-        if button.clicked() {
-            given.go(entry.page);
-        }
-    }
-}
-
-/// The navigation at the side.
+/// The navigation at the side: students first, then those who instruct, then what is set up once.
 fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
-    ui.add_space(8.0);
+    let words = given.words;
+    let low = ui.available_height() < LOW_RAIL;
+    let ring = Stroke::new(3.0, Hue::RailInk.on(ui));
+    ui.visuals_mut().widgets.active.bg_stroke = ring;
+    ui.visuals_mut().widgets.active.expansion = 0.0;
+    ui.spacing_mut().item_spacing.y = if low { 1.0 } else { 3.0 };
+    ui.add_space(4.0);
     look::mark(ui);
-    ui.add_space(12.0);
-    ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
-        entries(ui, page, given, true);
+    ui.add_space(if low { 2.0 } else { 10.0 });
+    let ready = given.shown.who.may_practise() && given.shown.site.is_some();
+    let list = ScrollArea::vertical().auto_shrink([false, false]);
+    list.show(ui, |ui| {
+        // Names stand at the left of their entries.
+        ui.with_layout(Layout::top_down_justified(Align::LEFT), |ui| {
+            let ctrl = words.say("shell.ctrl");
+            for (n, entry) in Page::ALL.iter().enumerate() {
+                if entry.begins_group {
+                    ui.add_space(if low { 5.0 } else { 12.0 });
+                }
+                let chosen = entry.page == page;
+                let (fill, ink) = if chosen {
+                    (Hue::RailChosen, Hue::RailChosenInk)
+                } else {
+                    (Hue::Rail, Hue::RailInk)
+                };
+                let name = words.say(entry.name);
+                let text = if chosen { look::bold(name) } else { RichText::new(name) };
+                let button = Button::new(text.color(ink.on(ui)))
+                    .fill(fill.on(ui))
+                    .stroke(Stroke::NONE)
+                    .selected(chosen)
+                    .min_size(Vec2::new(ui.available_width(), if low { LOW_ENTRY } else { ENTRY }));
+                if chosen {
+                    ui.visuals_mut().selection.bg_fill = fill.on(ui);
+                }
+                let enabled = ready || !entry.needs_site;
+                let button = ui
+                    .add_enabled(enabled, button)
+                    .on_disabled_hover_text(words.say("shell.page_closed"));
+                let button = if n < DIGITS.len() {
+                    button.on_hover_text(format!("{ctrl}+{}", n + 1))
+                } else {
+                    button
+                };
+                if button.clicked() {
+                    given.go(entry.page);
+                }
+            }
+        });
+        keys::follow(ui, "rail");
     });
 }
 
-/// The navigation on top.
-fn bar(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
-    ui.add_space(4.0);
-    ui.horizontal_wrapped(|ui| entries(ui, page, given, false));
-    ui.add_space(4.0);
+/// The navigation of a narrow window: a list to open.
+fn pages(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
+    let words = given.words;
+    let ready = given.shown.who.may_practise() && given.shown.site.is_some();
+    let label = ui.label(look::remark(words.say("shell.page")));
+    ComboBox::from_id_salt("pages")
+        .selected_text(look::bold(words.say(page.entry().name)))
+        .height(420.0)
+        .show_ui(ui, |ui| {
+            for entry in Page::ALL {
+                let enabled = ready || !entry.needs_site;
+                let button = Button::selectable(entry.page == page, words.say(entry.name));
+                if ui.add_enabled(enabled, button).clicked() {
+                    given.go(entry.page);
+                }
+            }
+        })
+        .response
+        .labelled_by(label.id);
 }
 
 /// Who and where, the speech model where it is not ready, and the switch of the help.
-fn line(ui: &mut Ui, helping: &mut bool, given: &Given<'_>) {
+fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Given<'_>) {
     let words = given.words;
-    ui.add_space(4.0);
-    ui.horizontal_wrapped(|ui| {
-        ui.toggle_value(helping, words.say("shell.help_here"))
-            .on_hover_text("F1");
-        let who = match &given.shown.who {
-            Who::Open => words.say("shell.no_student"),
-            Who::Nobody => words.say("shell.nobody"),
-            Who::Student(s) => s.name.as_str(),
-        };
-        let site = given.shown.site.as_ref();
-        let site = site.map_or(words.say("shell.no_site"), |s| s.name.as_str());
-        ui.label(format!("{who}, {site}"));
-        let model = match &given.shown.model {
-            ModelState::Loading => "shell.model_loading",
-            ModelState::Missing(_) => "shell.model_missing",
-            ModelState::Ready(_) => return,
-        };
-        ui.label(look::remark(words.say(model)));
-    });
-    ui.add_space(2.0);
-}
-
-fn help(ui: &mut Ui, page: Page, words: Words) {
-    ui.add_space(4.0);
-    ScrollArea::vertical().max_height(MESSAGES).show(ui, |ui| {
-        ui.set_max_width(COLUMN.min(ui.available_width()));
-        for text in words.say(page.entry().help).lines() {
-            ui.add(egui::Label::new(text).wrap());
+    ui.add_space(3.0);
+    ui.horizontal(|ui| {
+        if !wide {
+            pages(ui, page, given);
         }
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            let help = Button::new(words.say("shell.help_here")).selected(*helping);
+            if ui.add(help).clicked() {
+                *helping = !*helping;
+            }
+            ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                let who = match &given.shown.who {
+                    Who::Open => words.say("shell.no_student"),
+                    Who::Nobody => words.say("shell.nobody"),
+                    Who::Student(s) => s.name.as_str(),
+                };
+                let site = given.shown.site.as_ref();
+                let site = site.map_or(words.say("shell.no_site"), |s| s.name.as_str());
+                let model = match &given.shown.model {
+                    ModelState::Loading => format!(" \u{b7} {}", words.say("shell.model_loading")),
+                    ModelState::Missing(_) => format!(" \u{b7} {}", words.say("shell.model_missing")),
+                    ModelState::Ready(_) => String::new(),
+                };
+                ui.add(Label::new(format!("{who}, {site}{model}")).truncate());
+            });
+        });
     });
-    ui.add_space(4.0);
+    ui.add_space(1.0);
 }
 
-/// The messages; gives the one that was closed.
-fn troubles(ui: &mut Ui, given: &Given<'_>) -> Option<usize> {
-    let mut closed = None;
-    let colour = look::trouble(ui.visuals().dark_mode);
-    let most = MESSAGES.min(ui.ctx().content_rect().height() / 3.0);
-    ScrollArea::vertical()
-        .max_height(most)
-        .min_scrolled_height(most)
-        .show(ui, |ui| {
-            for (i, text) in given.shown.troubles.iter().enumerate() {
-                ui.horizontal_top(|ui| {
-                    let close = ui.button(given.words.say("shell.close"));
-                    if close.on_hover_text(given.words.say("shell.close_hint")).clicked() {
-                        closed = Some(i);
-                    }
-                    ui.add(egui::Label::new(RichText::new(text).color(colour)).wrap());
+/// The help lies over the page and pushes nothing away. True when it was closed.
+fn help(ui: &Ui, page: Page, words: Words) -> bool {
+    let mut closed = ui.input(|i| i.key_pressed(Key::Escape));
+    let room = ui.ctx().content_rect();
+    egui::Window::new(words.say("shell.help_here"))
+        .id(egui::Id::unique("help"))
+        .title_bar(false)
+        .resizable(false)
+        .anchor(Align2::RIGHT_TOP, Vec2::new(-10.0, 44.0))
+        .show(ui.ctx(), |ui| {
+            ui.set_width(HELP.min(room.width() - 40.0).max(1.0));
+            ui.horizontal(|ui| {
+                ui.heading(words.say(page.entry().name));
+                ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                    closed |= ui.button(words.say("shell.close")).clicked();
                 });
-            }
+            });
+            ScrollArea::vertical()
+                .max_height((room.height() - 140.0).max(80.0))
+                .show(ui, |ui| {
+                    for text in words.say(page.entry().help).lines() {
+                        ui.add(Label::new(text).wrap());
+                    }
+                });
         });
     closed
 }
 
+/// The messages lie over the page, two at the most, and move nothing; gives the one that was closed.
+fn messages(ui: &Ui, wide: bool, given: &Given<'_>) -> Option<usize> {
+    if given.shown.troubles.is_empty() {
+        return None;
+    }
+    let mut closed = None;
+    let words = given.words;
+    // Where two sides stand beside each other, below the debrief; else away from the key that talks.
+    let beside = wide || ui.ctx().content_rect().width() >= TWO_SIDES;
+    let (corner, by) = if beside {
+        (Align2::RIGHT_BOTTOM, Vec2::new(-12.0, -40.0))
+    } else {
+        (Align2::RIGHT_TOP, Vec2::new(-8.0, 44.0))
+    };
+    let width = MESSAGE.min(ui.ctx().content_rect().width() - 40.0).max(1.0);
+    egui::Area::new(egui::Id::unique("messages"))
+        .anchor(corner, by)
+        .order(egui::Order::Foreground)
+        .show(ui.ctx(), |ui| {
+            for (i, trouble) in given.shown.troubles.iter().enumerate() {
+                look::card(ui, Hue::Amber).show(ui, |ui| {
+                    ui.set_width(width);
+                    ui.horizontal_top(|ui| {
+                        let text = Label::new(trouble.text(words)).wrap();
+                        ui.with_layout(Layout::right_to_left(Align::TOP), |ui| {
+                            let close = ui.button(words.say("shell.close"));
+                            if close.on_hover_text(words.say("shell.close_hint")).clicked() {
+                                closed = Some(i);
+                            }
+                            ui.with_layout(Layout::top_down(Align::LEFT), |ui| ui.add(text));
+                        });
+                    });
+                });
+            }
+        });
+    // What cures itself with time goes without being closed.
+    ui.ctx().request_repaint_after(std::time::Duration::from_secs(5));
+    closed
+}
+
 fn caution(ui: &mut Ui, given: &Given<'_>) {
-    ui.add_space(2.0);
+    ui.add_space(1.0);
     let words = given.words;
     let text = match &given.shown.site {
         Some(site) if site.invented => {
@@ -472,16 +604,21 @@ fn caution(ui: &mut Ui, given: &Given<'_>) {
         Some(site) => site.caution.clone(),
         None => words.say("shell.caution").to_owned(),
     };
-    ui.add(egui::Label::new(look::remark(text)).wrap());
-    ui.add_space(2.0);
+    ui.add(Label::new(look::remark(text)).wrap());
 }
 
-fn scrolled(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
-    ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
-        ui.set_max_width(COLUMN.min(ui.available_width()));
-        content(ui);
-    });
+fn scrolled(ui: &mut Ui, page: Page, content: impl FnOnce(&mut Ui)) {
+    ScrollArea::vertical()
+        .id_salt(page.entry().name)
+        .auto_shrink([false, false])
+        .show(ui, |ui| {
+            ui.set_max_width(PAGE.min(ui.available_width()));
+            content(ui);
+            keys::follow(ui, page.entry().name);
+        });
 }
 
+#[cfg(test)]
+mod layout;
 #[cfg(test)]
 mod tests;

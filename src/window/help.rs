@@ -1,8 +1,8 @@
 //! Help on every page in one place, the keys, the cautions, and what the program is.
 
 use super::look;
-use super::page::{Content, Given, Page};
-use eframe::egui::{Label, RichText, Ui};
+use super::page::{Content, Entry, Given, Page};
+use eframe::egui::{Label, Ui};
 
 /// The page has no state.
 #[derive(Debug, Default)]
@@ -16,23 +16,19 @@ impl Content for HelpPage {
                 ui.add(Label::new(line).wrap());
             }
         };
-        ui.heading(words.say("about.heading"));
-        text(ui, words.say("about.text"));
-        ui.add_space(6.0);
-        ui.label(RichText::new(words.say("about.cautions_heading")).strong());
-        text(ui, words.say("about.cautions"));
-        for entry in Page::ALL.iter().filter(|e| e.page != Page::Help) {
-            ui.separator();
-            ui.label(RichText::new(words.say(entry.name)).text_style(eframe::egui::TextStyle::Heading));
-            text(ui, words.say(entry.help));
-        }
-        ui.separator();
-        ui.heading(words.say("about.keys_heading"));
-        text(ui, words.say("about.keys"));
-        ui.separator();
-        ui.heading(words.say("about.verdicts_heading"));
-        text(ui, words.say("about.verdicts"));
-        ui.separator();
+        // What matters most stands first: what the program is, its cautions, the keys, the verdicts; then page by page.
+        let pages: Vec<&Entry> = Page::ALL.iter().filter(|e| e.page != Page::Help).collect();
+        look::sheets(ui, 4 + pages.len(), |ui, n| {
+            let (heading, content) = match n {
+                0 => ("about.heading", "about.text"),
+                1 => ("about.cautions_heading", "about.cautions"),
+                2 => ("about.keys_heading", "about.keys"),
+                3 => ("about.verdicts_heading", "about.verdicts"),
+                n => (pages[n - 4].name, pages[n - 4].help),
+            };
+            ui.heading(words.say(heading));
+            text(ui, words.say(content));
+        });
         let version = env!("CARGO_PKG_VERSION");
         let line = words.fill("about.version", &[("version", version)]);
         ui.label(look::remark(line));

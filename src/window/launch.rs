@@ -1,22 +1,27 @@
 //! A whole launch: role and pace are chosen, the others speak, the student talks, types or uses the hand; the time line grows
-//! beside it and is the debrief at the end.
+//! beside it and follows. The debrief at the end is in `launched.rs`.
 
 use super::page::{Content, Given};
 use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, practice, sides, typed};
+use super::{launched, look, plate, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
-use crate::drill::{Ending, Entry, Pace, TurnState, debrief};
-use crate::site::Site;
+use crate::drill::{Ending, Entry, Pace, TurnState};
+use crate::site::{By, Site};
 use crate::worker::{Command, Flown, LaunchRequest, ModelState};
-use eframe::egui::{Button, Label, RichText, ScrollArea, Ui};
+use eframe::egui::{Button, Label, RichText, Ui};
 
 /// What stands above and below the picture, points.
-const BESIDES: f32 = 470.0;
+const BESIDES: f32 = 430.0;
 /// Least height of the picture, points.
-const LEAST: f32 = 150.0;
+const LEAST: f32 = 120.0;
+/// Heights of the key that talks, points: in a high window, and in a low one.
+const KEY: f32 = 64.0;
+const LOW_KEY: f32 = 48.0;
+/// Windows lower than this are low, points.
+const LOW: f32 = 640.0;
 
 /// The page's drafts.
 #[derive(Debug, Default)]
@@ -27,6 +32,8 @@ pub struct LaunchPage {
     typed: String,
     /// The number of the next launch; another one each time if absent.
     pub seed: Option<u64>,
+    /// "Abandon this launch" was pressed, and is asked about.
+    leaving: bool,
 }
 
 impl Content for LaunchPage {
@@ -37,24 +44,53 @@ impl Content for LaunchPage {
             return;
         };
         let Some(flown) = &shown.launch else {
-            ScrollArea::vertical().show(ui, |ui| self.choose(ui, given, site));
+            self.leaving = false;
+            sides::scrolls(ui, "launch", |ui| self.choose(ui, given, site));
             return;
         };
         let high = ui.available_height();
-        if sides::fit(ui) {
+        let line = ("time line", flown.seed);
+        if let Some(ending) = flown.ending {
+            self.leaving = false;
+            if sides::fit(ui) {
+                sides::left_of(ui, "launch over", 0.6, |ui| {
+                    sides::scrolls(ui, ("launch over", flown.seed), |ui| {
+                        self.over(ui, given, site, flown, ending);
+                    });
+                });
+                sides::right(ui, ("whole line", flown.seed), |ui| {
+                    time_line(ui, given.words, site, flown);
+                });
+            } else {
+                sides::scrolls(ui, ("launch over", flown.seed), |ui| {
+                    self.over(ui, given, site, flown, ending);
+                    ui.separator();
+                    time_line(ui, given.words, site, flown);
+                });
+            }
+        } else if sides::fit(ui) {
             sides::left(ui, "launch", |ui| {
-                if flown.ending.is_none() && sides::controls_stay(high) {
+                if sides::controls_stay(high) {
                     sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
                     sides::scrolls(ui, "launch now", |ui| now(ui, given, site, flown, high));
                 } else {
-                    sides::scrolls(ui, "launch now", |ui| self.all(ui, given, site, flown, high));
+                    sides::scrolls(ui, "launch now", |ui| {
+                        self.talking(ui, given, site, flown);
+                        now(ui, given, site, flown, high);
+                    });
                 }
             });
-            sides::right(ui, "time line", |ui| time_line(ui, given.words, site, flown));
+            sides::follows(ui, line, |ui| time_line(ui, given.words, site, flown));
         } else {
-            sides::scrolls(ui, "launch all", |ui| {
-                self.all(ui, given, site, flown, high);
-                ui.separator();
+            // The newest of the time line stands right above the key.
+            let stay = sides::controls_stay(high);
+            if stay {
+                sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
+            } else {
+                self.talking(ui, given, site, flown);
+            }
+            sides::follows(ui, line, |ui| {
+                now(ui, given, site, flown, high);
                 time_line(ui, given.words, site, flown);
             });
         }
@@ -70,6 +106,10 @@ impl Content for LaunchPage {
         }
     }
 
+    fn talks(&self, shown: &Shown) -> bool {
+        shown.launch.as_ref().is_some_and(|f| f.ending.is_none())
+    }
+
     fn in_column(&self) -> bool {
         false
     }
@@ -78,7 +118,8 @@ impl Content for LaunchPage {
 impl LaunchPage {
     fn choose(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site) {
         let words = given.words;
-        ui.heading(words.say("launch.heading"));
+        ui.set_max_width(look::COLUMN);
+        ui.label(RichText::new(words.say("launch.heading")).text_style(look::title()));
         let roles = roles(site);
         if roles.is_empty() {
             ui.label(words.say("launch.none"));
@@ -88,16 +129,18 @@ impl LaunchPage {
         if self.role.as_ref().is_none_or(|r| !roles.contains(r)) {
             self.role = roles.iter().find(|r| *r == PILOT).or(roles.first()).cloned();
         }
-        ui.label(words.say("launch.role"));
+        ui.add_space(6.0);
+        ui.label(look::bold(words.say("launch.role")));
         ui.horizontal_wrapped(|ui| {
             for role in &roles {
                 let chosen = self.role.as_ref() == Some(role);
-                if ui.add(Button::selectable(chosen, site.role_name(role))).clicked() {
+                if ui.add(Button::new(site.role_name(role)).selected(chosen)).clicked() {
                     self.role = Some(role.clone());
                 }
             }
         });
-        ui.label(words.say("launch.pace"));
+        ui.add_space(6.0);
+        ui.label(look::bold(words.say("launch.pace")));
         for (pace, key) in [
             (Pace::Unhurried, "launch.unhurried"),
             (Pace::Normal, "launch.normal"),
@@ -105,10 +148,13 @@ impl LaunchPage {
         ] {
             ui.radio_value(&mut self.pace, pace, words.say(key));
         }
-        ui.add_space(6.0);
-        if ui.button(words.say("launch.begin")).clicked() {
+        ui.add_space(10.0);
+        let begin = look::add_primary(ui, true, words.say("launch.begin"));
+        given.main(ui, &begin);
+        if begin.clicked() {
             self.typed.clear();
             given.ask(self.request());
+            given.to_main = true;
         }
     }
 
@@ -121,47 +167,49 @@ impl LaunchPage {
         }))
     }
 
-    /// What is to be seen and the controls, or the end.
-    fn all(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
-        if let Some(ending) = flown.ending {
-            self.over(ui, given, site, ending);
-        } else {
-            now(ui, given, site, flown, high);
-            self.talking(ui, given, site, flown);
-        }
-    }
-
-    fn over(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, ending: Ending) {
+    fn over(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, ending: Ending) {
         let words = given.words;
-        ui.heading(words.say("launch.over"));
-        ui.add(Label::new(RichText::new(ending.text(site)).strong()).wrap());
         ui.horizontal_wrapped(|ui| {
-            if ui.button(words.say("launch.again")).clicked() {
+            let again = look::add_primary(ui, true, words.say("launch.again"));
+            given.main(ui, &again);
+            if again.clicked() {
                 given.ask(self.request());
+                given.to_main = true;
             }
             if ui.button(words.say("launch.other")).clicked() {
                 given.ask(Command::LeaveLaunch);
+                given.to_main = true;
+            }
+            if given.shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
+                given.ask(Command::StopPlaying);
             }
         });
+        ui.add_space(4.0);
+        launched::ui(ui, given, site, flown, ending);
     }
 
     /// Whose turn it is, the hand, the key, the typed call.
     fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
         let words = given.words;
-        let dark = ui.visuals().dark_mode;
-        let state = words.say(look::state_key(flown.state));
         let title = match (&flown.want, flown.state) {
-            (Some(want), TurnState::YourCall) => want.text(site.language),
-            _ => state.to_owned(),
+            (Some(want), TurnState::YourCall) => Some(want.text(site.language)),
+            _ => None,
         };
-        ui.label(
-            RichText::new(title)
-                .text_style(look::big())
-                .color(look::state(flown.state, dark)),
-        );
-        Self::hand(ui, given, flown);
+        plate::ui(ui, words, given.shown, flown.state, title.as_deref(), false);
+        let by_hand = matches!(flown.role.as_str(), PILOT | WINCH_DRIVER);
+        if by_hand && ui.ctx().content_rect().height() < LOW {
+            // Side by side, so that the picture keeps its room.
+            ui.columns(2, |sides| {
+                if let [left, right] = sides {
+                    Self::hand(left, given, site, flown);
+                    self.key(right, given, flown);
+                }
+            });
+        } else {
+            Self::hand(ui, given, site, flown);
+            self.key(ui, given, flown);
+        }
         Self::signals(ui, given, site, flown);
-        self.key(ui, given, flown);
         let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
         let typed = typed::ui(ui, words, &mut self.typed, may);
         if typed.changed {
@@ -171,27 +219,56 @@ impl LaunchPage {
             given.ask(Command::Type(call));
         }
         ui.horizontal_wrapped(|ui| {
+            if self.leaving {
+                ui.label(words.say("launch.leave_sure"));
+                if ui.button(words.say("launch.leave_yes")).clicked() {
+                    self.leaving = false;
+                    given.ask(Command::LeaveLaunch);
+                }
+                if ui.button(words.say("launch.leave_no")).clicked() {
+                    self.leaving = false;
+                }
+                return;
+            }
             let may = flown.state == TurnState::YourCall;
             if ui.add_enabled(may, Button::new(words.say("launch.pass"))).clicked() {
                 given.ask(Command::LetPass);
             }
             if ui.button(words.say("launch.leave")).clicked() {
-                given.ask(Command::LeaveLaunch);
+                self.leaving = true;
             }
         });
     }
 
-    /// The hand has a control of its own, apart from the key: it works at any moment, while the key is held too.
-    fn hand(ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
+    /// The hand has a control of its own, apart from the key: it works at any time, while the key is held too.
+    fn hand(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
+        let words = given.words;
         let label = match flown.role.as_str() {
             PILOT => "launch.release",
             WINCH_DRIVER => "launch.power_off",
             _ => return,
         };
-        if talk::hand(ui, given.words, label, true) {
+        if talk::hand(ui, words, label, true) {
             given.ask(Command::Hand);
         }
-        ui.add_space(10.0);
+        // What the hand has done in this step is seen at once, not only in the time line.
+        let here = |e: &&(f32, Entry)| matches!(&e.1, Entry::Hand { step } if Some(step) == flown.step.as_ref());
+        let pulls = flown.record.iter().filter(here).count();
+        let by_hand = flown
+            .step
+            .as_ref()
+            .and_then(|id| site.step(id))
+            .is_some_and(|s| s.by == By::Hand);
+        if pulls > 0 {
+            let n = pulls.to_string();
+            let text = if by_hand && flown.role == PILOT {
+                let of = site.customs.release_pulls.to_string();
+                words.fill("launch.pulls", &[("n", &n), ("of", &of)])
+            } else {
+                words.fill("launch.hand_used", &[("n", &n)])
+            };
+            ui.label(look::bold(text).color(look::Hue::Green.on(ui)));
+        }
     }
 
     /// The site's own signals, where it works with any.
@@ -217,25 +294,20 @@ impl LaunchPage {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        for moved in self
-            .talk
-            .ui(ui, words, given.settings.talk_key(), transmitting, may && able)
-        {
+        let high = if ui.ctx().content_rect().height() < LOW {
+            LOW_KEY
+        } else {
+            KEY
+        };
+        for moved in self.talk.ui(ui, given, transmitting, may && able, high) {
             given.ask(match moved {
                 Moved::Down => Command::Press,
                 Moved::Up => Command::Release,
                 Moved::Cancel => Command::Cancel,
             });
         }
-        match flown.state {
-            TurnState::Transmitting => practice::level_bar(ui, words, shown.level),
-            TurnState::Judging => {
-                ui.label(words.say("practice.listening"));
-            }
-            _ if shown.microphone.is_none() => {
-                ui.label(look::remark(words.say("practice.no_microphone")));
-            }
-            _ => {}
+        if shown.microphone.is_none() && high > LOW_KEY {
+            ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
     }
 }
@@ -296,14 +368,6 @@ fn time_line(ui: &mut Ui, words: Words, site: &Site, flown: &Flown) {
         ui.label(look::remark(words.say("launch.empty")));
     }
     for (at, entry) in &flown.record {
-        let text = format!("{at:.0} s  {}", debrief::line(site, &flown.role, entry));
-        let rich = match entry {
-            Entry::Called { .. } | Entry::Hand { .. } => RichText::new(text).strong(),
-            Entry::Noted { .. } | Entry::Ended { .. } => {
-                RichText::new(text).color(look::trouble(ui.visuals().dark_mode))
-            }
-            _ => RichText::new(text),
-        };
-        ui.add(Label::new(rich).wrap());
+        launched::entry(ui, words, site, flown, *at, entry);
     }
 }

@@ -8,10 +8,15 @@
 //! | `settings.rs` | what is remembered from one start to the next, in one small file |
 //! | `shown.rs` | what the worker's events add up to |
 //! | `look.rs` | colours, sizes, verdicts as word and colour |
-//! | `student.rs`, `place.rs`, `practice.rs`, `sound.rs`, `lookpage.rs`, `help.rs` | the pages |
+//! | `student.rs`, `place.rs`, `practice.rs`, `sound.rs`, `lookpage.rs`, `help.rs`, `calls.rs`, `launch.rs`, `ear.rs` | the pages |
 //! | `scene.rs`, `scene/*.rs` | the launch point drawn from the site's facts |
+//! | `keys.rs` | what the keyboard does before any control sees it |
+//! | `hints.rs` | the words before a call: all, first letters, none; "hear it first" |
+//! | `notices.rs` | messages of trouble, what cures them |
 //! | `plate.rs`, `talk.rs`, `typed.rs` | the state of the turn; the push-to-talk key (mouse, talk key, Enter, assistive technology) and the hand; a typed call |
 //! | `sides.rs` | two sides of a page, controls that stay in sight |
+//! | `verdict.rs` | the one thing that matters in a judged call |
+//! | `launched.rs` | the debrief of a whole launch |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `choose.rs` | the system's choosers of files |
 //! | `frames.rs` | how long frames take, when asked |
@@ -35,6 +40,7 @@
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
 
+mod calls;
 mod choose;
 mod class;
 mod debrief;
@@ -45,9 +51,13 @@ mod first;
 mod frames;
 mod front;
 mod help;
+mod hints;
+mod keys;
 mod launch;
+mod launched;
 mod look;
 mod lookpage;
+mod notices;
 mod page;
 #[cfg(test)]
 mod pagetest;
@@ -64,12 +74,13 @@ mod sound;
 mod student;
 mod talk;
 mod typed;
+mod verdict;
 mod wave;
 mod words;
 
 pub use front::{Front, Page};
 pub use scene::Level;
-pub use settings::{LastWho, Light, Settings, UnderWay};
+pub use settings::{LastWho, Light, Settings, UnderWay, WordsShown};
 pub use shown::{Shown, Who};
 pub use words::Words;
 
@@ -107,6 +118,8 @@ pub struct Start {
     pub settings: PathBuf,
     /// The number of the first whole launch, as `cableside launch --seed` takes it.
     pub seed: Option<u64>,
+    /// Deal the first situation without being asked, because it was named.
+    pub deal: bool,
     /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
@@ -145,13 +158,16 @@ impl App {
         };
         match kept {
             Ok(keeper) => app.keeper = Some(keeper),
-            Err(e) => app.tell(Event::Trouble(WorkerError::from(e).to_string())),
+            Err(e) => app.tell(Event::Trouble(WorkerError::from(e).to_string().into())),
         }
         if let Some(why) = unread {
-            app.tell(Event::Trouble(why));
+            app.tell(Event::Trouble(why.into()));
         }
         if start.site.is_some() && start.student.is_some() {
             app.front.knows_enough();
+        }
+        if start.deal {
+            app.front.deal_at_once();
         }
         app.front.next_launch(start.seed);
         let site = start.site.or_else(|| settings.site.clone().map(SiteRequest));
@@ -163,6 +179,9 @@ impl App {
             (None, LastWho::Student(id)) => app.send(Command::ChooseStudent(Some(id))),
             (None, LastWho::Nobody) => app.send(Command::ChooseStudent(None)),
             (None, LastWho::Open) => {}
+        }
+        for command in hints::commands(settings.words_shown) {
+            app.send(command);
         }
         for command in app.front.begin() {
             app.send(command);
@@ -194,7 +213,7 @@ impl eframe::App for App {
         }
         let messages = std::mem::take(&mut *self.messages.lock().unwrap_or_else(PoisonError::into_inner));
         for text in messages {
-            self.tell(Event::Trouble(text));
+            self.tell(Event::Trouble(text.into()));
         }
         for event in self.worker.poll() {
             self.tell(event);
@@ -206,6 +225,11 @@ impl eframe::App for App {
         if title != self.title {
             ui.ctx().send_viewport_cmd(egui::ViewportCommand::Title(title.clone()));
             self.title = title;
+        }
+        // Kept once it stands still: a window that is being dragged would be written with each frame.
+        let (size, dragged) = ui.input(|i| (i.viewport().inner_rect, i.pointer.any_down()));
+        if let Some(size) = size.map(|r| r.size() * ui.ctx().zoom_factor()).filter(|_| !dragged) {
+            self.front.settings.window = Some([size.x.round(), size.y.round()]);
         }
         if let Some(keeper) = &mut self.keeper {
             keeper.keep(&self.front.settings);
@@ -221,10 +245,12 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
         options.input = options.input.or_else(|| settings.input.clone());
         options.output = options.output.or_else(|| settings.output.clone());
     }
+    let size = settings.as_ref().ok().and_then(|s| s.window).unwrap_or([1120.0, 700.0]);
     let mut viewport = egui::ViewportBuilder::default()
         .with_title("Cableside")
         .with_app_id("cableside")
-        .with_inner_size([1120.0, 780.0])
+        .with_inner_size(size)
+        .with_clamp_size_to_monitor_size(true)
         .with_min_inner_size([480.0, 400.0]);
     // A window without a picture is a window all the same.
     if let Ok(icon) = eframe::icon_data::from_png_bytes(include_bytes!("../../packaging/icon/cableside-128.png")) {

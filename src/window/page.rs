@@ -1,10 +1,11 @@
 //! What a page is: which there are, what a page is given, and what it may want.
 
+use super::keys::TalkKey;
 use super::settings::Settings;
 use super::shown::Shown;
 use super::words::Words;
 use crate::worker::{Command, Event};
-use eframe::egui::Ui;
+use eframe::egui::{Response, Ui};
 use serde::{Deserialize, Serialize};
 
 /// The pages, in the order of the navigation.
@@ -17,6 +18,8 @@ pub enum Page {
     Launch,
     /// Another pilot's calls, listened to.
     Ear,
+    /// The site's calls, to read and to hear.
+    Calls,
     /// How the student comes along.
     Progress,
     /// One student after another at one microphone.
@@ -77,6 +80,13 @@ impl Page {
             begins_group: false,
         },
         Entry {
+            page: Self::Calls,
+            name: "page.calls",
+            help: "help.calls",
+            needs_site: true,
+            begins_group: false,
+        },
+        Entry {
             page: Self::Progress,
             name: "page.progress",
             help: "help.progress",
@@ -88,7 +98,7 @@ impl Page {
             name: "page.class",
             help: "help.class",
             needs_site: true,
-            begins_group: false,
+            begins_group: true,
         },
         Entry {
             page: Self::Student,
@@ -168,6 +178,10 @@ pub(super) struct Given<'a> {
     pub words: Words,
     /// The settings.
     pub settings: &'a Settings,
+    /// The talk key in this frame.
+    pub talk: TalkKey,
+    /// The keyboard's focus is to go to the page's main action: the page was opened, or F6 was pressed.
+    pub to_main: bool,
     actions: Vec<Action>,
 }
 
@@ -177,6 +191,8 @@ impl<'a> Given<'a> {
             shown,
             words,
             settings,
+            talk: TalkKey::default(),
+            to_main: false,
             actions: Vec::new(),
         }
     }
@@ -196,6 +212,15 @@ impl<'a> Given<'a> {
         let mut settings = self.settings.clone();
         change(&mut settings);
         self.actions.push(Action::Set(Box::new(settings)));
+    }
+
+    /// This is the page's main action: it gets the keyboard where that is wanted.
+    pub fn main(&mut self, ui: &Ui, response: &Response) {
+        if self.to_main && response.enabled() {
+            self.to_main = false;
+            response.request_focus();
+            ui.scroll_to_rect(response.rect, None);
+        }
     }
 
     /// What was wanted.
@@ -220,6 +245,11 @@ pub(super) trait Content {
     /// Another page was opened.
     fn left(&mut self, _: &Shown) -> Vec<Command> {
         Vec::new()
+    }
+
+    /// One talks on it now: the talk key is its own.
+    fn talks(&self, _: &Shown) -> bool {
+        false
     }
 
     /// The shell puts it into a scrolling column of readable width. Pages that lay themselves out say no.

@@ -1,11 +1,11 @@
 //! One page in a window without a display: for the pages' own tests.
 
 use super::front::Page;
-use super::look;
 use super::page::{Action, Content, Given};
 use super::settings::Settings;
 use super::shown::Shown;
 use super::words::Words;
+use super::{keys, look};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::logbook::{Consent, Student};
@@ -48,7 +48,10 @@ impl<P: Content + 'static> Bench<P> {
             .with_context_setup(look::set)
             .build_ui_state(
                 |ui, held: &mut Held<P>| {
+                    let talks = held.page.talks(&held.shown);
+                    let talk = keys::first(ui.ctx(), held.settings.talk_key(), talks);
                     let mut given = Given::new(&held.shown, held.words, &held.settings);
+                    given.talk = talk;
                     ScrollArea::vertical().show(ui, |ui| held.page.ui(ui, &mut given));
                     for action in given.wanted() {
                         match action {

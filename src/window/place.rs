@@ -1,9 +1,9 @@
 //! Which site.
 
-use super::look;
+use super::look::{self, Hue};
 use super::page::{Content, Given};
 use crate::worker::{Command, SiteRequest};
-use eframe::egui::{Button, Ui};
+use eframe::egui::{Button, Label, RichText, Ui};
 
 /// The page has no state.
 #[derive(Debug, Default)]
@@ -12,27 +12,27 @@ pub struct SitePage;
 impl Content for SitePage {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
-        ui.heading(words.say("place.heading"));
+        ui.label(RichText::new(words.say("place.heading")).text_style(look::title()));
         if shown.sites.is_empty() {
-            ui.label(words.say("place.none"));
+            ui.add(Label::new(words.say("place.none")).wrap());
         }
-        for found in &shown.sites {
+        look::sheets(ui, shown.sites.len(), |ui, n| {
+            let found = &shown.sites[n];
             let now = shown.site.as_ref().is_some_and(|s| s.id == found.id);
             let enabled = found.problem.is_none();
-            let button = Button::new(&found.name).selected(now);
-            if ui.add_enabled(enabled, button).clicked() {
+            let button = Button::new(look::bold(&found.name)).selected(now);
+            let button = ui.add_enabled(enabled, button);
+            given.main(ui, &button);
+            if button.clicked() {
                 given.ask(Command::LoadSite(SiteRequest(found.id.clone())));
             }
-            match &found.problem {
+            let text = match &found.problem {
                 Some(problem) => {
-                    let colour = look::trouble(ui.visuals().dark_mode);
-                    ui.colored_label(colour, words.fill("place.broken", &[("problem", problem)]));
+                    RichText::new(words.fill("place.broken", &[("problem", problem)])).color(Hue::Amber.on(ui))
                 }
-                None => {
-                    ui.label(look::remark(&found.about));
-                }
-            }
-            ui.add_space(6.0);
-        }
+                None => look::remark(&found.about),
+            };
+            ui.add(Label::new(text).wrap());
+        });
     }
 }

@@ -1,7 +1,7 @@
 //! The one big state of a turn: receiving, your call, transmitting, judging. Word, shape and colour say the same; while
 //! transmitting the time and the level stand in it.
 
-use super::look;
+use super::look::{self, Hue};
 use super::shown::Shown;
 use super::words::Words;
 use crate::drill::TurnState;
@@ -14,46 +14,69 @@ const LOUD_DBFS: f32 = -1.0;
 const QUIET_DBFS: f32 = -30.0;
 const TOO_QUIET_DBFS: f32 = -40.0;
 
-/// Draw the plate.
-pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState) {
-    let dark = ui.visuals().dark_mode;
-    let colour = look::state(state, dark);
-    egui::Frame::new()
-        .inner_margin(egui::Margin::symmetric(12, 6))
-        .corner_radius(egui::CornerRadius::same(3))
-        .stroke(Stroke::new(2.5, colour))
-        .fill(ui.visuals().extreme_bg_color)
-        .show(ui, |ui| {
-            ui.set_min_width((ui.available_width() - 4.0).max(0.0));
-            ui.horizontal_wrapped(|ui| {
-                let (place, _) = ui.allocate_exact_size(Vec2::splat(34.0), Sense::hover());
-                sign(ui, place, state, colour);
-                let word = words.say(look::state_key(state));
-                ui.label(RichText::new(word).text_style(look::big()).color(colour));
-                if state == TurnState::Transmitting {
-                    let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
-                    ui.label(RichText::new(format!("{seconds:.1} s")).heading());
-                }
-            });
-            match state {
-                TurnState::Transmitting => level_bar(ui, words, shown.level),
-                TurnState::Judging => {
-                    let loading = shown.model == ModelState::Loading;
-                    let text = if loading {
-                        "practice.waiting_for_model"
-                    } else {
-                        "practice.listening"
-                    };
-                    ui.label(words.say(text));
-                }
-                // The plate keeps its height, or what stands below would jump under the finger.
-                _ => drop(ui.label(look::remark(words.say(hint(state))))),
+/// Windows lower than this have a smaller plate, points.
+const LOW: f32 = 640.0;
+
+/// Draw the plate. `title` stands for the state's own word where more is known of what is wanted; `stop`: the call wanted is
+/// the one that waits for nothing.
+pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, title: Option<&str>, stop: bool) {
+    let hue = look::state(state);
+    let colour = hue.on(ui);
+    let low = ui.ctx().content_rect().height() < LOW;
+    look::card(ui, hue).stroke(Stroke::new(2.5, colour)).show(ui, |ui| {
+        ui.set_min_width(ui.available_width());
+        ui.horizontal(|ui| {
+            let (place, _) = ui.allocate_exact_size(Vec2::splat(34.0), Sense::hover());
+            sign(ui, place, state, colour);
+            let word = title.unwrap_or(words.say(look::state_key(state)));
+            let style = if low { look::title() } else { look::big() };
+            ui.add(egui::Label::new(RichText::new(word).text_style(style).color(colour)).truncate());
+            if state == TurnState::Transmitting {
+                let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
+                ui.label(RichText::new(format!("{seconds:.1} s")).heading());
+            }
+            if low {
+                below(ui, words, shown, state, stop);
             }
         });
+        if !low {
+            below(ui, words, shown, state, stop);
+        }
+    });
 }
 
-fn hint(state: TurnState) -> &'static str {
+/// What stands under the state's word; beside it in a low window.
+fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool) {
     match state {
+        TurnState::Transmitting => level_bar(ui, words, shown.level, false),
+        TurnState::Judging => {
+            let loading = shown.model == ModelState::Loading;
+            let text = if loading {
+                "practice.waiting_for_model"
+            } else {
+                "practice.listening"
+            };
+            ui.add(egui::Label::new(words.say(text)).truncate());
+        }
+        // The plate keeps its height, or what stands below would jump under the finger. Half a hint helps nobody.
+        _ => {
+            let text = words.say(hint(state, stop));
+            let font = egui::TextStyle::Body.resolve(ui.style());
+            let wide = ui
+                .painter()
+                .layout_no_wrap(text.to_owned(), font, Color32::WHITE)
+                .size()
+                .x;
+            if wide <= ui.available_width() {
+                ui.label(text);
+            }
+        }
+    }
+}
+
+fn hint(state: TurnState, stop: bool) -> &'static str {
+    match state {
+        TurnState::YourCall if stop => "plate.your_stop",
         TurnState::Receiving => "plate.receiving",
         TurnState::YourCall => "plate.your_call",
         TurnState::Transmitting => "plate.transmitting",
@@ -105,16 +128,23 @@ fn sign(ui: &Ui, place: Rect, state: TurnState, colour: Color32) {
 }
 
 /// The level as a bar with its meaning in words.
-pub(super) fn level_bar(ui: &mut Ui, words: Words, level: Option<Level>) {
+/// `measured`: with the number, for whoever sets a microphone up.
+pub(super) fn level_bar(ui: &mut Ui, words: Words, level: Option<Level>, measured: bool) {
+    // Dark writing on the bar's own fill and on the ground behind it.
+    let fill = Hue::Chosen.on(ui);
     let Some(level) = level else {
-        ui.add(ProgressBar::new(0.0).text(words.say("level.none")));
+        ui.add(ProgressBar::new(0.0).fill(fill).text(words.say("level.none")));
         return;
     };
     let word = words.say(level_key(level.peak_dbfs));
     let share = (level.peak_dbfs + 60.0).clamp(0.0, 60.0) / 60.0;
     let peak = format!("{:.0}", level.peak_dbfs);
-    let text = words.fill("level.bar", &[("word", word), ("peak", &peak)]);
-    ui.add(ProgressBar::new(share).text(text));
+    let text = if measured {
+        words.fill("level.bar", &[("word", word), ("peak", &peak)])
+    } else {
+        word.to_owned()
+    };
+    ui.add(ProgressBar::new(share).fill(fill).text(text));
 }
 
 fn level_key(peak_dbfs: f32) -> &'static str {

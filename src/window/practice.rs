@@ -1,26 +1,34 @@
-//! The calls: the launch point, the state of the turn, the key, the typed call; the debrief beside or below them.
+//! The calls: the launch point, the state of the turn, the key, the typed call; beside them first the words of the call, then
+//! the debrief.
 
 use super::debrief::Debrief;
+use super::look::{self, Hue};
 use super::lookpage::LEVELS;
 use super::page::{Content, Given, Page};
 use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{look, plate, sides, typed};
+use super::{hints, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
-use crate::site::{Direction, Hazard, Site, Step};
+use crate::plan;
+use crate::site::{Direction, Hazard, Purpose, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{self, ComboBox, Key, Label, RichText, Ui};
+use eframe::egui::{Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
 pub(super) use plate::level_bar;
 
 /// Greatest share of the page's height for the picture.
-const PICTURE: f32 = 0.42;
-/// What stands above and below the picture, points: the choices, the written facts, the prompt, the state and the key.
-const BESIDES: f32 = 430.0;
+const PICTURE: f32 = 0.46;
+/// What stands above and below the picture, points: the written facts, the prompt, the state and the key.
+const BESIDES: f32 = 350.0;
 /// Least height of the picture, points.
-const LEAST: f32 = 150.0;
+const LEAST: f32 = 100.0;
+/// Heights of the key that talks, points: in a high window, and in a low one.
+const KEY: f32 = 72.0;
+const LOW_KEY: f32 = 52.0;
+/// Windows lower than this are low, points.
+const LOW: f32 = 640.0;
 
 /// The page's drafts.
 #[derive(Debug, Default)]
@@ -34,7 +42,21 @@ pub struct Practice {
 
 impl Content for Practice {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let shown = given.shown;
+        if !shown.who.may_practise() || shown.site.is_none() {
+            not_ready(ui, given);
+            return;
+        }
+        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
+            begin(ui, given);
+            return;
+        };
+        if !self.one_call {
+            choices(ui, given, site, step, &dealt.situation, state);
+        }
         let high = ui.available_height();
+        // A new verdict is read from its beginning.
+        let call = shown.judged.as_ref().map(|j| j.id);
         if sides::fit(ui) {
             sides::left(ui, "turn", |ui| {
                 if sides::controls_stay(high) {
@@ -42,18 +64,35 @@ impl Content for Practice {
                     sides::scrolls(ui, "turn", |ui| situation(ui, given, high));
                 } else {
                     sides::scrolls(ui, "turn", |ui| {
-                        situation(ui, given, high);
                         self.talking(ui, given);
+                        situation(ui, given, high);
                     });
                 }
             });
-            sides::right(ui, "debrief", |ui| self.debrief.ui(ui, given));
+            sides::right(ui, ("debrief", call, dealt.number), |ui| {
+                self.right(ui, given, site, step, &dealt.situation);
+            });
         } else {
-            sides::scrolls(ui, "both", |ui| {
-                situation(ui, given, high);
-                self.talking(ui, given);
-                ui.separator();
-                self.debrief.ui(ui, given);
+            let stay = sides::controls_stay(high);
+            if stay {
+                sides::controls(ui, "talking", |ui| {
+                    self.debrief.head(ui, given);
+                    self.talking(ui, given);
+                });
+            }
+            sides::scrolls(ui, ("both", call, dealt.number), |ui| {
+                if !stay {
+                    self.debrief.head(ui, given);
+                    self.talking(ui, given);
+                }
+                if call.is_some() {
+                    self.debrief.body(ui, given);
+                    ui.separator();
+                    situation(ui, given, high);
+                } else {
+                    situation(ui, given, high);
+                    hints::ui(ui, given, site, step, &dealt.situation);
+                }
             });
         }
     }
@@ -64,20 +103,16 @@ impl Content for Practice {
         }
     }
 
-    fn opened(&mut self, shown: &Shown) -> Vec<Command> {
-        if shown.dealt.is_none() && shown.site.is_some() {
-            vec![Command::Next]
-        } else {
-            Vec::new()
-        }
-    }
-
     fn left(&mut self, shown: &Shown) -> Vec<Command> {
         if matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging)) {
             vec![Command::Cancel]
         } else {
             Vec::new()
         }
+    }
+
+    fn talks(&self, shown: &Shown) -> bool {
+        shown.dealt.is_some()
     }
 
     fn in_column(&self) -> bool {
@@ -94,33 +129,55 @@ impl Practice {
         }
     }
 
+    /// The words until there is a verdict, then the debrief.
+    fn right(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situation: &Situation) {
+        if given.shown.judged.is_some() {
+            self.debrief.head(ui, given);
+            self.debrief.body(ui, given);
+        } else {
+            hints::ui(ui, given, site, step, situation);
+        }
+    }
+
     /// The state, the key, the typed call, the next situation.
     fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
-        let (Some(dealt), Some(state)) = (&shown.dealt, shown.state) else {
+        let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
             return;
         };
-        plate::ui(ui, words, shown, state);
-        self.key(ui, given, state);
-        let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
-        if let Some(call) = typed::ui(ui, words, &mut self.typed, may).sent {
-            given.ask(Command::Type(call));
+        plate::ui(ui, words, shown, state, None, site.is_stop(step));
+        let done = state == TurnState::Done;
+        if !done || self.one_call {
+            self.key(ui, given, state);
+            let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
+            if let Some(call) = typed::ui(ui, words, &mut self.typed, may).sent {
+                given.ask(Command::Type(call));
+            }
         }
         if self.one_call {
             return;
         }
-        let next = if state == TurnState::Done {
-            "practice.next"
-        } else {
-            "practice.next_situation"
-        };
         let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
         ui.horizontal_wrapped(|ui| {
-            if ui.add_enabled(idle, egui::Button::new(words.say(next))).clicked() {
+            // The call is complete: what comes next is the main action, where the key was.
+            let next = if done {
+                let next = look::add_primary(ui, true, words.say("practice.next"));
+                given.main(ui, &next);
+                // The key is gone with its focus: Enter goes on.
+                if ui.memory(|m| m.focused().is_none()) {
+                    next.request_focus();
+                }
+                next
+            } else {
+                ui.add_enabled(idle, Button::new(words.say("practice.next_situation")))
+            };
+            if next.clicked() {
                 given.ask(Command::Next);
+                given.to_main = true;
             }
-            let number = dealt.number.to_string();
-            ui.label(look::remark(words.fill("practice.situation", &[("n", &number)])));
+            if done && ui.button(words.say("practice.same_again")).clicked() {
+                given.ask(hints::again(&dealt.situation));
+            }
         });
     }
 
@@ -132,10 +189,12 @@ impl Practice {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        for moved in self
-            .talk
-            .ui(ui, words, given.settings.talk_key(), transmitting, may && able)
-        {
+        let high = if ui.ctx().content_rect().height() < LOW {
+            LOW_KEY
+        } else {
+            KEY
+        };
+        for moved in self.talk.ui(ui, given, transmitting, may && able, high) {
             given.ask(match moved {
                 Moved::Down => Command::Press,
                 Moved::Up => Command::Release,
@@ -147,62 +206,104 @@ impl Practice {
             if ui.button(words.say("practice.cancel")).clicked() || escape {
                 given.ask(Command::Cancel);
             }
-        } else if shown.microphone.is_none() {
-            ui.label(look::remark(words.say("practice.no_microphone")));
+        } else if shown.microphone.is_none() && high > LOW_KEY {
+            ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
-        if let ModelState::Missing(why) = &shown.model {
-            ui.colored_label(
-                look::trouble(ui.visuals().dark_mode),
-                words.fill("practice.no_model", &[("why", why)]),
-            );
-            if ui.button(words.say("practice.look_for_model")).clicked() {
-                given.ask(Command::LoadModel);
+        if let ModelState::Missing(_) = &shown.model {
+            let text = RichText::new(words.say("practice.no_model")).color(Hue::Amber.on(ui));
+            ui.add(Label::new(text).wrap());
+            ui.horizontal_wrapped(|ui| {
+                if ui.button(words.say("practice.get_model")).clicked() {
+                    given.go(Page::First);
+                }
+                if ui.button(words.say("practice.look_for_model")).clicked() {
+                    given.ask(Command::LoadModel);
+                }
+            });
+        }
+    }
+}
+
+/// Who and where must be chosen first.
+fn not_ready(ui: &mut Ui, given: &mut Given<'_>) {
+    let words = given.words;
+    ui.label(words.say("practice.not_ready"));
+    if ui.button(words.say("page.student")).clicked() {
+        given.go(Page::Student);
+    }
+    if ui.button(words.say("page.site")).clicked() {
+        given.go(Page::Site);
+    }
+}
+
+/// Before the first situation: nothing speaks and no clock runs until it is wanted.
+fn begin(ui: &mut Ui, given: &mut Given<'_>) {
+    let (shown, words) = (given.shown, given.words);
+    sides::scrolls(ui, "begin", |ui| {
+        ui.set_max_width(look::COLUMN);
+        ui.label(RichText::new(words.say("practice.start_heading")).text_style(look::title()));
+        ui.add(Label::new(words.say("practice.start_about")).wrap());
+        if let Some(today) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
+            let text = if today.due.is_empty() {
+                words.say("practice.goal_new").to_owned()
+            } else {
+                let minutes = (today.seconds / 60.0).ceil().max(1.0).to_string();
+                let calls = words.count("practice.call_one", "practice.call_many", today.calls);
+                words.fill("practice.goal", &[("calls", &calls), ("minutes", &minutes)])
+            };
+            ui.add(Label::new(look::bold(text)).wrap());
+        }
+        ui.add_space(8.0);
+        ui.horizontal_wrapped(|ui| {
+            let button = look::add_primary(ui, true, words.say("practice.begin"));
+            given.main(ui, &button);
+            if button.clicked() {
+                given.ask(Command::Next);
+                given.to_main = true;
             }
-        }
+            if ui.button(words.say("practice.read_first")).clicked() {
+                given.go(Page::Calls);
+            }
+        });
+    });
+}
+
+/// How much of the situation is written: what was chosen, and less where the record has come further.
+fn written(given: &Given<'_>) -> Level {
+    let by_record = given.shown.planned.as_ref().map(|p| p.level);
+    match (given.settings.level, by_record) {
+        (Level::Written, Some(level)) if level > plan::Level::Written => Level::Boards,
+        (chosen, _) => chosen,
     }
 }
 
 /// What is to be seen before the call.
 fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     let (shown, words) = (given.shown, given.words);
-    if !shown.who.may_practise() || shown.site.is_none() {
-        ui.label(words.say("practice.not_ready"));
-        if ui.button(words.say("page.student")).clicked() {
-            given.go(Page::Student);
-        }
-        if ui.button(words.say("page.site")).clicked() {
-            given.go(Page::Site);
-        }
-        return;
-    }
     let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
-        ui.label(words.say("practice.nothing"));
-        if ui.button(words.say("practice.begin")).clicked() {
-            given.ask(Command::Next);
-        }
         return;
     };
-    choices(ui, given, site, step, state);
     let hazard = hazard(site, step, dealt.number);
-    let level = given.settings.level;
+    let level = written(given);
     if let Some(direction) = scene::direction(site, dealt.number) {
         let id = hazard.map(|h| h.id.as_str());
         let picture = (high - BESIDES).max(LEAST).min(high * PICTURE).max(90.0);
         View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);
         seen(ui, site, step, &dealt.situation, hazard);
         if level == Level::Written {
-            facts(ui, words, site, step, &dealt.situation, Some(direction));
+            ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, Some(direction)));
         }
     } else {
         // A site that names no directions cannot be drawn.
         seen(ui, site, step, &dealt.situation, hazard);
-        facts(ui, words, site, step, &dealt.situation, None);
+        ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, None));
     }
+    data_plate(ui, words, site, step, &dealt.situation);
     if let Some(prompt) = &step.prompt {
         ui.horizontal_wrapped(|ui| {
             ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
             let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
-            let hear = egui::Button::new(words.say("practice.hear_prompt"));
+            let hear = Button::new(words.say("practice.hear_prompt"));
             if ui.add_enabled(may, hear).clicked() {
                 given.ask(Command::PlayPrompt);
             }
@@ -210,23 +311,63 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     }
 }
 
-/// Which call is practised, and how much of the situation is written.
-fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, state: TurnState) {
+/// What the type's own data say of its weak link, where the call is about it: nobody has it in mind.
+fn data_plate(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situation) {
+    let about = |id: &String| site.elements.get(id).is_some_and(|e| e.purpose == Purpose::Link);
+    let aircraft = site
+        .aircraft(&situation.callsign)
+        .filter(|_| step.elements.iter().any(about));
+    if let Some((aircraft, link)) = aircraft.and_then(|a| Some((a, a.weak_link.as_ref()?))) {
+        let text = words.fill("facts.data_plate", &[("type", &aircraft.kind), ("link", link)]);
+        ui.add(Label::new(look::bold(text)).wrap());
+    }
+}
+
+/// A list to choose from, its name in front of it.
+pub(super) fn list(ui: &mut Ui, name: &'static str, words: Words, now: &str, content: impl FnOnce(&mut Ui)) {
+    let label = ui.label(look::remark(words.say(name)));
+    ComboBox::from_id_salt(name)
+        .selected_text(now)
+        .show_ui(ui, content)
+        .response
+        .labelled_by(label.id);
+}
+
+/// Which call is practised, how many of its words are shown before it, and how much of the situation is written.
+fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situation: &Situation, state: TurnState) {
     let words = given.words;
     let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
     ui.horizontal_wrapped(|ui| {
         ui.add_enabled_ui(idle, |ui| {
             let mut id = step.id.clone();
-            ComboBox::from_label(words.say("practice.call"))
-                .selected_text(&step.title)
-                .show_ui(ui, |ui| {
-                    let spoken = site.steps.iter().filter(|s| s.by.has_words() && !s.elements.is_empty());
-                    for each in spoken {
-                        ui.selectable_value(&mut id, each.id.clone(), &each.title);
-                    }
-                });
+            list(ui, "practice.call", words, &step.title, |ui| {
+                let spoken = site.steps.iter().filter(|s| s.by.has_words() && !s.elements.is_empty());
+                for each in spoken {
+                    ui.selectable_value(&mut id, each.id.clone(), &each.title);
+                }
+            });
             if id != step.id {
                 given.ask(Command::ChooseStep(id));
+            }
+            let named = |wanted| {
+                hints::SHOWN
+                    .iter()
+                    .find(|(s, _)| *s == wanted)
+                    .map_or("", |(_, key)| words.say(key))
+            };
+            let before = given.settings.words_shown;
+            let mut chosen = before;
+            list(ui, "hints.name", words, named(before), |ui| {
+                for (each, key) in hints::SHOWN {
+                    ui.selectable_value(&mut chosen, each, words.say(key));
+                }
+            });
+            if chosen != before {
+                given.set(|s| s.words_shown = chosen);
+                for command in hints::commands(chosen) {
+                    given.ask(command);
+                }
+                given.ask(hints::again(situation));
             }
         });
         let mut level = given.settings.level;
@@ -234,17 +375,16 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, state: 
             .iter()
             .find(|(l, _)| *l == level)
             .map_or("", |(_, key)| words.say(key));
-        ComboBox::from_label(words.say("practice.level"))
-            .selected_text(now)
-            .show_ui(ui, |ui| {
-                for (each, key) in LEVELS {
-                    ui.selectable_value(&mut level, each, words.say(key));
-                }
-            });
+        list(ui, "practice.level", words, now, |ui| {
+            for (each, key) in LEVELS {
+                ui.selectable_value(&mut level, each, words.say(key));
+            }
+        });
         if level != given.settings.level {
             given.set(|s| s.level = level);
         }
     });
+    ui.add_space(2.0);
 }
 
 /// What happens in a turn of the stop call: the site's hazards one after the other.
@@ -262,7 +402,7 @@ fn seen(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation, hazard: Op
         .into_iter()
         .chain(situation.scene(site, step));
     for text in texts {
-        ui.add(Label::new(RichText::new(text).italics()).wrap());
+        ui.add(Label::new(text).wrap());
     }
 }
 
@@ -288,12 +428,42 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
     ];
     let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
     rows.extend(lies.map(|p| ("facts.it_lies", p)));
-    ui.horizontal_wrapped(|ui| {
-        for (name, value) in rows {
-            ui.label(look::remark(words.say(name)));
-            ui.label(RichText::new(value).strong());
+    // Name and value stay together; rows are made by hand, since what lies in a wrapping row does not move to the next.
+    let small = TextStyle::Small.resolve(ui.style());
+    let heavy = look::bold_font(TextStyle::Body.resolve(ui.style()).size);
+    let width = |ui: &Ui, text: &str, font: &FontId| {
+        let galley = ui
+            .painter()
+            .layout_no_wrap(text.to_owned(), font.clone(), Color32::WHITE);
+        galley.size().x
+    };
+    let (room, gap) = (ui.available_width(), ui.spacing().item_spacing.x + 4.0);
+    let mut in_rows: Vec<Vec<(&str, &str)>> = vec![Vec::new()];
+    let mut used = 0.0;
+    for (name, value) in &rows {
+        let name = words.say(name);
+        let wide = width(ui, name, &small) + 5.0 + width(ui, value, &heavy) + gap;
+        if used + wide > room + gap && used > 0.0 {
+            in_rows.push(Vec::new());
+            used = 0.0;
         }
-    });
+        used += wide;
+        if let Some(line) = in_rows.last_mut() {
+            line.push((name, value));
+        }
+    }
+    // Rows of text, not of buttons.
+    ui.spacing_mut().interact_size.y = 20.0;
+    for line in in_rows {
+        ui.horizontal_wrapped(|ui| {
+            for (name, value) in line {
+                ui.spacing_mut().item_spacing.x = 5.0;
+                ui.label(look::remark(name));
+                ui.spacing_mut().item_spacing.x = gap;
+                ui.add(Label::new(look::bold(value)).wrap());
+            }
+        });
+    }
 }
 
 /// Where a cable lies; left and right swap with the launch direction.

@@ -4,11 +4,12 @@ use super::look;
 use super::page::{Content, Given, Page};
 use super::shown::{Shown, Who};
 use super::words::Words;
-use crate::logbook::{Course, Day, Middle, Progress, Share, Tally};
+use crate::call::{Outcome, Verdict};
+use crate::logbook::{AttemptSummary, Course, Day, Middle, Progress, Share, Tally};
 use crate::plan::{Item, Today};
 use crate::site::Site;
 use crate::worker::{Command, Event};
-use eframe::egui::{self, Button, Color32, Grid, RichText, Ui};
+use eframe::egui::{self, Button, CollapsingHeader, Color32, Grid, Label, RichText, Ui};
 use egui_plot::{Bar, BarChart, GridInput, GridMark, Line, LineStyle, MarkerShape, Plot, PlotPoints, Points};
 use jiff::civil::Date;
 use std::ops::RangeInclusive;
@@ -17,6 +18,8 @@ use std::ops::RangeInclusive;
 const HEIGHT: f32 = 170.0;
 /// Things to practise shown.
 const TODAY: usize = 6;
+/// Calls listed.
+const CALLS: usize = 40;
 /// Mix-ups shown.
 const MIX_UPS: usize = 8;
 
@@ -26,12 +29,25 @@ pub struct ProgressPage {
     progress: Option<Progress>,
     /// The element whose course is drawn.
     chosen: Option<String>,
+    /// The newest calls.
+    calls: Vec<AttemptSummary>,
+    /// Which of them are listed.
+    listed: Listed,
+}
+
+/// Which calls are listed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum Listed {
+    #[default]
+    All,
+    NotRight,
+    SetAside,
 }
 
 impl Content for ProgressPage {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
-        ui.heading(words.say("progress.heading"));
+        ui.label(RichText::new(words.say("progress.heading")).text_style(look::title()));
         if !shown.who.may_practise() {
             ui.label(words.say("progress.nobody"));
             if ui.button(words.say("page.student")).clicked() {
@@ -39,7 +55,7 @@ impl Content for ProgressPage {
             }
             return;
         }
-        let Some(progress) = &self.progress else {
+        let Some(progress) = self.progress.clone() else {
             ui.label(words.say("progress.asking"));
             return;
         };
@@ -50,21 +66,29 @@ impl Content for ProgressPage {
             }
             return;
         }
-        ui.label(look::remark(about(words, shown, progress)));
-        if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
-            today(ui, words, shown.site.as_deref(), plan);
-        }
-        days(ui, words, &progress.days);
-        elements(ui, words, shown.site.as_deref(), progress, &mut self.chosen);
-        mix_ups(ui, words, shown.site.as_deref(), progress);
-        reaction(ui, words, progress);
-        ui.add_space(8.0);
-        ui.label(look::remark(words.say("progress.honest")));
+        ui.add(Label::new(look::remark(about(words, shown, &progress))).wrap());
+        let (site, progress) = (shown.site.as_deref(), &progress);
+        look::sheets(ui, 4, |ui, n| match n {
+            0 => Self::in_words(ui, given, site, progress),
+            1 => self.list(ui, given, site),
+            2 => mix_ups(ui, words, site, progress),
+            _ => {
+                CollapsingHeader::new(words.say("progress.numbers"))
+                    .id_salt("all numbers")
+                    .show(ui, |ui| {
+                        days(ui, words, &progress.days);
+                        elements(ui, words, site, progress, &mut self.chosen);
+                        reaction(ui, words, progress);
+                    });
+                ui.add(Label::new(look::remark(words.say("progress.honest"))).wrap());
+            }
+        });
     }
 
     fn take(&mut self, event: &Event) {
         match event {
             Event::Progress(progress) => self.progress = Some((**progress).clone()),
+            Event::Calls(calls) => self.calls.clone_from(calls),
             // Somebody else's progress is not shown for a moment.
             Event::Student(_) | Event::SiteLoaded(_) => self.progress = None,
             _ => {}
@@ -76,6 +100,114 @@ impl Content for ProgressPage {
             return Vec::new();
         }
         vec![Command::Progress]
+    }
+}
+
+/// From this share on, of enough calls, a part sits.
+const SITS: f64 = 0.9;
+
+impl ProgressPage {
+    /// What sits and what does not, in words, with one picture, and what to do about it.
+    fn in_words(ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>, progress: &Progress) {
+        let (shown, words) = (given.shown, given.words);
+        let named = |wanted: fn(&Tally) -> bool| -> Vec<String> {
+            let courses = progress.elements.iter().filter(|c| wanted(&c.all));
+            courses.map(|c| label_of(site, &c.element)).collect()
+        };
+        let steady = named(|t| t.share().is_some_and(|s| s.share >= SITS));
+        let not_yet = named(|t| t.share().is_some_and(|s| s.share < SITS));
+        let few = named(|t| t.share().is_none());
+        ui.heading(words.say("progress.in_words"));
+        for (verdict, key, parts) in [
+            (Verdict::Said, "progress.sits", &steady),
+            (Verdict::Missing, "progress.not_yet", &not_yet),
+            (Verdict::Unsure, "progress.few", &few),
+        ] {
+            if !parts.is_empty() {
+                look::signed(ui, verdict, words.say(key));
+                ui.add(Label::new(parts.join(", ")).wrap());
+            }
+        }
+        let dark = ui.visuals().dark_mode;
+        for course in &progress.elements {
+            ui.horizontal_wrapped(|ui| {
+                bar(ui, &course.all, dark);
+                ui.label(label_of(site, &course.element));
+            });
+        }
+        let about = if progress.elements.is_empty() {
+            "progress.read_aloud"
+        } else {
+            "progress.parts_about"
+        };
+        ui.add(Label::new(look::remark(words.say(about))).wrap());
+        if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
+            today(ui, words, site, plan);
+        }
+        ui.add_space(4.0);
+        let practise = look::add_primary(ui, true, words.say("progress.practise"));
+        given.main(ui, &practise);
+        if practise.clicked() {
+            given.go(Page::Practice);
+        }
+    }
+
+    /// The calls, newest first, to be heard again.
+    fn list(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>) {
+        let words = given.words;
+        ui.heading(words.say("progress.calls"));
+        ui.horizontal_wrapped(|ui| {
+            for (listed, key) in [
+                (Listed::All, "progress.all"),
+                (Listed::NotRight, "progress.not_right"),
+                (Listed::SetAside, "progress.set_aside"),
+            ] {
+                if ui
+                    .add(Button::new(words.say(key)).selected(self.listed == listed))
+                    .clicked()
+                {
+                    self.listed = listed;
+                }
+            }
+            if given.shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
+                given.ask(Command::StopPlaying);
+            }
+        });
+        let counted = |c: &AttemptSummary| c.overruled_outcome.unwrap_or(c.outcome);
+        let listed = self.listed;
+        let wanted = self.calls.iter().filter(|c| match listed {
+            Listed::All => true,
+            Listed::NotRight => counted(c) != Outcome::Pass && !c.held_out,
+            Listed::SetAside => c.held_out,
+        });
+        let wanted: Vec<&AttemptSummary> = wanted.take(CALLS).collect();
+        if wanted.is_empty() {
+            ui.label(words.say("progress.no_such_calls"));
+        }
+        for call in wanted {
+            let offset = jiff::tz::Offset::from_seconds(call.utc_offset_seconds).unwrap_or(jiff::tz::Offset::UTC);
+            let at = offset.to_datetime(call.started_at);
+            let when = format!("{}, {}", date(words, at.date()), at.strftime("%H:%M"));
+            let title = site
+                .and_then(|s| s.step(&call.step))
+                .map_or_else(|| call.step.clone(), |s| s.title.clone());
+            ui.horizontal_wrapped(|ui| {
+                if let Some(name) = call.recording {
+                    let play = ui.button(words.say("progress.play"));
+                    if play.on_hover_text(format!("{title}, {when}")).clicked() {
+                        given.ask(Command::PlayKept(name));
+                    }
+                }
+                ui.label(look::remark(when));
+                ui.label(title);
+                if call.held_out {
+                    look::signed(ui, Verdict::Unsure, words.say("outcome.set_aside"));
+                } else {
+                    let outcome = counted(call);
+                    look::signed(ui, look::outcome_sign(outcome), words.say(look::outcome_key(outcome)));
+                }
+            });
+        }
     }
 }
 
@@ -137,6 +269,7 @@ fn axis(words: Words, plot: Plot<'_>) -> Plot<'_> {
         .allow_zoom(false)
         .allow_scroll(false)
         .allow_boxed_zoom(false)
+        .set_margin_fraction(egui::vec2(0.01, 0.06))
         .x_grid_spacer(|input| day_marks(&input))
         .x_axis_formatter(move |mark: GridMark, _: &RangeInclusive<f64>| {
             of_day_number(mark.value).map_or_else(String::new, |d| date(words, d))
@@ -163,7 +296,7 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
     section(ui, words.say("progress.days"));
     let first: u32 = days.iter().map(|d| d.first).sum();
     let passed: u32 = days.iter().map(|d| d.passed).sum();
-    ui.label(words.fill("progress.at_once", &[("share", &share_text(words, passed, first))]));
+    ui.add(Label::new(words.fill("progress.at_once", &[("share", &share_text(words, passed, first))])).wrap());
     let dark = ui.visuals().dark_mode;
     let (all, good) = (ui.visuals().weak_text_color(), look::good(dark));
     let bars = |color: Color32, height: &dyn Fn(&Day) -> u32, width: f64| {
@@ -191,7 +324,7 @@ fn days(ui: &mut Ui, words: Words, days: &[Day]) {
         });
     numbers(ui, words, "days", |ui| {
         for key in ["progress.day", "progress.attempts", "progress.passed"] {
-            ui.label(RichText::new(words.say(key)).strong());
+            ui.label(look::bold(words.say(key)));
         }
         ui.end_row();
         for d in days.iter().rev() {
@@ -222,10 +355,10 @@ fn today(ui: &mut Ui, words: Words, site: Option<&Site>, plan: &Today) {
         let (n, calls) = (plan.due.len().to_string(), plan.calls.to_string());
         let minutes = (plan.seconds / 60.0).ceil().max(1.0).to_string();
         let values = [("n", n.as_str()), ("calls", &calls), ("minutes", &minutes)];
-        ui.label(words.fill("progress.today_due", &values));
+        ui.add(Label::new(words.fill("progress.today_due", &values)).wrap());
     }
     for item in items {
-        ui.label(format!("\u{2022} {}", item_text(words, site, item)));
+        ui.add(Label::new(format!("\u{2022} {}", item_text(words, site, item))).wrap());
     }
 }
 
@@ -253,8 +386,7 @@ fn item_text(words: Words, site: Option<&Site>, item: &Item) -> String {
 }
 
 fn section(ui: &mut Ui, title: &str) {
-    ui.add_space(10.0);
-    ui.separator();
+    ui.add_space(6.0);
     ui.heading(title);
 }
 
@@ -267,27 +399,31 @@ fn numbers(ui: &mut Ui, words: Words, salt: &str, rows: impl FnOnce(&mut Ui)) {
         });
 }
 
+/// An element's name; with the call it belongs to where another element is called nearly the same.
 fn label_of(site: Option<&Site>, element: &str) -> String {
-    site.and_then(|s| s.elements.get(element))
-        .map_or_else(|| element.to_owned(), |e| e.label.clone())
+    let Some((site, known)) = site.and_then(|s| Some((s, s.elements.get(element)?))) else {
+        return element.to_owned();
+    };
+    let same = |e: &&crate::site::Element| e.id != known.id && e.label.to_lowercase() == known.label.to_lowercase();
+    let step = site.steps.iter().find(|s| s.elements.iter().any(|e| e == element));
+    match (site.elements.values().find(same), step) {
+        (Some(_), Some(step)) => format!("{} ({})", known.label, step.title),
+        _ => known.label.clone(),
+    }
 }
 
 fn elements(ui: &mut Ui, words: Words, site: Option<&Site>, progress: &Progress, chosen: &mut Option<String>) {
     section(ui, words.say("progress.parts"));
-    ui.label(words.say("progress.parts_about"));
-    let dark = ui.visuals().dark_mode;
-    Grid::new("parts").num_columns(3).spacing([14.0, 6.0]).show(ui, |ui| {
-        for course in &progress.elements {
+    for course in &progress.elements {
+        ui.horizontal_wrapped(|ui| {
             let now = chosen.as_deref() == Some(course.element.as_str());
             let name = label_of(site, &course.element);
             if ui.add(Button::new(name).selected(now)).clicked() {
                 *chosen = (!now).then(|| course.element.clone());
             }
-            bar(ui, &course.all, dark);
             ui.label(tally_text(words, &course.all));
-            ui.end_row();
-        }
-    });
+        });
+    }
     let Some(course) = progress.elements.iter().find(|c| Some(&c.element) == chosen.as_ref()) else {
         ui.label(look::remark(words.say("progress.choose_part")));
         return;
@@ -337,7 +473,7 @@ fn tally_text(words: Words, tally: &Tally) -> String {
 
 fn one_element(ui: &mut Ui, words: Words, label: &str, course: &Course) {
     ui.add_space(6.0);
-    ui.label(RichText::new(words.fill("progress.course", &[("part", label)])).strong());
+    ui.label(look::bold(words.fill("progress.course", &[("part", label)])));
     let dark = ui.visuals().dark_mode;
     let colour = look::good(dark);
     let known: Vec<(f64, Share)> = course
@@ -375,7 +511,7 @@ fn one_element(ui: &mut Ui, words: Words, label: &str, course: &Course) {
                         .radius(4.0),
                 );
             });
-        ui.label(look::remark(words.say("progress.course_about")));
+        ui.add(Label::new(look::remark(words.say("progress.course_about"))).wrap());
     }
     numbers(ui, words, "course", |ui| {
         for (d, t) in course.days.iter().rev() {
@@ -392,14 +528,11 @@ fn mix_ups(ui: &mut Ui, words: Words, site: Option<&Site>, progress: &Progress) 
         ui.label(words.say("progress.no_mixed"));
         return;
     }
-    Grid::new("mixed").num_columns(3).striped(true).show(ui, |ui| {
-        for m in progress.mixed_up.iter().take(MIX_UPS) {
-            ui.label(label_of(site, &m.element));
-            ui.label(words.fill("progress.instead", &[("heard", &m.heard), ("right", &m.right)]));
-            ui.label(words.count("progress.once", "progress.times", m.times as usize));
-            ui.end_row();
-        }
-    });
+    for m in progress.mixed_up.iter().take(MIX_UPS) {
+        let what = words.fill("progress.instead", &[("heard", &m.heard), ("right", &m.right)]);
+        let times = words.count("progress.once", "progress.times", m.times as usize);
+        ui.add(Label::new(format!("{}: {what}, {times}", label_of(site, &m.element))).wrap());
+    }
 }
 
 fn seconds(milliseconds: u32) -> String {
@@ -423,7 +556,7 @@ fn reaction(ui: &mut Ui, words: Words, progress: &Progress) {
         ui.label(words.say("progress.no_reaction"));
         return;
     };
-    ui.label(middle_text(words, all));
+    ui.add(Label::new(middle_text(words, all)).wrap());
     let known: Vec<(&Day, Middle)> = progress.days.iter().filter_map(|d| Some((d, d.reaction?))).collect();
     let colour = look::note(ui.visuals().dark_mode);
     let points: Vec<[f64; 2]> = known
@@ -456,7 +589,7 @@ fn reaction(ui: &mut Ui, words: Words, progress: &Progress) {
             ui.end_row();
         }
     });
-    ui.label(look::remark(words.say("progress.reaction_about")));
+    ui.add(Label::new(look::remark(words.say("progress.reaction_about"))).wrap());
 }
 
 #[cfg(test)]
@@ -521,6 +654,12 @@ mod tests {
     fn numbers_stand_beside_the_pictures_and_few_calls_have_no_share() {
         let mut bench = Bench::practising(ProgressPage::default());
         bench.tell(Event::Progress(Box::new(some())));
+        // Words first: what is reliable, what is not, of what there is too little.
+        for text in ["Not reliable yet", "Too few calls to say", "Practise these"] {
+            bench.window.get_by_label(text);
+        }
+        bench.window.get_by_label("The numbers").click();
+        bench.window.run();
         bench
             .window
             .get_by_label("At the first try, complete and right: 9 of 15 (60 %, between 36 and 80 %)");
@@ -528,16 +667,17 @@ mod tests {
             .window
             .get_by_label_contains("10 of 15 (67 %, between 42 and 85 %), 4 wrong, 1 missing, 1 unsure");
         bench.window.get_by_label_contains("2 of 3, too few");
-        bench.window.get_by_label("\"G-CLMR\" said, right was \"G-CLRM\"");
-        bench.window.get_by_label("3 times");
-        bench.window.get_by_label_contains("half of them under 1.5 s");
+        bench
+            .window
+            .get_by_label("Callsign: \"G-CLMR\" said, right was \"G-CLRM\", 3 times");
+        bench.window.get_by_label_contains("median 1.5 s");
         // The course of one part, and its numbers by keyboard.
         bench.window.get_by_role_and_label(Role::Button, "Callsign").focus();
         bench.window.run();
         bench.window.key_press(egui::Key::Enter);
         bench.window.run();
         bench.window.get_by_label("Callsign, day by day");
-        bench.window.get_all_by_label("The numbers").nth(1).unwrap().click();
+        bench.window.get_all_by_label("The numbers").nth(2).unwrap().click();
         bench.window.run();
         bench.window.get_by_label_contains("6 of 7 (86 %");
     }

@@ -225,7 +225,10 @@ impl<'a> View<'a> {
             } else if hooked {
                 glider::hook(canvas, self.side())
             } else {
-                field::cable_end(canvas, i, n)
+                let at = cables.iter().position(|c| *c == self.situation.cable);
+                // A loose end beside the glider lies further ahead, so that the glider stands on no cable but its own.
+                let beside = at.is_some_and(|at| at.abs_diff(i) == 1 && n > 2);
+                field::cable_end(canvas, i, n, beside)
             };
             let lie = match self.moment {
                 _ if !hooked => field::Lie::Loose,

@@ -29,6 +29,18 @@ pub enum Light {
     Dark,
 }
 
+/// How much of the words of a call is shown before it is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum WordsShown {
+    /// All of them.
+    Whole,
+    /// The first letter of each.
+    Letters,
+    /// None.
+    None,
+}
+
 /// Who practised last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -84,6 +96,12 @@ pub struct Settings {
     pub output: Option<String>,
     /// The talk key by its name; `None` is the Space bar.
     pub talk_key: Option<String>,
+    /// Size of the window, points at the ordinary text size.
+    pub window: Option<[f32; 2]>,
+    /// How much of the words is shown before a call; `None` goes by the record.
+    pub words_shown: Option<WordsShown>,
+    /// The step practised last.
+    pub step: Option<String>,
     /// Who practised.
     pub who: LastWho,
     /// What was being practised.
@@ -102,6 +120,9 @@ impl Default for Settings {
             input: None,
             output: None,
             talk_key: None,
+            window: None,
+            words_shown: None,
+            step: None,
             who: LastWho::Open,
             under_way: None,
         }
@@ -120,6 +141,15 @@ impl Settings {
         Ok(read.sound())
     }
 
+    /// Nothing is remembered but the window's size: the first start.
+    pub fn is_first(&self) -> bool {
+        let rest = Self {
+            window: None,
+            ..self.clone()
+        };
+        rest == Self::default()
+    }
+
     /// Values out of range are brought into it.
     fn sound(mut self) -> Self {
         self.scale = if self.scale.is_finite() {
@@ -127,6 +157,9 @@ impl Settings {
         } else {
             1.0
         };
+        self.window = self
+            .window
+            .filter(|size| size.iter().all(|s| s.is_finite() && *s >= 100.0 && *s <= 20_000.0));
         self
     }
 

@@ -1,5 +1,6 @@
 //! What the worker's events add up to: everything the pages show.
 
+use super::notices::Notices;
 use crate::drill::TurnState;
 use crate::logbook::Student;
 use crate::site::{Site, Step};
@@ -75,7 +76,7 @@ pub struct Shown {
     /// Attempts stored since the start.
     pub stored: u32,
     /// Messages not closed yet, oldest first.
-    pub troubles: Vec<String>,
+    pub troubles: Notices,
 }
 
 impl Default for Shown {
@@ -100,7 +101,7 @@ impl Default for Shown {
             launch: None,
             ear: None,
             stored: 0,
-            troubles: Vec::new(),
+            troubles: Notices::default(),
         }
     }
 }
@@ -108,6 +109,7 @@ impl Default for Shown {
 impl Shown {
     /// Take an event in.
     pub fn take(&mut self, event: Event) {
+        self.troubles.cured_by(&event);
         match event {
             Event::Sites(sites) => self.sites = sites,
             Event::SiteLoaded(site) => {
@@ -160,18 +162,21 @@ impl Shown {
             // What only one page shows, it takes itself; when attempts are lost at the end, the window is gone.
             Event::Lost { .. }
             | Event::Progress(_)
+            | Event::Calls(_)
             | Event::Class(_)
             | Event::Desk(_)
             | Event::Trial(_)
             | Event::Fetch(_)
             | Event::Recorded { .. }
             | Event::Cancelled => {}
-            Event::Trouble(text) | Event::NoSuchStudent(text) => {
-                if !self.troubles.contains(&text) {
-                    self.troubles.push(text);
-                }
-            }
+            Event::Trouble(trouble) => self.troubles.add(trouble),
+            Event::NoSuchStudent(text) => self.troubles.add(text.into()),
         }
+    }
+
+    /// Messages that have stood long enough go.
+    pub fn expire(&mut self) {
+        self.troubles.expire();
     }
 
     fn settled(&mut self, id: Uuid) {
@@ -205,9 +210,9 @@ mod tests {
     fn a_message_is_shown_once_and_a_new_turn_clears_the_old_verdicts() {
         let mut shown = Shown::default();
         for _ in 0..3 {
-            shown.take(Event::Trouble("No microphone was found.".into()));
+            shown.take(Event::Trouble("No microphone was found.".to_owned().into()));
         }
-        assert_eq!(shown.troubles.len(), 1);
+        assert_eq!(shown.troubles.iter().count(), 1);
         shown.take(Event::State(TurnState::Transmitting));
         let since = shown.since;
         assert!(since.is_some());

@@ -1,31 +1,41 @@
 //! Two sides of a page: what is seen and done at the left, what came of it at the right. In a narrow window a page puts them
 //! below each other.
 
+use super::keys;
 use eframe::egui::{Frame, Margin, Panel, ScrollArea, Ui};
 
+/// What tells one scrolled view from another.
+pub(super) trait Salt: std::hash::Hash + std::fmt::Debug + Copy {}
+impl<T: std::hash::Hash + std::fmt::Debug + Copy> Salt for T {}
+
 /// Share of the width for the left side.
-const SHARE: f32 = 0.48;
+const SHARE: f32 = 0.47;
 /// Greatest width of the left side, points.
-const WIDEST: f32 = 900.0;
+const WIDEST: f32 = 1000.0;
 
 /// Is there room for two sides?
 pub(super) fn fit(ui: &Ui) -> bool {
-    ui.available_width() >= 860.0
+    ui.available_width() >= 700.0
 }
 
 /// Is a page so high that its controls can stay in sight while what is above them scrolls?
 pub(super) fn controls_stay(high: f32) -> bool {
-    high >= 460.0
+    high >= 360.0
 }
 
 /// The left side. `id` is the page's own.
 pub(super) fn left(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
-    let wide = (ui.available_width() * SHARE).min(WIDEST);
+    left_of(ui, id, SHARE, content);
+}
+
+/// The left side with a share of its own of the width.
+pub(super) fn left_of(ui: &mut Ui, id: &'static str, share: f32, content: impl FnOnce(&mut Ui)) {
+    let wide = (ui.available_width() * share).min(WIDEST);
     Panel::left(id).resizable(false).exact_size(wide).show(ui, content);
 }
 
-/// The right side.
-pub(super) fn right(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+/// The right side; another `id` begins at the top.
+pub(super) fn right(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
     let margin = Margin {
         left: 14,
         ..Margin::default()
@@ -43,10 +53,31 @@ pub(super) fn controls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut 
         .show(ui, content);
 }
 
-/// All the room there is; scrolls where it is not enough.
-pub(super) fn scrolls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+/// All the room there is; scrolls where it is not enough. Another `id` begins at the top.
+pub(super) fn scrolls(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
     ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
-        .show(ui, content);
+        .show(ui, |ui| {
+            content(ui);
+            keys::follow(ui, id);
+        });
+}
+
+/// The right side of what grows: its end stays in sight, until somebody scrolls back.
+pub(super) fn follows(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
+    let margin = Margin {
+        left: 14,
+        ..Margin::default()
+    };
+    Frame::new().inner_margin(margin).show(ui, |ui| {
+        ScrollArea::vertical()
+            .id_salt(id)
+            .auto_shrink([false, false])
+            .stick_to_bottom(true)
+            .show(ui, |ui| {
+                content(ui);
+                keys::follow(ui, id);
+            });
+    });
 }

@@ -6,7 +6,7 @@ use super::words::Words;
 use super::{look, practice, talk};
 use crate::sound::DeviceInfo;
 use crate::worker::Command;
-use eframe::egui::{ComboBox, Event, Key, Memory, RichText, Ui};
+use eframe::egui::{ComboBox, Event, Key, Label, Memory, RichText, Ui};
 
 /// The page's draft; what is chosen is in the settings.
 #[derive(Debug, Default)]
@@ -17,9 +17,14 @@ pub struct Sound {
 
 impl Content for Sound {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
-        Self::devices(ui, given);
-        ui.separator();
-        self.talk_key(ui, given);
+        ui.label(RichText::new(given.words.say("page.sound")).text_style(look::title()));
+        look::sheets(ui, 2, |ui, n| {
+            if n == 0 {
+                Self::devices(ui, given);
+            } else {
+                self.talk_key(ui, given);
+            }
+        });
     }
 
     fn opened(&mut self, _: &Shown) -> Vec<Command> {
@@ -57,8 +62,8 @@ impl Sound {
         ui.separator();
         match &shown.microphone {
             Some(name) => {
-                ui.label(words.fill("sound.in_use", &[("name", name)]));
-                practice::level_bar(ui, words, shown.level);
+                ui.add(Label::new(words.fill("sound.in_use", &[("name", name)])).wrap());
+                practice::level_bar(ui, words, shown.level, true);
             }
             None => {
                 ui.label(words.say("sound.no_microphone"));
@@ -70,9 +75,10 @@ impl Sound {
     fn talk_key(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
         let now = given.settings.talk_key();
+        ui.heading(words.say("sound.talk_heading"));
         ui.label(words.fill("sound.talk_key", &[("key", talk::key_name(words, now))]));
         if self.asks_key {
-            let press = ui.label(RichText::new(words.say("sound.press_key")).strong());
+            let press = ui.label(look::bold(words.say("sound.press_key")));
             // Else a focused button would take Space and Enter for itself.
             ui.memory_mut(Memory::stop_text_input);
             press.request_focus();
@@ -93,7 +99,7 @@ impl Sound {
         } else if ui.button(words.say("sound.other_key")).clicked() {
             self.asks_key = true;
         }
-        ui.label(look::remark(words.say("sound.foot_switch")));
+        ui.add(Label::new(look::remark(words.say("sound.foot_switch"))).wrap());
     }
 }
 
@@ -107,15 +113,19 @@ fn choose(ui: &mut Ui, words: Words, label: &'static str, choice: &mut Option<St
             .map_or_else(|| id.to_owned(), |d| d.name.clone())
     };
     let text = choice.as_deref().map_or_else(|| default.to_owned(), named);
-    ComboBox::from_label(words.say(label))
-        .width(420.0_f32.min(ui.available_width() * 0.6))
+    let name = ui.label(look::remark(words.say(label)));
+    ComboBox::from_id_salt(label)
+        .width(420.0_f32.min(ui.available_width() - 10.0))
+        .truncate()
         .selected_text(text)
         .show_ui(ui, |ui| {
             ui.selectable_value(choice, None, default);
             for d in devices {
                 ui.selectable_value(choice, Some(d.id.clone()), &d.name);
             }
-        });
+        })
+        .response
+        .labelled_by(name.id);
     *choice != before
 }
 

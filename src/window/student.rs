@@ -6,7 +6,7 @@ use super::shown::Who;
 use super::words::Words;
 use crate::logbook::Student;
 use crate::worker::Command;
-use eframe::egui::{Button, TextEdit, Ui};
+use eframe::egui::{Button, Label, TextEdit, Ui};
 
 /// The page's drafts.
 #[derive(Debug, Default)]
@@ -20,22 +20,42 @@ pub struct StudentPage {
 impl Content for StudentPage {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
-        if let Who::Student(student) = &shown.who {
-            self.chosen(ui, student, given);
-            ui.separator();
-        }
-        ui.heading(words.say("student.who"));
+        let chosen = match &shown.who {
+            Who::Student(student) => Some(student),
+            Who::Open | Who::Nobody => None,
+        };
+        let first = usize::from(chosen.is_some());
+        look::sheets(ui, 2 + first, |ui, n| match (n, chosen) {
+            (0, Some(student)) => self.chosen(ui, student, given),
+            (n, _) if n == first => list(ui, given),
+            _ => self.new_student(ui, words, given),
+        });
+    }
+}
+
+/// Everybody who can be chosen, and nobody.
+fn list(ui: &mut Ui, given: &mut Given<'_>) {
+    let (shown, words) = (given.shown, given.words);
+    ui.heading(words.say("student.who"));
+    ui.horizontal_wrapped(|ui| {
         for student in &shown.students {
             let now = matches!(&shown.who, Who::Student(s) if s.id == student.id);
-            if ui.add(Button::new(&student.name).selected(now)).clicked() {
+            let button = ui.add(Button::new(&student.name).selected(now));
+            given.main(ui, &button);
+            if button.clicked() {
                 given.ask(Command::ChooseStudent(Some(student.id)));
             }
         }
-        if ui.button(words.say("student.nobody")).clicked() {
-            given.ask(Command::ChooseStudent(None));
-        }
-        ui.label(look::remark(words.say("student.nobody_remark")));
-        ui.separator();
+    });
+    ui.add_space(4.0);
+    if ui.button(words.say("student.nobody")).clicked() {
+        given.ask(Command::ChooseStudent(None));
+    }
+    ui.add(Label::new(look::remark(words.say("student.nobody_remark"))).wrap());
+}
+
+impl StudentPage {
+    fn new_student(&mut self, ui: &mut Ui, words: Words, given: &mut Given<'_>) {
         ui.heading(words.say("student.new"));
         ui.horizontal_wrapped(|ui| {
             let label = ui.label(words.say("student.name"));
@@ -49,7 +69,7 @@ impl Content for StudentPage {
         self.question(ui, words);
         let name = self.name.trim();
         let ready = !name.is_empty() && self.answer.is_some();
-        if ui.add_enabled(ready, Button::new(words.say("student.add"))).clicked()
+        if look::add_primary(ui, ready, words.say("student.add")).clicked()
             && let Some(consent) = self.answer
         {
             given.ask(Command::AddStudent {
@@ -60,7 +80,7 @@ impl Content for StudentPage {
             *self = Self::default();
         }
         if !ready {
-            ui.label(look::remark(words.say("student.not_ready")));
+            ui.add(Label::new(look::remark(words.say("student.not_ready"))).wrap());
         }
     }
 }
@@ -71,7 +91,7 @@ impl StudentPage {
     }
 
     fn question(&mut self, ui: &mut Ui, words: Words) {
-        ui.label(words.say("student.question"));
+        ui.add(Label::new(words.say("student.question")).wrap());
         ui.radio_value(&mut self.answer, Some(true), words.say("student.yes"));
         ui.radio_value(&mut self.answer, Some(false), words.say("student.no"));
         ui.horizontal_wrapped(|ui| {

@@ -1,8 +1,11 @@
 //! The push-to-talk key: the button under the mouse, the talk key (the Space bar unless another was chosen, such as that of a
 //! foot switch), or a switch for those who cannot hold.
 
+use super::keys::TalkKey;
+use super::look::{self, Hue};
+use super::page::Given;
 use super::words::Words;
-use eframe::egui::{Button, Event, Key, Memory, Response, RichText, Sense, Stroke, Ui, Vec2};
+use eframe::egui::{Button, Event, Key, Response, Sense, Stroke, Ui, Vec2};
 
 /// What the key did since the last frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,7 +25,8 @@ pub enum Moved {
 pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bool {
     let text = format!("{} (R)", words.say(label));
     let size = Vec2::new(ui.available_width(), 48.0);
-    let button = Button::new(RichText::new(text).heading()).stroke(Stroke::new(3.0, ui.visuals().strong_text_color()));
+    // A thick amber edge: neither the filled key that talks nor a ring of the focus.
+    let button = Button::new(look::bold(text).size(18.0)).stroke(Stroke::new(3.0, Hue::Amber.on(ui)));
     let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
     let typing = ui.ctx().text_edit_focused();
     let key = ui.input(|i| {
@@ -53,10 +57,10 @@ pub fn key_name(words: Words, key: Key) -> &'static str {
 
 /// Whether a key can be the talk key: it must mean nothing else on the pages.
 pub fn may_talk(key: Key) -> bool {
-    use Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp, Enter, Escape, F1, R, Tab};
+    use Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp, Enter, Escape, F1, F6, PageDown, PageUp, R, Tab};
     !matches!(
         key,
-        R | Escape | Enter | Tab | F1 | ArrowDown | ArrowLeft | ArrowRight | ArrowUp
+        R | Escape | Enter | Tab | F1 | F6 | PageUp | PageDown | ArrowDown | ArrowLeft | ArrowRight | ArrowUp
     )
 }
 
@@ -70,44 +74,43 @@ pub struct Talk {
 }
 
 impl Talk {
-    /// Draw the button and read the keys. `transmitting` is the worker's word for what is going on.
+    /// Draw the key and read it. `transmitting` is the worker's word for what is going on; `high` the height of the button.
     ///
-    /// Enter or assistive technology switch it on and off. The talk key talks while no text is being edited and no other
-    /// control has the keyboard's focus: a focused button or list is pressed by Space, as everywhere.
-    pub fn ui(&mut self, ui: &mut Ui, words: Words, key: Key, transmitting: bool, enabled: bool) -> Vec<Moved> {
+    /// Enter or assistive technology switch it on and off. The talk key talks whatever has the keyboard's focus, but for a text
+    /// field (see [`super::keys`]).
+    pub fn ui(
+        &mut self,
+        ui: &mut Ui,
+        given: &mut Given<'_>,
+        transmitting: bool,
+        enabled: bool,
+        high: f32,
+    ) -> Vec<Moved> {
+        let words = given.words;
         let text = if transmitting {
             words.say("talk.release").to_owned()
         } else {
-            words.fill("talk.hold", &[("key", key_name(words, key))])
+            words.fill("talk.hold", &[("key", key_name(words, given.settings.talk_key()))])
         };
-        let size = Vec2::new(ui.available_width(), 64.0);
+        let size = Vec2::new(ui.available_width(), high);
+        let fill = if transmitting { Hue::Red } else { Hue::Accent };
+        let text = look::bold(text)
+            .size(if high > 56.0 { 20.0 } else { 16.0 })
+            .color(Hue::OnAccent.on(ui));
         // A plain button lets go after the longest click time; one that can be dragged stays down.
-        let button = Button::new(RichText::new(text).heading()).sense(Sense::click_and_drag());
+        let button = Button::new(text).fill(fill.on(ui)).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
-        self.read(ui, &button, key, transmitting, enabled)
+        look::ring(ui, &button);
+        given.main(ui, &button);
+        self.read(ui, &button, given.talk, transmitting, enabled)
     }
 
-    fn read(&mut self, ui: &Ui, button: &Response, talk: Key, transmitting: bool, enabled: bool) -> Vec<Moved> {
+    fn read(&mut self, ui: &Ui, button: &Response, talk: TalkKey, transmitting: bool, enabled: bool) -> Vec<Moved> {
         let mut out = Vec::new();
-        let focus = ui.memory(Memory::focused);
-        let keys_are_ours = focus.is_none_or(|id| id == button.id);
-        let (down, focused, escape, pressed, pointer_moved) = ui.input(|i| {
-            let pressed = i.events.iter().any(|e| {
-                matches!(
-                    e,
-                    Event::Key {
-                        key,
-                        pressed: true,
-                        repeat: false,
-                        ..
-                    } if *key == talk
-                )
-            });
+        let (focused, escape, pointer_moved) = ui.input(|i| {
             (
-                i.key_down(talk),
                 i.focused,
                 i.key_pressed(Key::Escape),
-                pressed,
                 i.pointer.any_pressed() || i.pointer.any_released(),
             )
         });
@@ -122,10 +125,10 @@ impl Talk {
             self.switched = false;
         }
         self.was_transmitting = transmitting;
-        // A key that went down elsewhere (in the text field) does not begin a call here.
-        let by_key = down && keys_are_ours && (pressed || self.held);
+        // A key that went down elsewhere (in a text field) does not begin a call here.
+        let by_key = talk.down && (talk.pressed || self.held);
         let by_mouse = button.is_pointer_button_down_on();
-        if button.clicked() && !pressed && !pointer_moved {
+        if button.clicked() && !talk.pressed && !pointer_moved {
             self.switched = !self.switched;
         }
         // Without the window's focus no key-up would come.

@@ -4,7 +4,7 @@ use super::words::Words;
 use eframe::egui::{Button, Key, TextEdit, TextStyle, Ui, WidgetText};
 
 /// Least width of the field, points; below it the button goes to the next row.
-const NARROW: f32 = 160.0;
+const NARROW: f32 = 120.0;
 
 /// What happened to the draft.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -17,16 +17,17 @@ pub(super) struct Typed {
 
 /// Draw the field. `may`: a call is wanted now.
 pub(super) fn ui(ui: &mut Ui, words: Words, draft: &mut String, may: bool) -> Typed {
-    let label = ui.label(words.say("practice.type"));
     let send = words.say("practice.send");
     let galley = WidgetText::from(send).into_galley(ui, None, f32::INFINITY, TextStyle::Button);
-    let button = galley.size().x + 2.0 * ui.spacing().button_padding.x + ui.spacing().item_spacing.x;
+    let button = galley.size().x + 2.0 * ui.spacing().button_padding.x + ui.spacing().item_spacing.x + 12.0;
     ui.horizontal_wrapped(|ui| {
-        let whole = ui.available_width();
+        let label = ui.label(words.say("practice.type"));
+        // A wrapping row tells the width of the whole row.
+        let whole = ui.available_width() - label.rect.width() - ui.spacing().item_spacing.x;
         let width = if whole - button >= NARROW {
             whole - button
         } else {
-            whole
+            ui.available_width()
         };
         let edit = TextEdit::singleline(draft).char_limit(300).desired_width(width);
         let field = ui.add_enabled(may, edit).labelled_by(label.id);

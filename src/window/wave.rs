@@ -307,7 +307,7 @@ mod tests {
             ("Callsign", Some(Verdict::Said)),
             ("Cable", Some(Verdict::Wrong)),
             ("Launch method", Some(Verdict::Said)),
-            ("no words read", None),
+            ("no words recognised", None),
         ];
         let wanted: Vec<(String, Option<Verdict>)> = wanted.iter().map(|(l, v)| ((*l).to_owned(), *v)).collect();
         assert_eq!(labels, wanted);

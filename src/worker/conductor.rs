@@ -25,6 +25,7 @@ use crate::site::Site;
 use crate::sound::{Clip, DeviceList, Player, Recorder, SoundError, devices};
 use crate::voice::Speaker;
 use jiff::Timestamp;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -102,6 +103,8 @@ struct Run {
     level: Level,
     /// What another pilot says first.
     interruption: Option<String>,
+    /// The key went down while somebody else spoke.
+    over: bool,
 }
 
 /// What of the options stays with the conductor.
@@ -118,6 +121,15 @@ struct Setup {
 
 /// A turn that is wanted, perhaps with a situation.
 struct Wanted(Option<SituationRequest>);
+
+/// How calls are taught.
+#[derive(Default)]
+struct Teaching {
+    /// Where the record sets the level, calls are taught first.
+    on: bool,
+    /// Right first attempts at each step, wrong ones taken off.
+    right: BTreeMap<String, u32>,
+}
 
 struct Conductor {
     out: Outbox,
@@ -141,6 +153,7 @@ struct Conductor {
     wanted: Option<Wanted>,
     /// The level the user chose.
     level: Option<Level>,
+    teaching: Teaching,
     run: Option<Run>,
     /// A whole launch; never beside a single turn.
     flight: Option<flight::Flight>,
@@ -249,6 +262,7 @@ impl Conductor {
             planning: false,
             wanted: None,
             level: None,
+            teaching: Teaching::default(),
             run: None,
             flight: None,
             ear: None,
@@ -270,11 +284,11 @@ impl Conductor {
     fn open_sound(&mut self) {
         match Recorder::open(self.setup.input.clone()) {
             Ok(recorder) => self.recorder = Some(recorder),
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.known("microphone_failed", &e, &[("why", e.to_string())]),
         }
         match Player::open(self.setup.output.clone()) {
             Ok(player) => self.player = Some(player),
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.known("loudspeaker_failed", &e, &[("why", e.to_string())]),
         }
         match Speaker::open() {
             Ok(speaker) => self.speaker = Some(speaker),
@@ -333,6 +347,7 @@ impl Conductor {
             }
             Command::Next => self.next(None),
             Command::ChooseLevel(level) => self.level = level,
+            Command::Teach(teach) => self.teaching.on = teach,
             Command::Deal { situation, step } => {
                 let site = self.site.as_ref();
                 if let Some(step) = step.filter(|id| site.is_some_and(|(s, _)| s.step(id).is_some())) {
@@ -354,7 +369,9 @@ impl Conductor {
             Command::PlayAnswer => self.play_answer(),
             Command::PlayOwn => self.play_own(What::Own),
             Command::PlayPart { begin, end } => self.play_part(begin, end),
-            Command::PlayModel => self.play_model(),
+            Command::PlayModel { slow } => self.play_model(slow),
+            Command::PlayFlown(n) => self.play_flown(n),
+            Command::PlayKept(name) => self.play_kept(name),
             Command::PlayBoth => self.play_own(What::OwnThenModel),
             Command::HoldOut { attempt, held } => self.order(keeper::Order::HoldOut { attempt, held }),
             Command::ChooseStep(step) => {
@@ -390,7 +407,8 @@ impl Conductor {
 
     fn order(&self, order: keeper::Order) {
         if let Err(lost) = self.keeper.send(order) {
-            self.out.trouble("the logbook is not there; start the program again");
+            let text = "the logbook is not there; start the program again";
+            self.out.known("logbook_gone", text, &[]);
             if let keeper::Order::Record { attempt, .. } = lost.0 {
                 self.out.tell(Event::NotStored(attempt.id));
             }

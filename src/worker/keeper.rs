@@ -31,6 +31,9 @@ pub enum LogbookPlace {
 /// An unfinished recording written to within this time may still be in the making.
 const IN_USE: SignedDuration = SignedDuration::from_secs(3);
 
+/// So many of the newest calls are listed.
+const NEWEST_CALLS: u32 = 200;
+
 pub(super) enum Order {
     Choose(Option<Uuid>),
     ChooseByName(String),
@@ -96,7 +99,11 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
-            out.trouble(format!("{e}. Attempts are not kept."));
+            out.known(
+                "nothing_kept",
+                format!("{e}. Attempts are not kept."),
+                &[("why", e.to_string())],
+            );
             return;
         }
     };
@@ -143,10 +150,11 @@ fn open(place: &LogbookPlace, out: &Outbox) -> Result<(Logbook, bool), LogbookEr
                 Ok((logbook, lasting))
             }
             Err(e) => {
-                out.trouble(format!(
+                let text = format!(
                     "{e}. Practice goes on, but attempts and students of this run are gone when the program ends, and no \
                      recordings are kept."
-                ));
+                );
+                out.known("logbook_in_memory", text, &[("why", e.to_string())]);
                 Ok((Logbook::in_memory(recordings)?, false))
             }
         },
@@ -166,9 +174,8 @@ impl Keeper {
                     Ok(student) => self.chosen(Some(student)),
                     // The students of a logbook that cannot be opened are not known.
                     Err(_) if !self.lasting && self.logbook.students().is_ok_and(|s| s.is_empty()) => {
-                        self.out.trouble(format!(
-                            "{name} cannot be looked up now; practice goes on without a name."
-                        ));
+                        let text = format!("{name} cannot be looked up now; practice goes on without a name.");
+                        self.out.known("student_unknown_now", text, &[("name", name)]);
                         self.chosen(None);
                     }
                     Err(e) => self
@@ -198,9 +205,10 @@ impl Keeper {
                 };
                 let removed = self.logbook.set_consent(student, &consent, now)?;
                 if removed > 0 {
-                    self.out.trouble(format!(
-                        "{removed} recordings of this student were removed; the attempts stay without them."
-                    ));
+                    let text =
+                        format!("{removed} recordings of this student were removed; the attempts stay without them.");
+                    let n = removed.to_string();
+                    self.out.known("recordings_removed", text, &[("n", n)]);
                 }
                 self.tell_students();
                 self.chosen(Some(self.logbook.student(student)?));
@@ -225,6 +233,9 @@ impl Keeper {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
                 let progress = self.logbook.progress(whose, site.as_deref())?;
                 self.out.tell(Event::Progress(Box::new(progress)));
+                let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
+                calls.retain(|c| site.as_ref().is_none_or(|s| *s == c.site));
+                self.out.tell(Event::Calls(calls));
             }
             Order::Class { command, site } => {
                 let told = meeting::obey(&mut self.logbook, command, site.as_deref(), now)?;
@@ -294,16 +305,17 @@ impl Keeper {
             }
             // The same would come of every further try: it must not keep others waiting.
             Err(e) if e.is_for_good() => {
-                self.out.trouble(format!("{e}. This attempt is not kept."));
+                let text = format!("{e}. This attempt is not kept.");
+                self.out.known("attempt_not_kept", text, &[("why", e.to_string())]);
                 self.out.tell(Event::NotStored(id));
                 true
             }
             Err(e) => {
                 self.waiting.push(attempt);
                 let n = self.waiting.len();
-                self.out.trouble(format!(
-                    "{e}. Not stored yet: {n}; that is tried again with the next call and at the end."
-                ));
+                let text = format!("{e}. Not stored yet: {n}; that is tried again with the next call and at the end.");
+                let facts = [("why", e.to_string()), ("n", n.to_string())];
+                self.out.known("attempt_waits", text, &facts);
                 self.out.tell(Event::NotStored(id));
                 false
             }
@@ -338,11 +350,15 @@ impl Keeper {
         match self.logbook.remove_old(Timestamp::now()) {
             Ok(removed) => {
                 if removed.recordings > 0 || removed.attempts > 0 {
-                    self.out.trouble(format!(
-                        "Older than they may be, and removed: {} recordings, {} attempts. `cableside logbook keep` shows the \
-                         rule.",
+                    let text = format!(
+                        "Older than they may be, and removed: {} recordings, {} attempts.",
                         removed.recordings, removed.attempts
-                    ));
+                    );
+                    let facts = [
+                        ("recordings", removed.recordings.to_string()),
+                        ("calls", removed.attempts.to_string()),
+                    ];
+                    self.out.known("old_removed", text, &facts);
                 }
                 for problem in removed.problems {
                     self.out.trouble(problem);
@@ -369,10 +385,10 @@ impl Keeper {
                     })
                     .count();
                 if kept > 0 {
-                    self.out.trouble(format!(
-                        "The program ended during {kept} call(s) last time; what was recorded until then is kept. `cableside \
-                         logbook leftovers` lists it."
-                    ));
+                    let text = format!(
+                        "The program ended during {kept} call(s) last time; what was recorded until then is kept."
+                    );
+                    self.out.known("ended_in_a_call", text, &[("n", kept.to_string())]);
                 }
             }
             Err(e) => self.out.trouble(e),
@@ -443,7 +459,7 @@ mod tests {
         let told: Vec<Event> = heard.try_iter().collect();
         let refused = told
             .iter()
-            .filter(|e| matches!(e, Event::Trouble(t) if t.contains("not kept")))
+            .filter(|e| matches!(e, Event::Trouble(t) if t.text.contains("not kept")))
             .count();
         assert_eq!(refused, 2, "{told:?}");
     }

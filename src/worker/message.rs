@@ -8,7 +8,7 @@ use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
 use crate::drill::launch::Picture;
 use crate::drill::{Answer, Course, Ending, Entry, Pace, TurnState, Want};
-use crate::logbook::{Progress, Student};
+use crate::logbook::{AttemptSummary, Progress, RecordingName, Student};
 use crate::plan::{self, Reason, Today};
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, DeviceList, Level};
@@ -55,6 +55,8 @@ pub enum Command {
     Next,
     /// The level of the turns to come; `None` is the one by the record.
     ChooseLevel(Option<plan::Level>),
+    /// Where the record sets the level, teach calls first: with their words, then with first letters.
+    Teach(bool),
     /// A new turn with this situation; one that the site does not have (any more) is dealt anew.
     Deal {
         /// What is to be dealt.
@@ -96,7 +98,12 @@ pub enum Command {
         end: f32,
     },
     /// The call as it should be, spoken by the voice.
-    PlayModel,
+    PlayModel {
+        /// Slowly.
+        slow: bool,
+    },
+    /// The student's call of this number in the launch (see [`Flown::calls`]).
+    PlayFlown(usize),
     /// The student's call, then the call as it should be.
     PlayBoth,
     /// "I did say that": hold an attempt out of the record until somebody judges it, or put it back.
@@ -131,8 +138,10 @@ pub enum Command {
     },
     /// Report levels outside transmissions too.
     WatchLevel(bool),
-    /// How does the student of now come along at the site of now?
+    /// How does the student of now come along at the site of now? The newest calls are told with it.
     Progress,
+    /// A kept recording.
+    PlayKept(RecordingName),
     /// Something of the class.
     Class(ClassCommand),
     /// Something of the phrase desk.
@@ -253,6 +262,8 @@ pub struct Flown {
     pub record: Vec<(f32, Entry)>,
     /// How it ended, if it did.
     pub ending: Option<Ending>,
+    /// The places in the record of the calls of which there is sound.
+    pub calls: Vec<usize>,
 }
 
 /// Another pilot's call as wanted.
@@ -337,6 +348,10 @@ pub struct Judged {
     pub clip: Option<Arc<Clip>>,
     /// From the end of the call to the verdicts, milliseconds.
     pub milliseconds: u32,
+    /// It was spoken into somebody else's words.
+    pub over: bool,
+    /// The microphone failed in it: nothing of it counts, and the call is wanted again.
+    pub void: bool,
 }
 
 /// What happened.
@@ -403,6 +418,8 @@ pub enum Event {
     NoSuchStudent(String),
     /// How the student comes along.
     Progress(Box<Progress>),
+    /// The student's newest calls at the site, newest first.
+    Calls(Vec<AttemptSummary>),
     /// The class page is told something.
     Class(ClassEvent),
     /// The phrase desk is told something.
@@ -411,8 +428,35 @@ pub enum Event {
     Trial(TrialEvent),
     /// How far the fetching of the speech model is.
     Fetch(FetchState),
-    /// Something the user should know, as sentences.
-    Trouble(String),
+    /// Something the user should know.
+    Trouble(Trouble),
+}
+
+/// Something the user should know.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trouble {
+    /// As English sentences.
+    pub text: String,
+    /// The name of its text in other languages, where it has one: the window's `notice.KEY`.
+    pub key: Option<&'static str>,
+    /// What is filled in there.
+    pub facts: Vec<(&'static str, String)>,
+}
+
+impl From<String> for Trouble {
+    fn from(text: String) -> Self {
+        Self {
+            text: sentence(&text),
+            key: None,
+            facts: Vec::new(),
+        }
+    }
+}
+
+impl std::fmt::Display for Trouble {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.text)
+    }
 }
 
 /// Sends events and wakes whoever shows them.
@@ -437,7 +481,16 @@ impl Outbox {
     }
 
     pub(super) fn trouble(&self, text: impl std::fmt::Display) {
-        self.tell(Event::Trouble(sentence(&text.to_string())));
+        self.tell(Event::Trouble(Trouble::from(text.to_string())));
+    }
+
+    /// A trouble that has its text in every language.
+    pub(super) fn known(&self, key: &'static str, text: impl std::fmt::Display, facts: &[(&'static str, String)]) {
+        self.tell(Event::Trouble(Trouble {
+            text: sentence(&text.to_string()),
+            key: Some(key),
+            facts: facts.to_vec(),
+        }));
     }
 }
 

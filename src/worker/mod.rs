@@ -25,7 +25,7 @@ pub use ears::{Heard, Loaded, Loader};
 pub use keeper::LogbookPlace;
 pub use message::{
     Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying,
-    SiteRequest, SituationRequest,
+    SiteRequest, SituationRequest, Trouble,
 };
 
 use std::path::PathBuf;

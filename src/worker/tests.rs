@@ -103,7 +103,7 @@ impl Desk {
 
     fn trouble(&self, part: &str) -> String {
         self.until(|e| match e {
-            Event::Trouble(t) if t.contains(part) => Some(t.clone()),
+            Event::Trouble(t) if t.text.contains(part) => Some(t.text.clone()),
             _ => None,
         })
     }
@@ -482,7 +482,7 @@ fn another_call_is_practised_and_nothing_plays_where_there_is_no_loudspeaker() {
     let dir = tempfile::tempdir().unwrap();
     let desk = Desk::at(dir.path());
     desk.begin();
-    desk.send(Command::PlayModel);
+    desk.send(Command::PlayModel { slow: false });
     desk.trouble("no loudspeaker");
     desk.send(Command::PlayPart { begin: 0.0, end: 1.0 });
     desk.trouble("no spoken call");
@@ -506,4 +506,76 @@ fn another_call_is_practised_and_nothing_plays_where_there_is_no_loudspeaker() {
         (again.situation.callsign.to_string().as_str(), again.step.as_str()),
         ("G-CLRM", "ready")
     );
+}
+
+#[test]
+fn a_call_in_which_the_microphone_failed_is_void_and_no_attempt() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Desk::at(dir.path());
+    desk.begin();
+    let lost = Clip {
+        troubles: vec![crate::sound::Trouble::DeviceLost { at_seconds: 0.5 }],
+        ..clip()
+    };
+    *desk.text.lock().unwrap() = "winch golf charlie lima".into();
+    desk.send(Command::Speak(Box::new(lost)));
+    let void = desk.judged();
+    assert!(void.void);
+    let undone = |v: &Verdict| matches!(v, Verdict::Missing | Verdict::Wrong);
+    assert!(!void.judgement.elements.iter().any(|e| undone(&e.verdict)), "{void:?}");
+    // Stored and state come from two threads, in either order.
+    desk.state(TurnState::YourCall);
+    // The next one is the first attempt of the turn.
+    desk.send(Command::Type(
+        "winch golf charlie lima romeo mike two up north winch cable ready".into(),
+    ));
+    let whole = desk.judged();
+    assert_eq!((whole.attempt, whole.judgement.outcome), (1, Outcome::Pass));
+    desk.stored();
+    drop(desk);
+    let attempts = book(dir.path()).attempts(Whose::Anyone, 0, 9).unwrap();
+    let held: Vec<bool> = attempts.iter().map(|a| a.held_out).collect();
+    assert_eq!(held, [false, true], "newest first");
+    // A stop is obeyed, whatever the microphone did.
+    let desk = Desk::at(dir.path());
+    desk.begin();
+    let lost = Clip {
+        troubles: vec![crate::sound::Trouble::DeviceLost { at_seconds: 0.5 }],
+        ..clip()
+    };
+    *desk.text.lock().unwrap() = "stop stop stop".into();
+    desk.send(Command::Speak(Box::new(lost)));
+    let stop = desk.judged();
+    assert!(!stop.void && matches!(stop.answer, Answer::Stopped(_)), "{stop:?}");
+}
+
+#[test]
+fn a_call_is_taught_with_its_words_then_letters_then_from_memory() {
+    use crate::plan::Level;
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Desk::at(dir.path());
+    desk.send(Command::Teach(true));
+    desk.send(Command::LoadSite(SiteRequest("larkmoor".into())));
+    let right = "winch golf charlie lima romeo mike two up north winch cable ready";
+    for call in [right, right, right, right, right, "winch", right] {
+        desk.send(Command::Next);
+        desk.until(|e| matches!(e, Event::Dealt(_)).then_some(()));
+        desk.state(TurnState::YourCall);
+        desk.send(Command::Type(call.into()));
+        desk.judged();
+        desk.stored();
+    }
+    drop(desk);
+    let told = |a: &crate::logbook::AttemptSummary| {
+        let level = a.situation.get(crate::logbook::LEVEL).and_then(|l| l.as_str());
+        level.map_or(Some(Level::Written), Level::of)
+    };
+    let book = book(dir.path());
+    let mut kept: Vec<_> = book.attempts(Whose::Anyone, 0, 20).unwrap().iter().map(told).collect();
+    kept.reverse();
+    let (words, letters, memory) = (Some(Level::WithWords), Some(Level::FirstLetters), Some(Level::Written));
+    // Five right ones, a failure that takes one off, and one more.
+    assert_eq!(kept, [words, words, letters, letters, memory, memory, memory]);
+    let first = book.progress(Whose::Anyone, Some("larkmoor")).unwrap();
+    assert_eq!(first.days[0].first, 3, "reading aloud is no first try");
 }

@@ -4,6 +4,7 @@ use super::OnDesk;
 use crate::folders::content::FileChange;
 use crate::site::compare::{Difference, Effect};
 use crate::site::edit;
+use crate::window::choose::Choice;
 use crate::window::look;
 use crate::window::page::Given;
 use crate::window::words::Words;
@@ -97,7 +98,7 @@ pub(super) fn show(ui: &mut Ui, words: Words, changes: &Changes) {
         ui.label(words.say("desk.same_meaning"));
     }
     ui.add_space(4.0);
-    ui.label(RichText::new(words.say("desk.scores")).strong());
+    ui.label(look::bold(words.say("desk.scores")));
     if changes.effects.is_empty() {
         ui.label(words.say("desk.no_effect"));
     }
@@ -166,7 +167,13 @@ fn effect_in_words(words: Words, effect: &Effect, all: u64, this: u64) -> String
 }
 
 /// A site comes in as one file: named by its path or dropped on the window, looked into, then taken.
-pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, looked: Option<&Looked>) {
+pub(super) fn import(
+    ui: &mut Ui,
+    given: &mut Given<'_>,
+    path: &mut String,
+    choice: &mut Choice,
+    looked: Option<&Looked>,
+) {
     let words = given.words;
     ui.add_space(8.0);
     ui.heading(words.say("desk.import"));
@@ -183,10 +190,17 @@ pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, look
         *path = file.display().to_string();
         look = true;
     }
+    if let Some(file) = choice.chosen() {
+        *path = file.display().to_string();
+        look = true;
+    }
     ui.horizontal_wrapped(|ui| {
         let label = ui.label(words.say("desk.import_file"));
         ui.add(TextEdit::singleline(path).desired_width(380.0))
             .labelled_by(label.id);
+        if ui.button(words.say("choose.open")).clicked() {
+            choice.open(ui.ctx(), words, &[("choose.sites", &["zip"])]);
+        }
         let may = !path.trim().is_empty();
         look |= ui
             .add_enabled(may, Button::new(words.say("desk.import_look")))
@@ -201,7 +215,7 @@ pub(super) fn import(ui: &mut Ui, given: &mut Given<'_>, path: &mut String, look
         ("id", looked.id.as_str()),
         ("version", looked.version.as_str()),
     ];
-    ui.label(RichText::new(words.fill("desk.import_holds", &values)).strong());
+    ui.label(look::bold(words.fill("desk.import_holds", &values)));
     let key = match &looked.changes {
         None => "desk.import_take",
         Some(changes) => {

@@ -40,7 +40,7 @@ pub(super) fn ui(ui: &mut Ui, desk: &mut OnDesk, given: &mut Given<'_>) {
         if row.title != title {
             title.clone_from(&row.title);
             ui.add_space(6.0);
-            ui.label(RichText::new(&title).strong());
+            ui.label(look::bold(&title));
         }
         one(ui, desk, row, given);
     }
@@ -80,7 +80,7 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
                 given.ask(Command::Desk(DeskCommand::RecordingCancelled));
                 given.ask(Command::WatchLevel(false));
             }
-            practice::level_bar(ui, words, given.shown.level);
+            practice::level_bar(ui, words, given.shown.level, true);
             return;
         }
         if one_of_many(ui, true, words.say("desk.hear"), &of("desk.hear_hint"))

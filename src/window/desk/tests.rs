@@ -57,7 +57,7 @@ fn a_site_that_ships_asks_for_a_copy_and_a_name() {
     let mut bench = bench();
     bench
         .window
-        .get_by_role_and_label(Role::ComboBox, "Site on the desk")
+        .get_by_role_and_label(Role::ComboBox, "Site to edit")
         .click();
     bench.window.run();
     bench.window.get_by_label("Larkmoor").click();
@@ -119,7 +119,7 @@ fn a_glider_and_a_cable_are_added_with_the_keyboard_and_the_draft_is_kept() {
         asked.iter().any(|a| a.starts_with("Desk(Keep") && a.contains("G-DFKT")),
         "{asked:?}"
     );
-    for (name, text) in [("Id", "middle"), ("Taught", "middle")] {
+    for (name, text) in [("Short name", "middle"), ("Taught", "middle")] {
         bench.window.get_by_role_and_label(Role::TextInput, name).focus();
         bench.window.run();
         bench
@@ -170,7 +170,7 @@ fn what_saving_changes_is_shown_before_it_is_saved() {
     *words = words.replace("two up", "two aboard");
     bench.tell(opened(Some(changed.clone())));
     bench.window.get_by_label_contains("not saved");
-    bench.window.get_by_label("Take them up").click();
+    bench.window.get_by_label("Continue").click();
     bench.window.run();
     part(&mut bench, "Save and pass on");
     let asked = bench.asked();
@@ -242,7 +242,7 @@ fn a_prompt_is_heard_recorded_and_taken_away() {
     bench.window.get_by_label_contains("1.8 s");
     assert!(now(&bench).problems.is_empty(), "{:?}", now(&bench).problems);
     bench.window.get_by_label_contains("1 of ");
-    bench.window.get_by_label("Use the voice again").click();
+    bench.window.get_by_label("Use the program's voice").click();
     bench.window.run_steps(3);
     bench.window.get_by_label_contains("0 of ");
 }
@@ -254,7 +254,7 @@ fn a_call_is_tried_against_what_is_not_saved() {
     let words = changed.get_mut("words.toml").unwrap();
     *words = words.replace("taught = \"ready\"", "taught = \"all set\"");
     bench.tell(opened(Some(changed)));
-    bench.window.get_by_label("Take them up").click();
+    bench.window.get_by_label("Continue").click();
     bench.window.run();
     let ready = now(&bench).site.clone().unwrap();
     let steps: Vec<_> = ready.steps.iter().filter(|s| !s.elements.is_empty()).collect();
@@ -281,7 +281,7 @@ fn an_archive_is_looked_into_before_it_is_taken() {
         .get_by_role_and_label(Role::TextInput, "The file")
         .type_text("/tmp/x.zip");
     bench.window.run();
-    bench.window.get_by_label("Look into it").click();
+    bench.window.get_by_label("Check").click();
     bench.window.run();
     assert_eq!(bench.asked(), ["Desk(Look(\"/tmp/x.zip\"))"]);
     bench.tell(Event::Desk(DeskEvent::Failed(
@@ -295,7 +295,7 @@ fn an_archive_is_looked_into_before_it_is_taken() {
         version: "2".into(),
         changes: None,
     }))));
-    bench.window.get_by_label("Take it in").click();
+    bench.window.get_by_label("Import it").click();
     bench.window.run();
     assert_eq!(bench.asked(), ["Desk(TakeIn(\"/tmp/x.zip\"))"]);
 }

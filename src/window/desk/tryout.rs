@@ -62,7 +62,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     .labelled_by(label.id);
     ui.checkbox(&mut t.shown, words.say("desk.try_show"));
     if t.shown {
-        ui.label(RichText::new(situation.taught_call(&site, step)).strong());
+        ui.label(look::bold(situation.taught_call(&site, step)));
     }
     if t.typed.trim().is_empty() {
         return;
@@ -75,14 +75,17 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
 fn choose(ui: &mut Ui, label: &str, now: &mut usize, names: &[String]) {
     *now = (*now).min(names.len().saturating_sub(1));
     let text = names.get(*now).cloned().unwrap_or_default();
-    ComboBox::from_label(label)
+    let name = ui.label(look::remark(label));
+    ComboBox::from_id_salt(label)
         .width(280.0)
         .selected_text(text)
         .show_ui(ui, |ui| {
             for (n, name) in names.iter().enumerate() {
                 ui.selectable_value(now, n, name);
             }
-        });
+        })
+        .response
+        .labelled_by(name.id);
 }
 
 fn situation(site: &Site, t: &Tryout) -> Option<Situation> {
@@ -100,7 +103,7 @@ fn verdict(ui: &mut Ui, words: Words, site: &Site, judgement: &Judgement) {
     ui.label(
         RichText::new(capital(words.say(look::outcome_key(judgement.outcome))))
             .strong()
-            .color(look::outcome(judgement.outcome, dark)),
+            .color(look::outcome(judgement.outcome).of(dark)),
     );
     Grid::new("tried").num_columns(3).striped(true).show(ui, |ui| {
         for e in &judgement.elements {

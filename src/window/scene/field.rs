@@ -120,7 +120,11 @@ fn across(i: usize, n: usize) -> f32 {
 }
 
 /// Where the loose end of a cable lies.
-pub(super) fn cable_end(c: &Canvas<'_>, i: usize, n: usize) -> Pos2 {
+/// `ahead`: further towards the winch.
+pub(super) fn cable_end(c: &Canvas<'_>, i: usize, n: usize, ahead: bool) -> Pos2 {
+    if ahead {
+        return c.at(0.5 + 0.12 * across(i, n), 0.58);
+    }
     c.at(0.5 + 0.20 * across(i, n), 0.80)
 }
 
@@ -182,7 +186,9 @@ fn drogue(c: &Canvas<'_>, end: Pos2) {
 /// The board with a cable's name, at the edge of the strip.
 pub(super) fn board(c: &Canvas<'_>, i: usize, n: usize, name: &str) {
     let side = across(i, n);
-    let foot = c.at(0.5 + 0.15 * side, 0.47);
+    // Of three and more every second one stands nearer, so that no board hides another.
+    let nearer = if n > 2 && i % 2 == 1 { 0.10 } else { 0.0 };
+    let foot = c.at(0.5 + 0.15 * side, 0.47 + nearer);
     let edge = Stroke::new(c.stroke(), c.ink.line);
     let text = c.painter.layout_no_wrap(
         name.to_owned(),

@@ -1,7 +1,7 @@
 //! Sound outside a turn: lines of the phrase desk, prompts being recorded, the trial of microphone and loudspeaker.
 
 use super::{Conductor, Message, What};
-use crate::call::Vocabulary;
+use crate::call::{Outcome, Vocabulary, judge, judge::Limits};
 use crate::site::{Site, bundled};
 use crate::sound::{Clip, Radio};
 use crate::voice::{self, Role, prompt::prompt};
@@ -9,7 +9,7 @@ use crate::worker::desk::{self, DeskCommand, DeskEvent, Places};
 use crate::worker::ears::{self, Heard};
 use crate::worker::fetch::Fetch;
 use crate::worker::message::{Command, Event, ModelState, sentence};
-use crate::worker::trial::{TrialCommand, TrialEvent};
+use crate::worker::trial::{self, TrialCommand, TrialEvent};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::Sender;
@@ -31,6 +31,8 @@ pub(super) struct Bench {
     taking: Option<Taken>,
     /// What the trial heard last, and the job in which it is transcribed.
     trial: Option<Arc<Clip>>,
+    /// The site whose call was asked for in it.
+    site: Option<Arc<Site>>,
     job: Option<u64>,
     fetch: Option<Fetch>,
 }
@@ -43,6 +45,7 @@ impl Bench {
             places,
             taking: None,
             trial: None,
+            site: None,
             job: None,
             fetch: None,
         }
@@ -133,8 +136,8 @@ impl Conductor {
     fn say_aside(&mut self, line: voice::Line, what: What) {
         self.stop_playing();
         let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
-            self.out
-                .trouble("there is no loudspeaker here; choose one on the page about sound");
+            let text = "there is no loudspeaker here; choose one on the page about sound";
+            self.out.known("no_loudspeaker", text, &[]);
             return;
         };
         let radio = (what == What::Aside && line.role.on_radio()).then(Radio::default);
@@ -150,8 +153,8 @@ impl Conductor {
             self.taking_cancelled();
         }
         let Some(recorder) = self.recorder.as_ref().filter(|_| self.microphone.is_some()) else {
-            self.out
-                .trouble("no microphone is open; choose one on the page about sound");
+            let text = "no microphone is available; choose one on the page about sound";
+            self.out.known("no_microphone", text, &[]);
             return false;
         };
         recorder.press(None, None);
@@ -214,18 +217,17 @@ impl Conductor {
             self.out.tell(Event::Trial(TrialEvent::NotHeard(sentence(why))));
             return;
         }
-        // The words of any ready call will do: what is shown is what was written down freely.
         let site = match &self.site {
             Some((site, _)) => Some(site.clone()),
             None => bundled::files("larkmoor")
                 .and_then(|f| Site::check(&f).ok())
                 .map(Arc::new),
         };
-        let Some(vocabulary) =
-            site.and_then(|s| s.steps.iter().find(|t| t.id == "ready").map(|t| Vocabulary::of(&s, t)))
-        else {
+        let Some(site) = site else { return };
+        let Some(vocabulary) = trial::call(&site).map(|(step, _)| Vocabulary::of(&site, step)) else {
             return;
         };
+        self.bench.site = Some(site);
         self.jobs += 1;
         self.bench.job = Some(self.jobs);
         // The recogniser's thread ends only with this one.
@@ -241,9 +243,17 @@ impl Conductor {
         self.bench.job = None;
         let event = match result {
             Ok((evidence, _)) => {
-                let read = || evidence.readings.first().map(|r| r.reading.words.join(" "));
-                let text = Some(evidence.transcript.trim().to_owned()).filter(|t| !t.is_empty());
-                TrialEvent::Heard(text.or_else(read).unwrap_or_default())
+                let read = evidence.readings.first().map(|r| r.reading.words.join(" "));
+                let read = read.filter(|t| !t.is_empty());
+                let site = self.bench.site.take();
+                let judged = site.as_ref().and_then(|site| {
+                    let (step, situation) = trial::call(site)?;
+                    Some(judge(site, step, &situation, &evidence, &Limits::DEFAULT).outcome)
+                });
+                TrialEvent::Heard {
+                    text: read.unwrap_or_else(|| evidence.transcript.trim().to_owned()),
+                    whole: judged == Some(Outcome::Pass),
+                }
             }
             Err(e) => TrialEvent::NotHeard(sentence(&e.to_string())),
         };

@@ -6,10 +6,10 @@ use super::kept::{Facts, attempt};
 use super::{Conductor, Hearing, What};
 use crate::call::Evidence;
 use crate::drill::launch::{Turned, roles};
-use crate::drill::{Did, Launch, Next, TurnState, Want, deal};
+use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
 use crate::logbook::{Done, InRun, Kind, ModelUsed, NewRun, Part, RunKind};
 use crate::site::{Line, Site};
-use crate::sound::Radio;
+use crate::sound::{Clip, Radio};
 use crate::voice::{self, noise};
 use crate::worker::keeper;
 use crate::worker::message::{Event, Flown, LaunchRequest, Saying};
@@ -51,12 +51,19 @@ pub(super) struct Flight {
     position: u32,
     turn_of: Option<(String, Want)>,
     attempts: u32,
+    /// The sound of the student's calls, with their places in the record.
+    clips: Vec<(usize, Arc<Clip>)>,
 }
 
 impl Flight {
     fn stamp(&mut self) {
         let at = self.begun.elapsed().as_secs_f32();
         self.times.resize(self.launch.record().len(), at);
+    }
+
+    /// The sound of a call, by its place in [`Flown::calls`].
+    pub(super) fn clip(&self, n: usize) -> Option<&Arc<Clip>> {
+        self.clips.get(n).map(|(_, clip)| clip)
     }
 
     pub(super) fn may_speak(&self) -> bool {
@@ -96,6 +103,7 @@ impl Flight {
                 .zip(self.launch.record().iter().cloned())
                 .collect(),
             ending: self.launch.ending(),
+            calls: self.clips.iter().map(|(at, _)| *at).collect(),
         }
     }
 }
@@ -173,6 +181,7 @@ impl Conductor {
             position: 0,
             turn_of: None,
             attempts: 0,
+            clips: Vec::new(),
         });
         self.begin_run();
         self.tell_flight();
@@ -497,6 +506,7 @@ impl Conductor {
             recording: hearing.as_ref().and_then(|h| h.recording),
             milliseconds: u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX),
         });
+        let before = flight.launch.record().len();
         match flight.over.take() {
             None => flight.launch.did(&site, turned.did(false)),
             Some(radio) => flight.launch.cut_in(&site, turned.did(false), radio),
@@ -504,6 +514,9 @@ impl Conductor {
         flight.stamp();
         flight.position += 1;
         if let Some(clip) = clip {
+            let entries = flight.launch.record().iter().enumerate().skip(before);
+            let mut called = entries.filter(|(_, e)| matches!(e, Entry::Called { .. }));
+            flight.clips.extend(called.next().map(|(at, _)| (at, clip.clone())));
             self.own = Some(clip);
         }
         self.order(keeper::Order::Record {

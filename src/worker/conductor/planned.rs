@@ -1,7 +1,7 @@
 //! The plan beside the turn: reads the record, chooses the next situation, sets the level, learns from each first attempt.
 
 use super::{Conductor, Run, Wanted, What};
-use crate::call::Situation;
+use crate::call::{Outcome, Situation};
 use crate::drill;
 use crate::logbook::NewAttempt;
 use crate::plan::{Answered, Level, Moment, Past, Plan, Reason};
@@ -31,6 +31,8 @@ fn random() -> u32 {
     Uuid::new_v4().as_u128() as u32
 }
 
+/// So many right first attempts are remembered: so many more failures than successes bring the words back.
+const TAUGHT: u32 = 6;
 /// Situations dealt to find one of another glider.
 const TRIES: usize = 40;
 
@@ -58,6 +60,7 @@ impl Conductor {
     pub(super) fn ask_for_past(&mut self) {
         self.plan = None;
         self.planning = false;
+        self.teaching.right.clear();
         let (Some(student), Some((site, _))) = (&self.student, &self.site) else {
             return;
         };
@@ -76,6 +79,14 @@ impl Conductor {
         };
         if self.student.as_ref().is_none_or(|s| s.id != student) {
             return;
+        }
+        let past_right = |p: &Past| {
+            let critical = site.step(&p.step).map(|s| s.critical.as_slice()).unwrap_or_default();
+            p.right(critical)
+                .filter(|_| p.first_attempt && !p.held_out && !p.stopped)
+        };
+        for (step, right) in past.iter().filter_map(|p| Some((&p.step, past_right(p)?))) {
+            self.taught_by(step, right);
         }
         let steps = [self.setup.step.as_str()];
         self.plan = Some(Plan::from_past(&site, &steps, past, moment(Timestamp::now())));
@@ -112,7 +123,30 @@ impl Conductor {
     /// The level of the turns to come: the one chosen, else the record's.
     pub(super) fn level_now(&self) -> Level {
         let by_record = self.plan.as_ref().map(Plan::level);
-        self.level.or(by_record).unwrap_or_default()
+        let right = self.teaching.right.get(&self.setup.step).copied().unwrap_or_default();
+        let taught = Level::taught_after(right).filter(|_| self.teaching.on);
+        self.level.or(taught).or(by_record).unwrap_or_default()
+    }
+
+    /// A first attempt moves what the teaching of its step goes by.
+    pub(super) fn teach(&mut self, attempt: &NewAttempt) {
+        let right = match attempt.outcome {
+            Outcome::Pass => true,
+            Outcome::NotYet => false,
+            Outcome::SayAgain | Outcome::NothingHeard => return,
+        };
+        if attempt.turn_attempt == 1 && !attempt.held_out {
+            self.taught_by(&attempt.step, right);
+        }
+    }
+
+    fn taught_by(&mut self, step: &str, right: bool) {
+        let count = self.teaching.right.entry(step.to_owned()).or_default();
+        *count = if right {
+            (*count + 1).min(TAUGHT)
+        } else {
+            count.saturating_sub(1)
+        };
     }
 
     pub(super) fn play_interruption(&mut self) {

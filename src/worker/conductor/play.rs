@@ -2,7 +2,8 @@
 
 use super::{Conductor, What};
 use crate::drill::TurnState;
-use crate::sound::{Clip, RATE};
+use crate::logbook::RecordingName;
+use crate::sound::{self, Clip, RATE};
 use crate::voice::{self, Role};
 use crate::worker::keeper;
 use crate::worker::meeting::ClassCommand;
@@ -43,7 +44,30 @@ impl Conductor {
         self.play(part(&clip.samples, begin, end).to_vec(), What::Own);
     }
 
-    pub(super) fn play_model(&mut self) {
+    /// The student's call of this number in the launch.
+    pub(super) fn play_flown(&mut self, n: usize) {
+        let Some(flight) = self.flight.as_ref().filter(|f| f.state == TurnState::Done) else {
+            return;
+        };
+        if let Some(clip) = flight.clip(n).cloned() {
+            self.stop_playing();
+            self.play(clip.samples.clone(), What::Own);
+        }
+    }
+
+    /// A recording that was kept.
+    pub(super) fn play_kept(&mut self, name: RecordingName) {
+        let Some(folder) = &self.setup.recordings else { return };
+        match sound::read_clip(&name.path(folder)) {
+            Ok(clip) => {
+                self.stop_playing();
+                self.play(clip.samples, What::Aside);
+            }
+            Err(e) => self.out.known("recording_unread", &e, &[("why", e.to_string())]),
+        }
+    }
+
+    pub(super) fn play_model(&mut self, slow: bool) {
         let (Some((site, step)), Some(run)) = (self.step(), &self.run) else {
             return;
         };
@@ -53,12 +77,13 @@ impl Conductor {
         let line = voice::Line {
             text: run.turn.situation.taught_call(&site, &step),
             clip: None,
-            role: Role::of(&step.speaker),
+            role: if slow { Role::Slow } else { Role::of(&step.speaker) },
             language: site.language,
         };
         self.stop_playing();
         if !self.voice_says(line) {
-            self.out.trouble("nothing can be played here: there is no loudspeaker");
+            let text = "nothing can be played here: there is no loudspeaker";
+            self.out.known("no_loudspeaker", text, &[]);
         }
     }
 

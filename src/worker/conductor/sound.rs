@@ -179,7 +179,8 @@ impl Conductor {
             match event {
                 VoiceEvent::Spoken { spoken, .. } => {
                     if let Origin::InsteadOfClip(e) = &spoken.origin {
-                        self.out.trouble(format!("The line is spoken by the synthesiser: {e}"));
+                        let text = format!("The line is spoken by the synthesiser: {e}");
+                        self.out.known("synthesised", text, &[("why", e.to_string())]);
                     }
                     let samples = match what {
                         What::Ear => self.clip_start(spoken.samples),
@@ -202,14 +203,15 @@ impl Conductor {
                 if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, at);
                     if what == What::OwnThenModel {
-                        self.play_model();
+                        self.play_model(false);
                     }
                 }
             }
             PlayerEvent::Failed { id, error } => {
                 if !self.mute {
                     self.mute = true;
-                    self.out.trouble(error);
+                    self.out
+                        .known("loudspeaker_failed", &error, &[("why", error.to_string())]);
                 }
                 if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, Instant::now());
@@ -223,13 +225,14 @@ impl Conductor {
             RecorderEvent::Ready { device, .. } => self.set_microphone(Some(device)),
             RecorderEvent::Failed(e) => {
                 self.set_microphone(None);
-                self.out.trouble(e);
+                self.out.known("microphone_failed", &e, &[("why", e.to_string())]);
             }
             RecorderEvent::Lost { device } => {
                 self.set_microphone(None);
-                self.out.trouble(format!(
+                let text = format!(
                     "The microphone \"{device}\" went away. Plug it in again or choose another one; calls can be typed."
-                ));
+                );
+                self.out.known("microphone_lost", text, &[("device", device)]);
             }
             RecorderEvent::Recording => {}
             RecorderEvent::NotReady(text) => {

@@ -2,13 +2,13 @@
 
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
-use super::{Conductor, Hearing, Run, Wanted};
-use crate::call::{Evidence, Outcome, Situation, Vocabulary, judge, judge::Limits};
-use crate::drill::{Turn, TurnState};
+use super::{Conductor, Hearing, Run, Wanted, What};
+use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::drill::{Answer, Turn, TurnState};
 use crate::logbook::{ModelUsed, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
-use crate::sound::Clip;
+use crate::sound::{Clip, Trouble};
 use crate::worker::ears::{self, Heard};
 use crate::worker::keeper;
 use crate::worker::message::{Dealt, Event, Given, Judged, ModelState, SituationRequest};
@@ -21,6 +21,30 @@ use uuid::Uuid;
 
 /// Bytes of a typed call: reading one takes time that grows with the square of its length.
 const LONGEST_TYPED: usize = 1000;
+
+/// Sound lost by the computer from which on a call says nothing about the student, seconds. From listening, no source.
+const MUCH_LOST: f64 = 0.25;
+
+/// Did the microphone fail in it: went away, gave nothing, or lost much?
+fn microphone_failed(clip: &Clip) -> bool {
+    clip.troubles.iter().any(|t| match t {
+        Trouble::DeviceLost { .. } | Trouble::AllZeros { .. } => true,
+        Trouble::Dropped { seconds, .. } => *seconds >= MUCH_LOST,
+        _ => false,
+    })
+}
+
+/// What was not heard of it is not decided.
+fn undecided(mut judgement: Judgement) -> Judgement {
+    for e in judgement.elements.iter_mut().filter(|e| e.verdict != Verdict::Said) {
+        e.verdict = Verdict::Unsure;
+        e.reason = Why::Foreign;
+    }
+    judgement.outcome = Outcome::SayAgain;
+    judgement.score = None;
+    judgement.score_parts.clear();
+    judgement
+}
 
 impl Conductor {
     pub(super) fn step(&self) -> Option<(Arc<Site>, Step)> {
@@ -47,7 +71,7 @@ impl Conductor {
             return;
         }
         let Some((site, _)) = self.site.clone() else {
-            self.out.trouble("choose a site first");
+            self.out.known("no_site", "choose a site first", &[]);
             return;
         };
         let Some(step) = site.step(&self.setup.step).cloned() else {
@@ -112,6 +136,7 @@ impl Conductor {
             answer: None,
             level,
             interruption: other,
+            over: false,
         });
     }
 
@@ -147,12 +172,13 @@ impl Conductor {
             return;
         }
         if let ModelState::Missing(why) = &self.model {
-            self.out
-                .trouble(format!("without the speech model calls can only be typed: {why}"));
+            let text = format!("without the speech model calls can only be typed: {why}");
+            self.out.known("no_model", text, &[]);
             return;
         }
         if self.recorder.is_none() {
-            self.out.trouble("there is no microphone here; type the call");
+            self.out
+                .known("no_microphone", "there is no microphone here; type the call", &[]);
             return;
         }
         let target = self
@@ -178,8 +204,11 @@ impl Conductor {
             self.flight_speaks();
             return;
         }
+        let speaks = |what: What| matches!(what, What::Line | What::Other);
+        let over = self.speaking.or(self.playing).is_some_and(|(_, what)| speaks(what));
         self.stop_playing();
         if let Some(run) = &mut self.run {
+            run.over = over;
             run.turn.press();
         }
         self.tell_state();
@@ -239,9 +268,9 @@ impl Conductor {
             return;
         }
         if text.len() > LONGEST_TYPED {
-            self.out.trouble(format!(
-                "This is longer than any call ({LONGEST_TYPED} characters at most) and was not taken."
-            ));
+            let text = format!("This is longer than any call ({LONGEST_TYPED} characters at most) and was not taken.");
+            self.out
+                .known("typed_too_long", text, &[("n", LONGEST_TYPED.to_string())]);
             return;
         }
         self.begins();
@@ -340,22 +369,31 @@ impl Conductor {
         };
         let Some(run) = &mut self.run else { return };
         let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
-        let answer = run.turn.judged(&site, &step, &this_call);
+        // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
+        // that was heard is obeyed all the same.
+        let void = !this_call.stop && hearing.as_ref().is_some_and(|h| microphone_failed(&h.clip));
+        let this_call = if void { undecided(this_call) } else { this_call };
+        let answer = if void {
+            run.turn.cancel();
+            Answer::Silence
+        } else {
+            run.turn.judged(&site, &step, &this_call)
+        };
         let judgement = match (&run.turn.so_far, this_call.outcome) {
-            (Some(so_far), o) if o != Outcome::NothingHeard => so_far.clone(),
+            (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
             _ => this_call.clone(),
         };
         run.answer = Some(answer.clone());
         run.prompt_end = None;
         let milliseconds = u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX);
         let clip = hearing.as_ref().map(|h| h.clip.clone());
-        let attempt = attempt(&Facts {
+        let mut attempt = attempt(&Facts {
             site: &site,
             step: &step,
             situation: &run.turn.situation,
             level: Some(run.level),
             turn: run.id,
-            turn_attempt: run.turn.attempts,
+            turn_attempt: run.turn.attempts + u32::from(void),
             part: Part::default(),
             student: self.student.as_ref().map(|s| s.id),
             began,
@@ -367,22 +405,27 @@ impl Conductor {
             recording: hearing.as_ref().and_then(|h| h.recording),
             milliseconds,
         });
+        // It waits for nobody's verdict, but counts for nothing.
+        attempt.held_out |= void;
         let judged = Judged {
             id: attempt.id,
             judgement,
             evidence,
             answer,
-            attempt: run.turn.attempts,
+            attempt: run.turn.attempts + u32::from(void),
             troubles: clip.iter().flat_map(|c| &c.troubles).map(ToString::to_string).collect(),
             spoken: clip.is_some(),
             clip: clip.clone(),
             milliseconds,
+            over: run.over && clip.is_some(),
+            void,
         };
         if clip.is_none() {
             self.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
         self.learn(&attempt, this_call.stop);
+        self.teach(&attempt);
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
             file: hearing.and_then(|h| h.file),
