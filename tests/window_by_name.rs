@@ -201,7 +201,7 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     room.cableside(&[
         "sound",
         "say",
-        "Winch, request retrieve.",
+        "Winch, request retrieve, north cable.",
         "--out",
         trial_call.to_str().unwrap(),
     ]);
@@ -218,7 +218,7 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     student.presses("Add and practise");
     // The speech model is there already: its step is passed over.
     student.presses("Begin the trial");
-    student.sees("Say: Winch, request retrieve.");
+    student.sees("Say: Winch, request retrieve, north cable.");
     student.plays(&trial_call);
     student.presses("I have said it");
     let understood = student.sees("Understood");
@@ -385,7 +385,7 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     club.presses("Make a copy");
     club.presses("Gliders and cables");
     club.types("Registration", "G-DVWX");
-    club.types("Type", "Plover");
+    club.types("Type", "Merle 2");
     club.types("Weak link", "black");
     club.presses("Add this glider");
     club.sees("Registration G-DVWX");

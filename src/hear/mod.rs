@@ -30,6 +30,8 @@ const ENDED: f32 = 0.5;
 /// On the corpus, against ten times as much: larkmoor clear 0 and 0 % unsure, hard 8.4 and 7.0 %, erlengrund clear 40.5 and 37.0 %, hard 60.5
 /// and 60.5 %; the call at nine of ten takes 200 instead of 320, the longest 202 instead of 814.
 const BUDGET: f32 = 200.0;
+/// Long speech (eventualities spoken in one go take 20 s) may take so much for each second of it.
+const BUDGET_A_SECOND: f32 = 33.0;
 /// Another listening is begun where so much is left: the first one's work in the median, or less where the first needed less.
 const LISTENING: f32 = 80.0;
 
@@ -172,19 +174,21 @@ impl Recogniser for LatticeRecogniser {
         };
         let start = speech.start as f32 / crate::sound::RATE as f32;
         let samples = &clip.samples[speech];
-        let (mut evidence, mut work) = self.listen(samples, active, vocabulary, BUDGET, cancel)?;
+        let seconds = samples.len() as f32 / crate::sound::RATE as f32;
+        let budget = BUDGET.max(BUDGET_A_SECOND * seconds);
+        let (mut evidence, mut work) = self.listen(samples, active, vocabulary, budget, cancel)?;
         let first = work;
         if evidence.speech && !again::hopeless(&evidence) {
             for pace in again::PACES {
                 // One more listening costs about what the first one did.
-                if !again::doubtful(&evidence) || work + first.min(LISTENING) > BUDGET {
+                if !again::doubtful(&evidence) || work + first.min(LISTENING) > budget {
                     break;
                 }
                 let rate = (crate::sound::RATE as f32 * pace) as u32;
                 let Ok(paced) = convert::resample(samples, rate, crate::sound::RATE) else {
                     break;
                 };
-                let (mut other, more) = self.listen(&paced, active / pace, vocabulary, BUDGET - work, cancel)?;
+                let (mut other, more) = self.listen(&paced, active / pace, vocabulary, budget - work, cancel)?;
                 work += more;
                 shift(&mut other, |at| at * pace);
                 if other.speech {

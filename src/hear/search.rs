@@ -581,6 +581,9 @@ impl Queue {
 }
 
 #[cfg(test)]
+mod scripted;
+
+#[cfg(test)]
 mod tests {
     use super::{either, repeated};
 
