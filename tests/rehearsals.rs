@@ -53,6 +53,10 @@ fn rehearse(name: &str) -> (Vec<String>, String) {
     let last = json["entries"].as_array().unwrap().last().unwrap()["at_seconds"]
         .as_f64()
         .unwrap();
+    // Where a call is held back at once, nobody says anything.
+    if last <= 0.0 {
+        return (kinds, text);
+    }
     let clip = read_clip(&out.path().join("exchange.wav")).unwrap();
     assert!(clip.seconds() + 0.01 >= last, "{name}: {} {last}", clip.seconds());
     assert!(
