@@ -69,7 +69,7 @@ fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32
     let ids = std::cell::RefCell::new(HashMap::new());
     let id = |text: &str| {
         let mut ids = ids.borrow_mut();
-        let new = ids.len() as Token + 1;
+        let new = Token::try_from(ids.len()).unwrap() + 1;
         *ids.entry(text.to_owned()).or_insert(new)
     };
     let script = Script::new(&lattice, |text| vec![id(text)]);
