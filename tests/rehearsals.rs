@@ -55,6 +55,7 @@ fn rehearse(name: &str) -> (Vec<String>, String) {
         .unwrap();
     // Where a call is held back at once, nobody says anything.
     if last <= 0.0 {
+        assert!(!out.path().join("exchange.wav").exists());
         return (kinds, text);
     }
     let clip = read_clip(&out.path().join("exchange.wav")).unwrap();

@@ -385,7 +385,7 @@ fn a_club_copies_a_site_and_records_a_prompt_of_its_own() {
     club.presses("Make a copy");
     club.presses("Gliders and cables");
     club.types("Registration", "G-DVWX");
-    club.types("Type", "Merle 2");
+    club.types("Type", "Plover");
     club.types("Weak link", "black");
     club.presses("Add this glider");
     club.sees("Registration G-DVWX");

@@ -350,10 +350,16 @@ struct Asked<'a> {
 
 impl Asked<'_> {
     /// How a mention of it stands.
-    fn stance(&self, mention: &Mention) -> Stance {
+    fn stance(&self, mention: &Mention, reading: &Reading) -> Stance {
+        // "The field is not clear, stop" denies something else; "a dog, stop" nothing at all.
+        let begins = mention.span.0;
+        let other = || match mention.stance {
+            Stance::Open => (mention.reach.0..begins).any(|n| reading.is_unknown(n)),
+            _ => begins.checked_sub(1).is_some_and(|n| reading.is_unknown(n)),
+        };
         match (self.purpose, mention.stance) {
             // Nothing that is said behind a stop takes it back; what stands before it may ("don't stop", "should we stop").
-            (Purpose::Stop, stance) if stance != Stance::TakenBack && mention.reach.0 < mention.span.0 => stance,
+            (Purpose::Stop, stance) if stance != Stance::TakenBack && mention.reach.0 < begins && !other() => stance,
             // What would be done if something happened is supposed by its nature, in words of the pilot's own.
             (Purpose::Stop, _) | (Purpose::Eventuality, Stance::PutOff | Stance::Open) => Stance::Plain,
             // Who is called does not hang on what else is said.
@@ -369,18 +375,17 @@ impl Asked<'_> {
 
     /// What one reading says of it.
     fn find(&self, reading: &Reading) -> Finding {
-        let mentions: Vec<(&Mention, Stance)> = reading
+        let mut mentions: Vec<(&Mention, Stance)> = reading
             .mentions
             .iter()
             .filter(|m| m.element == self.index)
-            .map(|m| (m, self.stance(m)))
-            // Who is called is named first; a station named later on is talked about ("last launch").
-            .take(if self.purpose == Purpose::Address {
-                1
-            } else {
-                usize::MAX
-            })
+            .map(|m| (m, self.stance(m, reading)))
             .collect();
+        // Who is called is named first; a station named later on is talked about ("last launch").
+        let named = mentions.iter().position(|(_, s)| *s == Stance::Plain);
+        if let Some(first) = named.filter(|_| self.purpose == Purpose::Address) {
+            mentions.truncate(first + 1);
+        }
         let with_what_does_it = |m: &Mention| {
             let words = reading.words.get(m.reach.0..m.reach.1);
             words.map_or_else(|| m.words.clone(), |w| w.join(" "))

@@ -220,7 +220,11 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         "situation": rehearsal.launch.situation, "caution": site.caution, "entries": entries,
     });
     common::write_new_bytes(&data, serde_json::to_string_pretty(&json)?.as_bytes())?;
-    write_new_wav(&exchange, &rehearsal.sound)?;
+    if rehearsal.sound.is_empty() {
+        eprintln!("{} is not written: nobody spoke.", exchange.display());
+    } else {
+        write_new_wav(&exchange, &rehearsal.sound)?;
+    }
     // Last, and without a complaint: whoever reads it may have gone, and the files are what was asked for.
     let _ = std::io::stdout().write_all(text.as_bytes());
     Ok(ExitCode::SUCCESS)

@@ -96,8 +96,8 @@ pub fn gather(
     // One entry for each meaning: the heaviest words that carry it.
     let mut readings: Vec<Scored> = Vec::new();
     let mut meanings = Vec::new();
+    let written = |words: &[Word]| words.iter().map(|w| lattice.word(*w).to_owned()).collect();
     for path in found.paths.iter().take_while(|p| p.score > best.score - KEPT) {
-        let written = |words: &[Word]| words.iter().map(|w| lattice.word(*w).to_owned()).collect();
         let marks: Vec<Mark> = (path.spans.iter())
             .map(|span| match path.tokens.get(span.end) {
                 Some(next) if parts(*next) => Mark::Parts,

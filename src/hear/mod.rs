@@ -96,10 +96,9 @@ impl LatticeRecogniser {
     ) -> Result<(Evidence, f32), HearError> {
         let sounding = delivery::stretches(samples);
         let seconds = samples.len() as f32 / crate::sound::RATE as f32;
-        let without_breath = |places: &mut Vec<crate::call::Place>| delivery::without_breath(samples, places);
-        let samples = gate::padded(samples);
+        let padded = gate::padded(samples);
         let language = vocabulary.language;
-        let mut decoder = self.model.listen(&samples, language, cancel)?;
+        let mut decoder = self.model.listen(&padded, language, cancel)?;
         // What the model writes when nothing tells it the words of a call: those of them that nothing in the call explains are
         // words of this call too.
         let mut free = free::FreeText::new(LONGEST_FREE_TEXT);
@@ -122,39 +121,30 @@ impl LatticeRecogniser {
                 found = wide;
             }
         }
-        let gather = |decoder: &whisper::Listening, found: &search::Found| {
-            let mut evidence = evidence::gather(lattice, vocabulary, found, free_text.clone(), seconds, |token| {
-                script.parts(token)
-            });
-            evidence.no_speech = decoder.no_speech;
-            if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
-                let places = places::of_words(decoder, path, &sounding, seconds);
-                if places.len() == best.reading.words.len() {
-                    // Free text says nothing else, or the model wants to end behind these words, which fit well.
-                    let ends = |odds: std::sync::Arc<search::Odds>| odds.of(decoder.end()) > search::WILLING;
-                    let willing = decoder.known(&path.tokens).is_some_and(ends);
-                    let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
-                    let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
-                    let syllables: Vec<usize> = best
-                        .reading
-                        .words
-                        .iter()
-                        .map(|w| evidence::syllables(language, w))
-                        .collect();
-                    evidence.unread = places::unread(&places, &syllables, &sounding, ended);
-                    without_breath(&mut evidence.unread);
-                    evidence.places = places;
-                }
-            }
-            evidence
-        };
-        let evidence = gather(&decoder, &found);
+        let parts = |token| script.parts(token);
+        let mut evidence = evidence::gather(lattice, vocabulary, &found, free_text, seconds, parts);
+        evidence.no_speech = decoder.no_speech;
         if evidence::nobody(&evidence) {
             let silence = Evidence {
                 no_speech: evidence.no_speech,
                 ..Evidence::silence(Silence::NoVoice)
             };
             return Ok((silence, decoder.work()));
+        }
+        if let (Some(best), Some(path)) = (evidence.readings.first(), found.paths.first()) {
+            let places = places::of_words(&decoder, path, &sounding, seconds);
+            let words = &best.reading.words;
+            if places.len() == words.len() {
+                // Free text says nothing else, or the model wants to end behind these words, which fit well.
+                let ends = |odds: std::sync::Arc<search::Odds>| odds.of(decoder.end()) > search::WILLING;
+                let willing = decoder.known(&path.tokens).is_some_and(ends);
+                let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
+                let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
+                let syllables: Vec<usize> = words.iter().map(|w| evidence::syllables(language, w)).collect();
+                evidence.unread = places::unread(&places, &syllables, &sounding, ended);
+                delivery::without_breath(samples, &mut evidence.unread);
+                evidence.places = places;
+            }
         }
         Ok((evidence, decoder.work()))
     }
