@@ -354,6 +354,7 @@ impl Reader<'_> {
                 let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
                 if mention.span.0 <= end && mention.span.1 > begin && !request {
                     mention.bear(Stance::Asked, "?");
+                    mention.reach((begin, end + 1));
                 }
             }
         }

@@ -147,7 +147,7 @@ impl Mention {
     }
 
     /// The words that do something to it lie here.
-    fn reach(&mut self, span: (usize, usize)) {
+    pub(super) fn reach(&mut self, span: (usize, usize)) {
         self.reach = (self.reach.0.min(span.0), self.reach.1.max(span.1));
     }
 }
