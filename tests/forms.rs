@@ -49,7 +49,7 @@ fn forms(language: &str) -> Vec<Form> {
 }
 
 /// What is known to be read otherwise than its label, and why that is borne.
-const KNOWN: [(&str, &str, &str); 5] = [
+const KNOWN: [(&str, &str, &str); 4] = [
     (
         "en",
         "r155",
@@ -60,11 +60,6 @@ const KNOWN: [(&str, &str, &str); 5] = [
         "en",
         "r205",
         "\"the white one, two up\": digits in a row are one run, whatever marks stand between",
-    ),
-    (
-        "de",
-        "s323",
-        "\"klinkt das Seil nicht aus?\": the denial has only the callsign beside it",
     ),
     (
         "de",

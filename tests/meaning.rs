@@ -99,7 +99,7 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
                 for (word, sense) in site.language.senses() {
                     // What would be done if something happened is supposed by its nature.
                     let supposed = purpose == Purpose::Eventuality && matches!(sense, Sense::PutsOff | Sense::Asks);
-                    if supposed || matches!(sense, Sense::SmallTalk | Sense::Joins) {
+                    if supposed || matches!(sense, Sense::SmallTalk | Sense::Joins | Sense::Others) {
                         continue;
                     }
                     for wording in &wordings {
@@ -109,7 +109,7 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
                                 continue;
                             }
                             // What takes back takes back what stands before it.
-                            let takes_back = matches!(sense, Sense::TakesBack | Sense::Corrects);
+                            let takes_back = matches!(sense, Sense::TakesBack | Sense::Slips | Sense::Corrects);
                             if takes_back && way == "before" {
                                 continue;
                             }

@@ -394,13 +394,20 @@ impl Asked<'_> {
             Said::Value(v) => self.is_part(v) && !(self.pairs_forbidden && m.pairs),
             _ => false,
         };
+        let said_again = |m: &Mention| {
+            mentions
+                .iter()
+                .any(|(n, s)| *s == Stance::Plain && n.span.0 >= m.span.1 && is_right(n))
+        };
         let denied = mentions.iter().find(|(m, s)| match m.said {
             Said::Negated => *s == Stance::Plain,
             _ => is_right(m) && *s == Stance::Denied,
         });
         if let Some((m, _)) = denied {
             let heard = with_what_does_it(m);
-            return Finding::because(Verdict::Wrong, heard.clone(), Reason::Denied { heard });
+            // "We weren't ready, but now we are ready": both, so neither.
+            let verdict = if said_again(m) { Verdict::Unsure } else { Verdict::Wrong };
+            return Finding::because(verdict, heard.clone(), Reason::Denied { heard });
         }
         let other = mentions.iter().find_map(|(m, s)| match &m.said {
             Said::Value(v) if *s == Stance::Plain && !self.is_part(v) => Some(v.clone()),
@@ -421,7 +428,7 @@ impl Asked<'_> {
             Stance::Denied => m.said == Said::Negated,
             // What was taken back may be said again.
             Stance::TakenBack => !(plain && is_right(m)),
-            Stance::PutOff | Stance::Asked | Stance::Open => true,
+            Stance::PutOff | Stance::Asked | Stance::Open | Stance::Others => true,
         });
         if let Some((m, stance)) = open {
             let heard = with_what_does_it(m);
@@ -431,12 +438,13 @@ impl Asked<'_> {
             };
             let by = m.by.clone();
             return match stance {
-                Stance::PutOff if self.purpose.moves() && is_right(m) => {
+                Stance::PutOff if self.purpose.moves() && is_right(m) && !said_again(m) => {
                     Finding::because(Verdict::Wrong, heard.clone(), Reason::PutOff { heard })
                 }
                 Stance::PutOff => Finding::because(Verdict::Unsure, value, Reason::PutOff { heard }),
                 Stance::Asked => Finding::because(Verdict::Unsure, value, Reason::Asked { heard }),
                 Stance::TakenBack => Finding::because(Verdict::Unsure, value, Reason::TakenBack { heard: by }),
+                Stance::Others => Finding::because(Verdict::Unsure, value, Reason::Others { heard }),
                 Stance::Plain | Stance::Denied | Stance::Open => {
                     let right = self.right.clone();
                     Finding::because(Verdict::Unsure, value, Reason::BesideUnknown { heard: by, right })

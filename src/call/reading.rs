@@ -118,6 +118,8 @@ impl Reading {
 #[derive(Clone)]
 enum Cut {
     Phrase(usize),
+    /// What lies around the launch, or that there is none of it ("nothing in the circuit").
+    Circumstance,
     /// A wording with a word inside it that is none of it.
     Around(usize, Stance),
     Spelled {
@@ -161,6 +163,7 @@ pub fn read_words(vocabulary: &Vocabulary, words: Vec<String>, marks: &[Mark]) -
         pieces: Vec::new(),
         before: 0,
         open: None,
+        turns: Vec::new(),
     };
     let cuts = cut(vocabulary, &words, marks);
     let spelled = |c: &Cut| matches!(c, Cut::Spelled { chars, .. } if chars.len() > 1);
@@ -189,6 +192,8 @@ struct Reader<'a> {
     before: usize,
     /// A correction that nothing has followed yet.
     open: Option<String>,
+    /// Words after which something else may be said in place of what stands before them.
+    turns: Vec<(usize, usize)>,
 }
 
 impl Reader<'_> {
@@ -214,7 +219,17 @@ impl Reader<'_> {
                 self.pieces.push(piece(Kind::Unknown));
                 return;
             }
+            Cut::Circumstance => {
+                self.reading.fillers.push(text);
+                return;
+            }
             Cut::Spelled { chars, pairs } => {
+                let corrected = self.corrected(&chars);
+                // The end of a callsign for its end is understood, and asked for in full: it decides too much.
+                if let Some(by) = self.open.clone().filter(|_| corrected.is_some()) {
+                    new.bear(Stance::Open, &by);
+                }
+                let chars = corrected.unwrap_or(chars);
                 let (chars, restarted) = without_restart(&chars);
                 let Some(callsign) = Callsign::from_chars(chars) else {
                     return;
@@ -238,6 +253,7 @@ impl Reader<'_> {
             Meaning::Value { element, value, taught } => {
                 (new.element, new.said) = (*element, Said::Value(value.clone()));
                 new.taught = *taught && whole;
+                self.verb_before(&mut new, phrase);
                 self.mention(new);
             }
             Meaning::Incomplete { element } => {
@@ -249,15 +265,28 @@ impl Reader<'_> {
                 self.mention(new);
             }
             Meaning::Own => self.pieces.push(piece(Kind::Own)),
-            Meaning::Does(stance) => self.pieces.push(piece(Kind::Does(*stance))),
+            Meaning::Does(stance) => {
+                self.turns.push((from, to));
+                self.pieces.push(piece(Kind::Does(*stance)));
+            }
             Meaning::Correction => {
+                self.turns.push((from, to));
                 self.part();
                 self.before = self.reading.mentions.len();
                 self.open = Some(text);
             }
             // Before everything that counts there is nothing to take back.
-            Meaning::Withdrawal if self.reading.mentions.is_empty() => self.reading.fillers.push(text),
+            Meaning::Withdrawal | Meaning::Slip if self.reading.mentions.is_empty() => self.reading.fillers.push(text),
+            Meaning::Slip => {
+                self.turns.push((from, to));
+                self.part();
+                if let Some(last) = self.reading.mentions.last_mut() {
+                    last.bear(Stance::TakenBack, &text);
+                }
+                self.reading.withdrawn.push(text);
+            }
             Meaning::Withdrawal => {
+                self.turns.push((from, to));
                 self.part();
                 self.whole(Stance::TakenBack, &text);
                 self.reading.withdrawn.push(text);
@@ -293,8 +322,18 @@ impl Reader<'_> {
     /// Ends a part of the call: what its words do to each other is settled.
     fn part(&mut self) {
         let pieces = std::mem::take(&mut self.pieces);
-        for by in stance::stand(&pieces, self.words, self.marks, &mut self.reading.mentions) {
+        let far = stance::stand(
+            self.vocabulary,
+            &pieces,
+            self.words,
+            self.marks,
+            &mut self.reading.mentions,
+        );
+        for by in far.whole {
             self.whole(Stance::Open, &by);
+        }
+        for by in far.motion {
+            self.motion(&by);
         }
         // "Give us a minute" before everything but who is called may hold up what is set in motion at the end.
         let called = |p: &&Piece| match p.kind {
@@ -311,10 +350,85 @@ impl Reader<'_> {
         }) = first
         {
             let by = self.words[span.0..span.1].join(" ");
-            let purposes = &self.vocabulary.purposes;
-            let moves = |m: &&mut Mention| m.is_plain() && purposes.get(m.element).is_some_and(|p| p.moves());
-            for mention in self.reading.mentions.iter_mut().filter(moves) {
-                mention.bear(Stance::Open, &by);
+            self.motion(&by);
+        }
+    }
+
+    /// What is set in motion may hang on words that stand elsewhere.
+    fn motion(&mut self, by: &str) {
+        let purposes = &self.vocabulary.purposes;
+        let moves = |m: &&mut Mention| m.is_plain() && purposes.get(m.element).is_some_and(|p| p.moves());
+        for mention in self.reading.mentions.iter_mut().filter(moves) {
+            mention.bear(Stance::Open, by);
+        }
+    }
+
+    /// A verb right before a wording that lacks its own asks ("is slack out").
+    fn verb_before(&self, new: &mut Mention, phrase: usize) {
+        let Some(verb) = new.span.0.checked_sub(1).and_then(|n| self.words.get(n)) else {
+            return;
+        };
+        let moves = self.vocabulary.purposes.get(new.element).is_some_and(|p| p.moves());
+        if moves
+            && self.vocabulary.language.is_verb(verb)
+            && self.vocabulary.lacks_its_verb(&self.vocabulary.phrases[phrase])
+        {
+            new.bear(Stance::Asked, verb);
+            new.reach((new.span.0 - 1, new.span.1));
+        }
+    }
+
+    /// After a correction the end of a callsign stands for its end: "four seven six one, correction, one six".
+    fn corrected(&self, chars: &[char]) -> Option<Vec<char>> {
+        self.open.as_ref()?;
+        let old = self
+            .reading
+            .mentions
+            .iter()
+            .rev()
+            .find(|m| Some(m.element) == self.vocabulary.spelled)?;
+        let Said::Value(value) = &old.said else { return None };
+        let old: Vec<char> = value.chars().filter(char::is_ascii_alphanumeric).collect();
+        let kind = old.last()?.is_ascii_alphabetic();
+        let begins_again = chars.first() == old.first() || chars.iter().any(|c| c.is_ascii_alphabetic() != kind);
+        let keep = old.len().checked_sub(chars.len()).filter(|n| *n > 0 && !begins_again)?;
+        Some([&old[..keep], chars].concat())
+    }
+
+    /// Words behind a "no" or a "correction" that are the end of another wording of what stands before take that back ("to the left, no, to
+    /// the right").
+    fn turned(&mut self) {
+        for (from, to) in std::mem::take(&mut self.turns) {
+            let Some(before) = self.reading.mentions.iter().rposition(|m| m.span.1 <= from) else {
+                continue;
+            };
+            let end = self
+                .reading
+                .mentions
+                .iter()
+                .map(|m| m.span.0)
+                .filter(|n| *n >= to)
+                .min()
+                .unwrap_or(self.words.len());
+            let old = &self.reading.mentions[before];
+            let Some(said) = self.words.get(old.span.0..old.span.1) else {
+                continue;
+            };
+            let behind = &self.words[to..end];
+            let small = |w: &&String| self.vocabulary.language.stands_inside(w);
+            let begin = behind.iter().take_while(small).count();
+            let other = |p: &&Phrase| p.meaning.element() == Some(old.element) && p.words != said;
+            let ends = |part: &[String]| {
+                let mut others = self.vocabulary.phrases.iter().filter(other);
+                others.any(|p| p.words.len() > part.len() && p.words.ends_with(part)) && !said.ends_with(part)
+            };
+            let length = (1..=behind.len() - begin)
+                .rev()
+                .find(|n| ends(&behind[begin..begin + n]));
+            if let Some(n) = length {
+                let by = self.words[from..to + begin + n].join(" ");
+                let old = &mut self.reading.mentions[before];
+                (old.stance, old.by) = (Stance::TakenBack, by);
             }
         }
     }
@@ -329,6 +443,7 @@ impl Reader<'_> {
     fn finish(mut self) -> Reading {
         self.part();
         self.asked();
+        self.turned();
         if let Some(by) = self.open.take().filter(|_| !self.reading.mentions.is_empty()) {
             self.whole(Stance::TakenBack, &by);
             self.reading.withdrawn.push(by);
@@ -346,13 +461,26 @@ impl Reader<'_> {
             if *mark != Mark::Asks {
                 continue;
             }
-            let begin = (0..end)
-                .rev()
-                .find(|n| self.marks[*n] != Mark::None)
-                .map_or(0, |n| n + 1);
+            if self.vocabulary.requests() {
+                continue;
+            }
+            let clause = |end: usize| {
+                let mark = (0..end).rev().find(|n| self.marks[*n] != Mark::None);
+                mark.map_or(0, |n| n + 1)
+            };
+            // "Ready, yes?" asks what stands before the little word.
+            let mut begin = clause(end);
+            let address = |m: &Mention| self.vocabulary.purposes.get(m.element) == Some(&Purpose::Address);
+            let speaks = |begin: usize| {
+                let mut mentions = self.reading.mentions.iter();
+                mentions.any(|m| m.span.0 <= end && m.span.1 > begin && !address(m))
+                    || self.reading.unknown_at.iter().any(|n| (begin..=end).contains(n))
+            };
+            while begin > 0 && !speaks(begin) {
+                begin = clause(begin - 1);
+            }
             for mention in &mut self.reading.mentions {
-                let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
-                if mention.span.0 <= end && mention.span.1 > begin && !request {
+                if mention.span.0 <= end && mention.span.1 > begin {
                     mention.bear(Stance::Asked, "?");
                     mention.reach((begin, end + 1));
                 }
@@ -392,7 +520,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
                     continue;
                 }
                 let extra = match phrase.meaning {
-                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Does(_) => {
+                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Slip | Meaning::Does(_) => {
                         SMALL_WORD + SMALL_WORD_MORE * (phrase.words.len() as u32 - 1)
                     }
                     _ => PIECE,
@@ -408,12 +536,22 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
         if vocabulary.spelled.is_some() {
             let mut chars = Vec::new();
             let mut pairs = false;
+            let mut hesitated = 0;
             let mut to = at;
-            while let Some((c, used, pair)) = spelled(vocabulary, &words[to..]) {
+            loop {
+                // Whoever hesitates inside a callsign goes on with it.
+                let hesitations = words[to..]
+                    .iter()
+                    .take_while(|w| !chars.is_empty() && vocabulary.language.hesitates(w));
+                let hesitations = hesitations.count();
+                let Some((c, used, pair)) = spelled(vocabulary, &words[to + hesitations..]) else {
+                    break;
+                };
                 chars.extend(c);
                 pairs |= pair;
-                to += used;
-                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE };
+                to += hesitations + used;
+                hesitated += hesitations as u32;
+                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE } + SMALL_WORD * hesitated;
                 offer(
                     to,
                     extra,
@@ -423,6 +561,9 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
                     },
                 );
             }
+        }
+        if let Some(used) = circumstance(vocabulary, &words[at..], &marks[at.min(marks.len())..]) {
+            offer(at + used, SMALL_WORD, Cut::Circumstance);
         }
         if let Some((used, unit)) = in_time(vocabulary, &words[at..]) {
             offer(at + used, SMALL_WORD, Cut::Phrase(unit));
@@ -440,6 +581,32 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
     }
     pieces.reverse();
     pieces
+}
+
+/// How many words say that there is none of what may lie around a launch ("nothing in the circuit", "vorne auch niemand"): words of both
+/// kinds with small ones between, no mark inside.
+fn circumstance(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Option<usize> {
+    let language = vocabulary.language;
+    let small = |w: &String| {
+        let of = |m: &Meaning| matches!(m, Meaning::Filler | Meaning::Joiner);
+        vocabulary
+            .phrases
+            .iter()
+            .any(|p| p.words.len() == 1 && p.words[0] == *w && of(&p.meaning))
+    };
+    let (mut none, mut thing, mut last) = (false, false, 0);
+    for (n, word) in words.iter().enumerate() {
+        let (says_none, is_thing) = (language.says_none(word), language.is_circumstance(word));
+        if says_none || is_thing {
+            (none, thing, last) = (none || says_none, thing || is_thing, n + 1);
+        } else if n == 0 || !small(word) {
+            break;
+        }
+        if marks.get(n).is_some_and(|m| *m != Mark::None) {
+            break;
+        }
+    }
+    (none && thing).then_some(last)
 }
 
 /// Numbers before a unit of time ("ten seconds"): how many words in all, and the phrase of the unit, which says what they do.
@@ -460,9 +627,11 @@ fn in_time(vocabulary: &Vocabulary, words: &[String]) -> Option<(usize, usize)> 
 fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> bool {
     words.len() >= phrase.len()
         && words.iter().zip(phrase).all(|(w, p)| {
-            w == p
-                || w.parse::<u8>()
-                    .is_ok_and(|d| d < 10 && number::digit(vocabulary.language, p) == Some(d))
+            let digit = |a: &str, b: &str| {
+                let written = a.parse::<u8>().ok().filter(|d| *d < 10);
+                written.is_some() && number::digit(vocabulary.language, b) == written
+            };
+            w == p || digit(p, w) || vocabulary.language.without_clitic(w) == Some(p.as_str()) || digit(w, p)
         })
 }
 

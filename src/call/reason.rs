@@ -77,6 +77,8 @@ pub enum Reason {
     PutOff { heard: String },
     /// Asked, or left as a choice.
     Asked { heard: String },
+    /// Said of somebody else.
+    Others { heard: String },
     /// `heard` takes back what was said before it.
     TakenBack { heard: String },
     /// A word that nothing here explains stands beside it.
@@ -108,6 +110,7 @@ impl Reason {
             Self::Denied { heard } => say("reason.denied", heard, ""),
             Self::PutOff { heard } => say("reason.put_off", heard, ""),
             Self::Asked { heard } => say("reason.asked", heard, ""),
+            Self::Others { heard } => say("reason.others", heard, ""),
             Self::TakenBack { heard } => say("reason.withdrawn", heard, ""),
             Self::BesideUnknown { heard, right } => say("reason.beside_unknown", heard, right),
             Self::More { heard } => say("reason.more", heard, ""),

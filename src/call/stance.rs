@@ -7,7 +7,9 @@
 //! what they said, since "north not ready" may be either.
 
 use super::reading::Mention;
+use super::vocabulary::Vocabulary;
 use super::words::Mark;
+use crate::site::Purpose;
 use crate::site::language::Sense;
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +28,8 @@ pub enum Stance {
     Asked,
     /// Taken back by what follows ("ready, wait").
     TakenBack,
+    /// Said of somebody else ("they're ready").
+    Others,
     /// A word that nothing explains stands beside it, or it is denied twice: nobody can tell.
     Open,
 }
@@ -37,7 +41,8 @@ impl Stance {
             Sense::Denies => Some(Self::Denied),
             Sense::PutsOff => Some(Self::PutOff),
             Sense::Asks => Some(Self::Asked),
-            Sense::Corrects | Sense::TakesBack | Sense::SmallTalk | Sense::Joins => None,
+            Sense::Others => Some(Self::Others),
+            Sense::Corrects | Sense::TakesBack | Sense::Slips | Sense::SmallTalk | Sense::Joins => None,
         }
     }
 }
@@ -62,10 +67,25 @@ pub(super) enum Kind {
     Unknown,
 }
 
-/// What the pieces do to the mentions. Returns the words that do something to the call's own words outside its elements: what is
-/// done to them is done to the whole call.
-pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions: &mut [Mention]) -> Vec<String> {
-    let mut whole = Vec::new();
+/// What reaches further than to a neighbour.
+#[derive(Debug, Default)]
+pub(super) struct Far {
+    /// Words that do something to the call's own words outside its elements: what is done to them is done to the whole call.
+    pub whole: Vec<String>,
+    /// Words that do something to what the call does not speak of ("the canopy was still open, ..."): whether what is set in motion
+    /// hangs on that, nobody can tell.
+    pub motion: Vec<String>,
+}
+
+/// What the pieces do to the mentions.
+pub(super) fn stand(
+    vocabulary: &Vocabulary,
+    pieces: &[Piece],
+    words: &[String],
+    marks: &[Mark],
+    mentions: &mut [Mention],
+) -> Far {
+    let mut far = Far::default();
     let mut at = 0;
     while at < pieces.len() {
         let stance = match pieces[at].kind {
@@ -90,11 +110,18 @@ pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions
         let target = |p: &&Piece| matches!(p.kind, Kind::Mention(_) | Kind::Own);
         let left = pieces[..at].iter().rev().find(target);
         let right = pieces[last + 1..].iter().find(target);
+        if matches!(stance, Stance::Denied | Stance::PutOff | Stance::Asked) && speaks_of_else(pieces, at, marks) {
+            far.motion.push(by);
+            at = last + 1;
+            continue;
+        }
         let parted_left = left.is_some_and(|l| parted(marks, l.span.1, span.0));
         let parted_right = right.is_some_and(|r| parted(marks, span.1, r.span.0));
         let (mut for_left, mut for_right) = (Some(stance), Some(stance));
         match (left.is_some(), right.is_some()) {
             // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
+            // Who is meant is named before what is said of him.
+            _ if stance == Stance::Others => (for_left, for_right) = (None, for_right.filter(|_| !parted_right)),
             (false, true) if stance == Stance::Open => for_right = for_right.filter(|_| !parted_right),
             (true, true) if stance == Stance::Open => {
                 for_left = for_left.filter(|_| !parted_left);
@@ -111,18 +138,66 @@ pub(super) fn stand(pieces: &[Piece], words: &[String], marks: &[Mark], mentions
             let Some(stance) = stance else { continue };
             match piece.map(|p| p.kind) {
                 Some(Kind::Mention(n)) => {
-                    if let Some(mention) = mentions.get_mut(n) {
+                    let Some(mention) = mentions.get_mut(n) else { continue };
+                    let between = words.get(span.1..mention.span.0).unwrap_or_default();
+                    let parted = mention.span.0 >= span.1 && parted_right;
+                    if let Some(stance) = borne(vocabulary, mention, stance, &by, between, parted) {
                         mention.bear(stance, &by);
                         mention.reach(span);
                     }
                 }
-                Some(Kind::Own) => whole.push(by.clone()),
+                Some(Kind::Own) if stance != Stance::Others => far.whole.push(by.clone()),
                 _ => {}
             }
         }
         at = last + 1;
     }
-    whole
+    far
+}
+
+/// What a word does to this mention; `None` where it does nothing to one of its kind. `between` are the words between the two where the
+/// mention stands behind, `parted` says whether a mark does.
+fn borne(
+    vocabulary: &Vocabulary,
+    mention: &Mention,
+    stance: Stance,
+    by: &str,
+    between: &[String],
+    parted: bool,
+) -> Option<Stance> {
+    let purpose = *vocabulary.purposes.get(mention.element)?;
+    let language = vocabulary.language;
+    match (purpose, stance) {
+        // A call that asks for something asks, whatever else is in it; what leaves a choice does not ask.
+        (_, Stance::Asked) if vocabulary.requests() && !language.chooses(by) => None,
+        (Purpose::Readiness, Stance::Others) => Some(stance),
+        (_, Stance::Others) => None,
+        // Before a stop only what belongs to it counts: "do not stop" is none, "no, stop" and "don't go, stop" are.
+        (Purpose::Stop, Stance::Denied | Stance::PutOff | Stance::Asked) if parted => None,
+        (Purpose::Stop, Stance::Denied)
+            if language.answers(by) || between.iter().any(|w| !language.stands_inside(w)) =>
+        {
+            Some(Stance::Open)
+        }
+        _ => Some(stance),
+    }
+}
+
+/// Does the piece stand in a clause of its own, between marks, that speaks of nothing in the call but has a word that nothing explains?
+fn speaks_of_else(pieces: &[Piece], at: usize, marks: &[Mark]) -> bool {
+    let same = |a: &Piece, b: &Piece| !parted(marks, a.span.1, b.span.0);
+    let mut from = at;
+    while from > 0 && same(&pieces[from - 1], &pieces[from]) {
+        from -= 1;
+    }
+    let mut to = at;
+    while to + 1 < pieces.len() && same(&pieces[to], &pieces[to + 1]) {
+        to += 1;
+    }
+    let clause = &pieces[from..=to];
+    clause.len() < pieces.len()
+        && clause.iter().any(|p| p.kind == Kind::Unknown)
+        && !clause.iter().any(|p| matches!(p.kind, Kind::Mention(_) | Kind::Own))
 }
 
 /// Does a mark stand between a word that ends before `from` and one that begins at `to`?

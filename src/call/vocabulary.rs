@@ -35,6 +35,8 @@ pub enum Meaning {
     Correction,
     /// Takes back or holds up what was said before it, without saying what is right ("wait").
     Withdrawal,
+    /// Takes back what was said right before it ("sorry").
+    Slip,
     /// Hesitation or small talk.
     Filler,
     /// A small word that joins elements.
@@ -185,6 +187,8 @@ impl Vocabulary {
             let meaning = match sense {
                 Sense::Corrects => Meaning::Correction,
                 Sense::TakesBack => Meaning::Withdrawal,
+                Sense::Slips => Meaning::Slip,
+                Sense::Others => Meaning::Does(Stance::Others),
                 Sense::SmallTalk => Meaning::Filler,
                 Sense::Joins => Meaning::Joiner,
                 Sense::Denies => Meaning::Does(Stance::Denied),
@@ -203,10 +207,27 @@ impl Vocabulary {
         }
     }
 
+    /// Is this wording a whole sentence with its verb left out ("slack out" for "slack is out")? With the verb before it, it asks.
+    pub(super) fn lacks_its_verb(&self, phrase: &Phrase) -> bool {
+        let verb_inside = |other: &Phrase| {
+            let at = other.words.iter().skip(1).position(|w| self.language.is_verb(w));
+            at.is_some_and(|n| other.words[..=n] == phrase.words[..=n] && other.words[n + 2..] == phrase.words[n + 1..])
+        };
+        let longer = |other: &&Phrase| other.words.len() == phrase.words.len() + 1;
+        self.phrases.iter().filter(longer).any(verb_inside)
+    }
+
+    /// Does this call ask for something by its nature ("request retrieve")?
+    pub(super) fn requests(&self) -> bool {
+        self.purposes[..self.own].contains(&Purpose::Request)
+    }
+
     /// The wording that begins a text and does something to what it stands beside or inside: its words and what it does.
     pub(super) fn doing(&self, words: &[String]) -> Option<(usize, Stance)> {
         let doing = self.phrases.iter().filter_map(|p| match p.meaning {
-            Meaning::Does(stance) if words.starts_with(&p.words) => Some((p.words.len(), stance)),
+            Meaning::Does(stance) if stance != Stance::Others && words.starts_with(&p.words) => {
+                Some((p.words.len(), stance))
+            }
             _ => None,
         });
         doing.max_by_key(|(n, _)| *n)

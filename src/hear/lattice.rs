@@ -211,7 +211,7 @@ impl Lattice {
             let written = heard.windows(p.words.len()).any(|w| w == p.words);
             if written && p.words.iter().any(|w| !build.writes(w)) {
                 let ids = build.ids(&p.words);
-                if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal) {
+                if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal | Meaning::Slip) {
                     doing.extend(&ids);
                 }
                 phrases.push((ids, p.meaning.clone()));
@@ -487,11 +487,13 @@ impl Lattice {
             match meaning {
                 Meaning::Joiner if s.place == Place::Joined && p < self.always => continue,
                 Meaning::Filler | Meaning::Joiner | Meaning::Does(_) if s.fillers >= MOST_FILLERS => continue,
-                Meaning::Correction | Meaning::Withdrawal if s.corrections >= MOST_CORRECTIONS || s.used == 0 => {
+                Meaning::Correction | Meaning::Withdrawal | Meaning::Slip
+                    if s.corrections >= MOST_CORRECTIONS || s.used == 0 =>
+                {
                     continue;
                 }
                 Meaning::Filler | Meaning::Joiner | Meaning::Does(_) => t.fillers += 1,
-                Meaning::Correction | Meaning::Withdrawal => t.corrections += 1,
+                Meaning::Correction | Meaning::Withdrawal | Meaning::Slip => t.corrections += 1,
                 Meaning::Own => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
                     if s.said & bit != 0 {

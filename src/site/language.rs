@@ -100,6 +100,15 @@ struct Meaning {
     inside: Vec<String>,
     introduces: Vec<String>,
     times: Vec<String>,
+    slips: Vec<String>,
+    others: Vec<String>,
+    hesitations: Vec<String>,
+    verbs: Vec<String>,
+    choices: Vec<String>,
+    none: Vec<String>,
+    circumstances: Vec<String>,
+    answers: Vec<String>,
+    clitics: Vec<String>,
 }
 
 /// What a word of the language does, wherever it is said.
@@ -109,6 +118,10 @@ pub enum Sense {
     Corrects,
     /// Takes back what was said before it, or holds it up, without saying what is right.
     TakesBack,
+    /// Takes back what was said right before it, as a slip of the tongue.
+    Slips,
+    /// Says what follows of somebody else.
+    Others,
     /// Denies what stands beside it.
     Denies,
     /// Puts off what stands beside it, or says it only by halves.
@@ -280,12 +293,14 @@ impl Language {
     /// Wordings with a sense of their own in every call, those of one sense in their order.
     pub fn senses(self) -> impl Iterator<Item = (&'static str, Sense)> {
         let m = &self.data().meaning;
-        let all: [(&'static Vec<String>, Sense); 7] = [
+        let all: [(&'static Vec<String>, Sense); 9] = [
             (&m.corrects, Sense::Corrects),
             (&m.denies, Sense::Denies),
             (&m.puts_off, Sense::PutsOff),
             (&m.asks, Sense::Asks),
             (&m.takes_back, Sense::TakesBack),
+            (&m.slips, Sense::Slips),
+            (&m.others, Sense::Others),
             (&m.small_talk, Sense::SmallTalk),
             (&m.joins, Sense::Joins),
         ];
@@ -318,6 +333,45 @@ impl Language {
     /// Is it a unit of time?
     pub(crate) fn is_time(self, word: &str) -> bool {
         self.data().meaning.times.iter().any(|t| t == word)
+    }
+
+    /// Is it a hesitation ("uh")? It may stand between the characters of a callsign.
+    pub(crate) fn hesitates(self, word: &str) -> bool {
+        self.data().meaning.hesitations.iter().any(|w| w == word)
+    }
+
+    /// Is it a verb that makes a question where it stands before what it speaks of ("is the slack out")?
+    pub(crate) fn is_verb(self, word: &str) -> bool {
+        self.data().meaning.verbs.iter().any(|w| w == word)
+    }
+
+    /// Is it a wording of those that ask which leaves a choice ("or")?
+    pub(crate) fn chooses(self, wording: &str) -> bool {
+        self.data().meaning.choices.iter().any(|w| w == wording)
+    }
+
+    /// Does it say that there is none of what follows ("no traffic")?
+    pub(crate) fn says_none(self, word: &str) -> bool {
+        self.data().meaning.none.iter().any(|w| w == word)
+    }
+
+    /// Is it what may lie around a launch ("traffic", "in front")?
+    pub(crate) fn is_circumstance(self, word: &str) -> bool {
+        self.data().meaning.circumstances.iter().any(|w| w == word)
+    }
+
+    /// Is it an answer as well as a denial ("no, stop")?
+    pub(crate) fn answers(self, word: &str) -> bool {
+        self.data().meaning.answers.iter().any(|w| w == word)
+    }
+
+    /// A word without the short verb written on to it ("slack's"); `None` where there is none.
+    pub(crate) fn without_clitic(self, word: &str) -> Option<&str> {
+        self.data()
+            .meaning
+            .clitics
+            .iter()
+            .find_map(|c| word.strip_suffix(c.as_str()))
     }
 
     /// May this word stand inside a wording without changing it ("slack is now out")?
@@ -354,7 +408,7 @@ mod tests {
             assert_eq!(data.digits.words.len(), 10, "{}", data.name);
             let m = &data.meaning;
             for word in &m.always {
-                let known = [&m.takes_back, &m.denies, &m.puts_off, &m.small_talk, &m.joins];
+                let known = [&m.takes_back, &m.slips, &m.denies, &m.puts_off, &m.small_talk, &m.joins];
                 assert!(known.iter().any(|list| list.contains(word)), "{}: {word}", data.name);
             }
         }
