@@ -16,7 +16,7 @@ pub mod whisper;
 use crate::call::judge::Limits;
 use crate::call::{Evidence, Silence, Vocabulary, words};
 use crate::sound::{Clip, convert};
-use search::Decoder as _;
+use search::{Decoder as _, Token};
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
@@ -92,6 +92,7 @@ impl LatticeRecogniser {
         active: f32,
         vocabulary: &Vocabulary,
         limit: f32,
+        guess: &mut Vec<Token>,
         cancel: &AtomicBool,
     ) -> Result<(Evidence, f32), HearError> {
         let sounding = delivery::stretches(samples);
@@ -102,7 +103,8 @@ impl LatticeRecogniser {
         // What the model writes when nothing tells it the words of a call: those of them that nothing in the call explains are
         // words of this call too.
         let mut free = free::FreeText::new(LONGEST_FREE_TEXT);
-        let (tokens, likelihood) = free.finish(&mut decoder)?;
+        let (tokens, likelihood) = free.finish(&mut decoder, guess)?;
+        *guess = tokens.to_vec();
         let free_text = (self.model.text(tokens).trim().to_owned(), likelihood);
         let lattice = &lattice::Lattice::new(vocabulary, &words::of(&free_text.0));
         let script = script::Script::new(lattice, |text| self.model.tokens(text));
@@ -166,7 +168,9 @@ impl Recogniser for LatticeRecogniser {
         let samples = &clip.samples[speech];
         let seconds = samples.len() as f32 / crate::sound::RATE as f32;
         let budget = BUDGET.max(BUDGET_A_SECOND * seconds);
-        let (mut evidence, mut work) = self.listen(samples, active, vocabulary, budget, cancel)?;
+        // Each listening is likely to be written as the one before.
+        let mut guess = Vec::new();
+        let (mut evidence, mut work) = self.listen(samples, active, vocabulary, budget, &mut guess, cancel)?;
         let first = work;
         if evidence.speech && !again::hopeless(&evidence) {
             for pace in again::PACES {
@@ -178,7 +182,8 @@ impl Recogniser for LatticeRecogniser {
                 let Ok(paced) = convert::resample(samples, rate, crate::sound::RATE) else {
                     break;
                 };
-                let (mut other, more) = self.listen(&paced, active / pace, vocabulary, budget - work, cancel)?;
+                let (mut other, more) =
+                    self.listen(&paced, active / pace, vocabulary, budget - work, &mut guess, cancel)?;
                 work += more;
                 shift(&mut other, |at| at * pace);
                 if other.speech {
