@@ -302,13 +302,17 @@ class Checks:
         return f"data under a path of {len(str(deep / 'Linux'))} characters"
 
     def voice(self):
-        """The synthesiser says the same samples."""
+        """The synthesiser says the same samples, and nothing is left in the folder for temporary files."""
         texts = []
+        left = lambda: set((self.room / "prefix" / "drive_c" / "users").rglob("cableside-voice-*"))
+        before = left()
         for side in self.sides:
             file = side.home("voice") / "said.wav"
             side.run(side.home("voice"), "sound", "say", "north winch cable", "--out", Path(file))
             texts.append(file.read_bytes())
         equal("the voice", *texts)
+        if left() != before:
+            raise Wrong(f"left in the folder for temporary files: {sorted(left() - before)}")
         return f"{len(texts[0])} bytes, the same"
 
     def installer(self):
@@ -317,7 +321,8 @@ class Checks:
         target = self.room / "prefix" / "drive_c" / "Flug Übungen" / "Cableside hier"
         env = {**os.environ, "CABLESIDE_HOME": ""}
         wine = lambda *args: subprocess.run(["wine", *args], env=env, cwd=self.room, check=True, capture_output=True, timeout=900)
-        wine(str(self.setup), "/S", "/D=C:\\Flug Übungen\\Cableside hier")
+        # The folder stands last and without quotation marks, blanks or not: so it goes as several arguments.
+        wine(str(self.setup), "/S", *"/D=C:\\Flug Übungen\\Cableside hier".split())
         if not (target / "Cableside.exe").is_file():
             raise Wrong("nothing was installed there")
         shutil.copy(self.room / "bcryptprimitives.dll", target / "bin")
