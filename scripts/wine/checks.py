@@ -192,20 +192,22 @@ class Checks:
 
     def book(self):
         """A typed drill with a logbook: the same calls, the same list."""
-        calls = "winch golf charlie lima romeo mike two up north winch cable ready\n\n"
+        right = "winch golf charlie lima romeo mike two up north winch cable ready\n"
+        calls = right + right.replace("two up ", "") + "two up\n"
         told = []
         for side in self.sides:
             home = side.home("book")
             side.run(home, "logbook", "student", "add", "Jörg Ünal", "--consent", "yes")
             drill = side.run(home, "drill", "--site", "larkmoor", "--typed", "--turns", "2", "--level", "written",
-                             "--student", "Jörg Ünal", "--situation", "G-CLRM,2,north", say=calls * 3)
+                             "--student", "Jörg Ünal", "--situation", "G-CLRM,2,north", say=calls)
             listed = side.run(home, "logbook", "list")
-            told.append((drill, re.sub(r"^\S+ +\S+ +\S+", "ID AND TIME", listed, flags=re.MULTILINE)))
-        equal("the drill", alike(told[0][0], self.linux, ""), alike(told[1][0], self.windows, ""))
+            told.append((drill, re.sub(r"^[0-9a-f]{8}  \S+ \S+", "ID AND TIME", listed, flags=re.MULTILINE)))
+        equal("the drill", told[0][0], told[1][0])
         equal("the list", told[0][1], told[1][1])
         rows = json.loads(self.windows.run(self.windows.home("book"), "logbook", "export", "--format", "json"))
-        if not rows["attempts"] or any(a["outcome"] != "pass" for a in rows["attempts"]):
-            raise Wrong(f"the calls are not kept as passed: {[a['outcome'] for a in rows['attempts']]}")
+        outcomes = sorted(a["outcome"] for a in rows["attempts"])
+        if outcomes != ["not yet", "pass", "pass"]:
+            raise Wrong(f"the calls are kept as {outcomes}")
         return f"{len(rows['attempts'])} typed calls kept"
 
     def merge(self):
@@ -245,7 +247,7 @@ class Checks:
             files.append(file.read_bytes())
         equal("the sheet for the wall", *files)
         for side in self.sides:
-            side.run(side.home("report"), "logbook", "--db", Path(name), "export", "--format", "csv", "--out", Path(side.home("report") / "log.csv"))
+            side.run(side.home("report"), "logbook", "--logbook", Path(name), "export", "--format", "csv", "--out", Path(side.home("report") / "log.csv"))
         equal("the export", *((side.home("report") / "log.csv").read_bytes() for side in self.sides))
         return "the same bytes: " + ", ".join(sizes) + f", wall {len(files[0])}"
 
