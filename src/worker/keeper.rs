@@ -460,6 +460,7 @@ mod tests {
         let (answers, _inbox) = mpsc::channel();
         let mut keeper = Keeper {
             logbook: Logbook::open(&dir.path().join("logbook.sqlite"), dir.path()).unwrap(),
+            secret: dir.path().join(folders::CLASS_SECRET),
             lasting: true,
             out: Outbox::new(events, || {}),
             answers,
