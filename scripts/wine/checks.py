@@ -165,7 +165,7 @@ class Checks:
     def demo(self):
         self.model("demo")
         text = self.both("demo", "demo")
-        return next(line.strip() for line in text.splitlines() if "crew" in line and "missing" in line)
+        return next(line.strip() for line in text.splitlines() if line.strip().startswith("Crew"))
 
     def score(self):
         self.model("score")
