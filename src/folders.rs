@@ -80,9 +80,12 @@ pub fn settings() -> PathBuf {
     data_root().join("settings.toml")
 }
 
+/// The name of [`class_secret`], which lies beside the logbook.
+pub const CLASS_SECRET: &str = "class.secret";
+
 /// What this computer keeps to itself for classes: the keys of handed-out practice follow from it.
 pub fn class_secret() -> PathBuf {
-    data_root().join("class.secret")
+    data_root().join(CLASS_SECRET)
 }
 
 /// Recordings of the students' calls, one WAV file an attempt.

@@ -41,6 +41,36 @@ fn the_shipped_sites_have_no_problems() {
     Site::check(&read_site(&dir)).unwrap();
 }
 
+/// As editors on Windows leave files: their ends of lines, and a mark at the beginning.
+#[test]
+fn files_with_windows_ends_of_lines_and_its_mark_are_the_same_site() {
+    for name in ["larkmoor", "erlengrund"] {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases").join(name);
+        let dir = tempfile::tempdir().unwrap();
+        let to = dir.path().join(name);
+        std::fs::create_dir(&to).unwrap();
+        for file in cableside::site::FILES.into_iter().chain([cableside::site::BRIEFING]) {
+            let text = std::fs::read_to_string(from.join(file)).unwrap();
+            assert!(!text.contains('\r'), "{file}");
+            std::fs::write(to.join(file), format!("\u{feff}{}", text.replace('\n', "\r\n"))).unwrap();
+        }
+        let (before, after) = (
+            Site::check(&read_site(&from)).unwrap(),
+            Site::check(&read_site(&to)).unwrap(),
+        );
+        let differences = cableside::site::compare::differences(&before, &after);
+        assert!(differences.is_empty(), "{differences:?}");
+        // A mistake is named by its line all the same.
+        let broken = std::fs::read_to_string(to.join("fleet.toml")).unwrap();
+        std::fs::write(to.join("fleet.toml"), broken.replacen("\r\n", "\r\nseats = \r\n", 1)).unwrap();
+        let problems = Site::check(&read_site(&to)).unwrap_err().list;
+        assert!(
+            problems.iter().any(|p| p.file == "fleet.toml" && p.line == Some(2)),
+            "{problems:?}"
+        );
+    }
+}
+
 #[test]
 fn all_problems_come_at_once() {
     let list = copy_with(&[

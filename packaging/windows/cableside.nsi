@@ -1,6 +1,8 @@
 ; The installer for Windows: into the user's own folder, so that nobody needs an administrator.
 ; Made by scripts/package: makensis -DVERSION=.. -DFOLDER=.. -DOUT=.. packaging/windows/cableside.nsi
 Unicode true
+; The program is a 64-bit one, and so is what puts it there.
+Target amd64-unicode
 ManifestDPIAware true
 Name "Cableside"
 OutFile "${OUT}"
@@ -29,6 +31,13 @@ Section
     SetOutPath "$INSTDIR"
     File /r "${FOLDER}/*"
     CreateShortcut "$SMPROGRAMS\Cableside.lnk" "$INSTDIR\Cableside.exe"
+    ; Files of the program's own are opened by a double click.
+    WriteRegStr HKCU "Software\Classes\.cableside" "" "Cableside.File"
+    WriteRegStr HKCU "Software\Classes\Cableside.File" "" "Cableside"
+    WriteRegStr HKCU "Software\Classes\Cableside.File\DefaultIcon" "" "$INSTDIR\Cableside.exe"
+    WriteRegStr HKCU "Software\Classes\Cableside.File\shell\open\command" "" '"$INSTDIR\Cableside.exe" "%1"'
+    ; The file manager is told (SHCNE_ASSOCCHANGED).
+    System::Call 'shell32::SHChangeNotify(i 0x08000000, i 0, p 0, p 0)'
     WriteUninstaller "$INSTDIR\uninstall.exe"
     WriteRegStr HKCU "${KEY}" "DisplayName" "Cableside"
     WriteRegStr HKCU "${KEY}" "DisplayVersion" "${VERSION}"
@@ -45,11 +54,18 @@ Section Uninstall
     Delete "$INSTDIR\*.txt"
     Delete "$INSTDIR\CHANGELOG.md"
     Delete "$INSTDIR\LICENSE"
+    Delete "$INSTDIR\LICENCES-RUST.html"
     RMDir /r "$INSTDIR\bin"
     RMDir /r "$INSTDIR\models"
     RMDir /r "$INSTDIR\phrases"
     Delete "$INSTDIR\uninstall.exe"
     RMDir "$INSTDIR"
     DeleteRegKey HKCU "${KEY}"
+    DeleteRegKey HKCU "Software\Classes\Cableside.File"
+    ; Another program may have taken the files over.
+    ReadRegStr $0 HKCU "Software\Classes\.cableside" ""
+    StrCmp $0 "Cableside.File" 0 +2
+    DeleteRegKey HKCU "Software\Classes\.cableside"
+    System::Call 'shell32::SHChangeNotify(i 0x08000000, i 0, p 0, p 0)'
     MessageBox MB_OK|MB_ICONINFORMATION "$(KEPT)" /SD IDOK
 SectionEnd

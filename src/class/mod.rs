@@ -34,4 +34,4 @@ pub use key::{Key, Secret};
 pub use practice::{HandOut, Practice, PracticeCall, PracticeError};
 pub use results::{Results, SealError};
 pub use rota::Rota;
-pub use unpack::{LARGEST_FILE, ResultsError, unpack};
+pub use unpack::{LARGEST_FILE, ResultsError, ends_like_results, unpack};

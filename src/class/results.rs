@@ -110,7 +110,8 @@ impl Results {
             };
             let options = SimpleFileOptions::default()
                 .compression_method(method)
-                .last_modified_time(zip::DateTime::default());
+                .last_modified_time(zip::DateTime::default())
+                .system(zip::System::Unix);
             zip.start_file(name.as_str(), options)?;
             zip.write_all(bytes)?;
         }

@@ -63,6 +63,11 @@ pub fn unpack(file: &[u8], secret: &Secret) -> Result<Results, ResultsError> {
     read(&entries, &claimed).map_err(ResultsError::Refused)
 }
 
+/// Does a file end as results do? Whether they are is for [`unpack`] to say.
+pub fn ends_like_results(file: &[u8]) -> bool {
+    comment(file).is_some()
+}
+
 /// The digest of the practice and the code, from the archive's comment at the file's end.
 fn comment(file: &[u8]) -> Option<([u8; 32], [u8; 32])> {
     let at = file.len().checked_sub(COMMENT.len() + 129)?;

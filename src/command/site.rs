@@ -38,12 +38,12 @@ enum What {
     Export {
         /// The site: its name, or its folder
         site: String,
-        /// The zip archive to write
+        /// The file to write, such as ourfield.cableside (a zip archive)
         file: PathBuf,
     },
     /// Take in a site from one file; shows what differs before anything is overwritten
     Import {
-        /// The zip archive
+        /// The file: a zip archive, whatever its name ends in
         file: PathBuf,
         /// Put it in this folder of sites instead of your own
         #[arg(long, value_name = "DIR")]

@@ -10,6 +10,8 @@ use std::process::ExitCode;
 /// Open the window
 #[derive(Debug, clap::Args)]
 pub struct WindowArgs {
+    /// Open this file: a site, practice that was handed out, or its results
+    pub file: Option<PathBuf>,
     /// Begin at this site: a folder's name under the phrases folders, or a path to a site's folder
     #[arg(long)]
     pub site: Option<String>,
@@ -49,6 +51,7 @@ impl Default for WindowArgs {
     /// What `cableside` without arguments does.
     fn default() -> Self {
         Self {
+            file: None,
             site: None,
             phrases: None,
             student: None,
@@ -85,6 +88,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         settings: folders::settings(),
         seed: args.seed,
         deal: args.situation.is_some(),
+        file: args.file.clone(),
         frame_times: args.frame_times.clone(),
     };
     window::run(options, start)?;

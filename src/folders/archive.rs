@@ -5,6 +5,7 @@
 
 use super::content::{Content, FileKind, LARGEST_SITE, MOST_FILES};
 use crate::files::{self, Access};
+use crate::site::edit::is_device;
 use crate::site::{Problems, Site};
 use std::collections::BTreeSet;
 use std::io::{Cursor, Read, Write};
@@ -119,6 +120,8 @@ fn packed(content: &Content, id: &str) -> Result<Vec<u8>, ZipError> {
     let options = zip::write::SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
         .last_modified_time(zip::DateTime::default())
+        // Else the system that it was made on stands in it.
+        .system(zip::System::Unix)
         .unix_permissions(0o644);
     for (name, bytes) in &content.files {
         zip.start_file(format!("{id}/{name}"), options)?;
@@ -292,9 +295,7 @@ fn parts(raw: &[u8]) -> Result<Vec<String>, &'static str> {
         if part.is_empty() || part.starts_with('.') || part.ends_with(['.', ' ']) || part.starts_with(' ') {
             return Err("its path has a part that is empty, hidden, or ends with a full stop or a space");
         }
-        let stem = part.split('.').next().unwrap_or_default().to_ascii_uppercase();
-        let numbered = stem.len() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT"));
-        if numbered || ["CON", "PRN", "AUX", "NUL"].contains(&stem.as_str()) {
+        if is_device(part.split('.').next().unwrap_or_default()) {
             return Err("its name belongs to a device on some computers");
         }
     }

@@ -408,7 +408,16 @@ pub fn id_from(name: &str) -> String {
             _ => {}
         }
     }
-    id.trim_end_matches('-').chars().take(40).collect()
+    let id: String = id.trim_end_matches('-').chars().take(40).collect();
+    // A folder has this name, and some are devices' on Windows.
+    if is_device(&id) { format!("{id}-1") } else { id }
+}
+
+/// Does a name, without what follows a full stop, belong to a device on Windows? No file or folder can be called so there.
+pub fn is_device(stem: &str) -> bool {
+    let stem = stem.to_ascii_uppercase();
+    let numbered = stem.len() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT"));
+    numbered && stem.as_bytes()[3].is_ascii_digit() || ["CON", "PRN", "AUX", "NUL"].contains(&stem.as_str())
 }
 
 #[cfg(test)]
@@ -563,6 +572,10 @@ mod tests {
             ("Our Field", "our-field"),
             ("  Übungsplatz 2!", "uebungsplatz-2"),
             ("!!", ""),
+            // A folder has this name, on Windows too.
+            ("Nul", "nul-1"),
+            ("Com3", "com3-1"),
+            ("Comb", "comb"),
         ] {
             assert_eq!(id_from(name), id);
         }

@@ -1,7 +1,7 @@
 //! The recording on disk while it is being made: a WAV file that is readable at any moment, so that a crash or a kill
 //! loses less than the last half second of the call being spoken; and the files such an end leaves behind.
 
-use std::fs::File;
+use std::fs::{File, OpenOptions};
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant, SystemTime};
@@ -86,7 +86,8 @@ impl PartFile {
         self.gain = 1.0;
         self.extend(samples)?;
         self.writer.flush().map_err(hound_io)?;
-        File::open(&self.part)?.sync_all()?;
+        // Windows writes a file through only for who may write to it.
+        OpenOptions::new().write(true).open(&self.part)?.sync_all()?;
         std::fs::rename(&self.part, &self.target)?;
         Ok(self.target.clone())
     }

@@ -26,6 +26,8 @@ const LEVEL_DBFS: f64 = -20.0;
 const PEAK_DBFS: f64 = -3.0;
 /// The longest text spoken in one line, characters.
 const LONGEST_TEXT: usize = 1000;
+/// How long the last step of a line that was cancelled is waited for at most.
+const LAST_STEP: Duration = Duration::from_secs(1);
 /// How long [`Speaker::speak`] waits.
 const PATIENCE: Duration = Duration::from_secs(20);
 
@@ -218,11 +220,13 @@ struct Order {
     answer: Option<Sender<Result<Spoken, VoiceError>>>,
 }
 
-/// Speaks lines on a thread of its own. Dropping it ends the thread after the step it is at, without waiting.
+/// Speaks lines on a thread of its own. Dropping it ends the thread after the step it is at, without waiting but on Windows.
 #[derive(Debug)]
 pub struct Speaker {
     orders: Sender<Order>,
     events: Receiver<VoiceEvent>,
+    /// Nothing ever comes: its other end goes with the thread.
+    ended: Receiver<()>,
     next: AtomicU64,
     /// Lines with a number up to this one are cancelled.
     cancelled: Arc<AtomicU64>,
@@ -235,6 +239,7 @@ impl Speaker {
         let (outbox, events) = mpsc::channel();
         let cancelled = Arc::new(AtomicU64::new(0));
         let seen = cancelled.clone();
+        let (alive, ended) = mpsc::channel::<()>();
         std::thread::Builder::new()
             .name("voice".into())
             .spawn(move || {
@@ -250,11 +255,14 @@ impl Speaker {
                         (None, Err(error)) => outbox.send(VoiceEvent::Failed { id, error }).is_ok(),
                     };
                 }
+                drop(engine);
+                drop(alive);
             })
             .map_err(|source| VoiceError::Thread { source })?;
         Ok(Self {
             orders,
             events,
+            ended,
             next: AtomicU64::new(1),
             cancelled,
         })
@@ -306,6 +314,12 @@ impl Speaker {
 impl Drop for Speaker {
     fn drop(&mut self) {
         self.cancel();
+        if cfg!(windows) {
+            // The thread ends when nothing can be ordered any more, and takes the voice's files away, which are open on
+            // Windows until then. The program may be about to end.
+            self.orders = mpsc::channel().0;
+            let _ = self.ended.recv_timeout(LAST_STEP);
+        }
     }
 }
 

@@ -14,6 +14,8 @@ use super::{Language, VoiceError};
 
 /// Memory for one voice, bytes: its two files (about 1.1 MB) and as much again to work with.
 const MEMORY: usize = 4 << 20;
+/// How the names of its folders for temporary files begin.
+const PREFIX: &str = "cableside-voice-";
 /// Samples fetched at once.
 const BLOCK: usize = 1024;
 /// What one character may become at most, samples (1 s): more means that the engine does not come to an end.
@@ -41,7 +43,8 @@ fn data(language: Language) -> Data {
 /// The engine with one language loaded at a time; changing takes a few milliseconds.
 #[derive(Default)]
 pub(super) struct Engine {
-    loaded: Option<(Language, ttspico::Engine)>,
+    /// The folder goes after the engine, which on Windows holds its files open and keeps them from being removed before.
+    loaded: Option<(Language, ttspico::Engine, Option<Folder>)>,
 }
 
 impl Engine {
@@ -54,8 +57,8 @@ impl Engine {
         speed: u32,
         stop: &dyn Fn() -> bool,
     ) -> Result<Vec<f32>, VoiceError> {
-        let mut engine = match self.loaded.take() {
-            Some((loaded, engine)) if loaded == language => engine,
+        let (mut engine, folder) = match self.loaded.take() {
+            Some((loaded, engine, folder)) if loaded == language => (engine, folder),
             other => {
                 // One system a thread: the old one goes first.
                 drop(other);
@@ -71,7 +74,7 @@ impl Engine {
                 })
             });
         if outcome.is_ok() {
-            self.loaded = Some((language, engine));
+            self.loaded = Some((language, engine, folder));
         }
         // After an error or a cancelled line it is loaded anew, with nothing left over in its buffers.
         outcome
@@ -110,8 +113,9 @@ fn failed(e: PicoError) -> VoiceError {
     VoiceError::Engine { detail: e.to_string() }
 }
 
-fn load(language: Language) -> Result<ttspico::Engine, VoiceError> {
+fn load(language: Language) -> Result<(ttspico::Engine, Option<Folder>), VoiceError> {
     let data = data(language);
+    remove_leftovers();
     let folder = Folder::new()?;
     let analysis = folder.write("ta.bin", data.analysis)?;
     let signal = folder.write("sg.bin", data.signal)?;
@@ -124,7 +128,27 @@ fn load(language: Language) -> Result<ttspico::Engine, VoiceError> {
     // SAFETY: the engine's one condition is that both kinds of resource were added to the voice. They were, two lines up:
     // any failure has returned by now.
     #[allow(unsafe_code, reason = "the crate offers no safe way to make an engine")]
-    unsafe { Voice::create_engine(voice) }.map_err(failed)
+    let engine = unsafe { Voice::create_engine(voice) }.map_err(failed)?;
+    Ok((engine, cfg!(windows).then_some(folder)))
+}
+
+/// On Windows a program that ends at once leaves its folder behind. What another program has open cannot be removed there, and
+/// what is younger than an hour may be about to be opened.
+fn remove_leftovers() {
+    let Some(entries) = cfg!(windows).then(|| std::fs::read_dir(std::env::temp_dir())) else {
+        return;
+    };
+    let old = |entry: &std::fs::DirEntry| {
+        let made = entry.metadata().and_then(|m| m.modified()).ok();
+        let age = made.and_then(|m| m.elapsed().ok()).unwrap_or_default();
+        age > std::time::Duration::from_hours(1)
+    };
+    for entry in entries.into_iter().flatten().flatten() {
+        if entry.file_name().to_string_lossy().starts_with(PREFIX) && old(&entry) {
+            // In use, or somebody else's.
+            let _ = std::fs::remove_dir_all(entry.path());
+        }
+    }
 }
 
 fn load_resource(system: &Rc<RefCell<System>>, path: &Path) -> Result<Rc<RefCell<ttspico::Resource>>, VoiceError> {
@@ -141,7 +165,7 @@ impl Folder {
     fn new() -> Result<Self, VoiceError> {
         #[cfg_attr(not(unix), allow(unused_mut, reason = "only the rights below change it"))]
         let mut builder = tempfile::Builder::new();
-        builder.prefix("cableside-voice-");
+        builder.prefix(PREFIX);
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
         builder.tempdir().map(Self).map_err(|source| VoiceError::Data {

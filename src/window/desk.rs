@@ -22,6 +22,7 @@ use crate::worker::desk::{Changes, DeskCommand, DeskEvent, Looked, Opened, files
 use crate::worker::{Command, Event};
 use eframe::egui::{Button, RichText, TextEdit, Ui};
 use std::collections::BTreeSet;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -210,6 +211,12 @@ impl Content for DeskPage {
 }
 
 impl DeskPage {
+    /// A site in a file that was given in another way than by this page's fields: what the worker must do about it.
+    pub fn given(&mut self, file: &Path) -> Command {
+        self.archive = file.display().to_string();
+        Command::Desk(DeskCommand::Look(file.to_path_buf()))
+    }
+
     fn told_by(&mut self, event: &DeskEvent) {
         match event {
             DeskEvent::Opened(opened) => self.opened_site((**opened).clone()),

@@ -7,6 +7,7 @@ use super::desk::DeskPage;
 use super::ear::EarPage;
 use super::first::FirstPage;
 use super::help::HelpPage;
+use super::home::HomePage;
 use super::keys;
 use super::launch::LaunchPage;
 use super::look::{self, Hue};
@@ -26,6 +27,10 @@ use eframe::egui::{
     self, Align, Align2, Button, CentralPanel, ComboBox, Frame, Key, KeyboardShortcut, Label, Layout, Margin,
     Modifiers, Panel, RichText, ScrollArea, Stroke, Ui, Vec2,
 };
+
+mod files;
+
+pub(super) use files::is_own;
 
 pub use super::page::Page;
 
@@ -64,6 +69,7 @@ struct Pages {
     class: ClassPage,
     desk: DeskPage,
     first: FirstPage,
+    home: HomePage,
 }
 
 impl Pages {
@@ -82,6 +88,7 @@ impl Pages {
             Page::Class => &mut self.class,
             Page::Desk => &mut self.desk,
             Page::First => &mut self.first,
+            Page::Home => &mut self.home,
         }
     }
 }
@@ -197,6 +204,10 @@ impl Front {
 
     /// Take an event in; commands may follow from it.
     pub fn take(&mut self, event: Event) -> Vec<Command> {
+        let opened = match &event {
+            Event::Home(told) => Some(told.clone()),
+            _ => None,
+        };
         let moves_on = matches!(event, Event::Student(_) | Event::SiteLoaded(_));
         for entry in Page::ALL {
             self.pages.get(entry.page).take(&event);
@@ -204,6 +215,9 @@ impl Front {
         self.shown.take(event);
         self.shown.expire();
         self.remember();
+        if let Some(told) = opened {
+            return self.told_of_a_file(&told);
+        }
         if !moves_on || !self.may_practise() {
             let choosing = matches!(self.page, Page::Student | Page::Site);
             if moves_on && choosing && self.shown.who.may_practise() {
@@ -358,19 +372,6 @@ impl Front {
         for command in &commands {
             self.note(command);
         }
-        commands
-    }
-
-    /// A speech model may be dropped on any page.
-    fn dropped(&mut self, ui: &Ui) -> Vec<Command> {
-        let file = ui.input(|i| {
-            let paths = i.raw.dropped_files.iter().map(|f| f.path().to_path_buf());
-            let mut models = paths.filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("bin")));
-            models.next_back()
-        });
-        let Some(file) = file else { return Vec::new() };
-        let commands = self.go(Page::First);
-        self.pages.first.take_model(file.display().to_string());
         commands
     }
 

@@ -19,6 +19,7 @@
 //! | `launched.rs` | the debrief of a whole launch |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `choose.rs` | the system's choosers of files |
+//! | `home.rs` | practice from the club and results for it, as files |
 //! | `frames.rs` | how long frames take, when asked |
 //! | `first.rs` with `first/`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
 //!
@@ -52,6 +53,7 @@ mod frames;
 mod front;
 mod help;
 mod hints;
+mod home;
 mod keys;
 mod launch;
 mod launched;
@@ -85,6 +87,7 @@ pub use shown::{Shown, Who};
 pub use words::Words;
 
 use crate::drill::TurnState;
+use crate::worker::home::HomeCommand;
 use crate::worker::{Command, Event, Options, SiteRequest, Worker, WorkerError};
 use eframe::egui;
 use std::path::PathBuf;
@@ -120,6 +123,8 @@ pub struct Start {
     pub seed: Option<u64>,
     /// Deal the first situation without being asked, because it was named.
     pub deal: bool,
+    /// A file of the program's own to be opened: a site, practice, results.
+    pub file: Option<PathBuf>,
     /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
@@ -185,6 +190,9 @@ impl App {
         }
         for command in app.front.begin() {
             app.send(command);
+        }
+        if let Some(file) = start.file {
+            app.send(Command::Home(HomeCommand::Open(file)));
         }
         app
     }

@@ -31,6 +31,8 @@ pub enum Page {
     Site,
     /// A site being edited.
     Desk,
+    /// Practice from the club, results for it.
+    Home,
     /// Microphone and loudspeaker.
     Sound,
     /// How the window looks.
@@ -118,6 +120,13 @@ impl Page {
             page: Self::Desk,
             name: "page.desk",
             help: "help.desk",
+            needs_site: false,
+            begins_group: false,
+        },
+        Entry {
+            page: Self::Home,
+            name: "page.home",
+            help: "help.home",
             needs_site: false,
             begins_group: false,
         },

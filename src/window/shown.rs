@@ -165,6 +165,7 @@ impl Shown {
             | Event::Calls(_)
             | Event::Class(_)
             | Event::Desk(_)
+            | Event::Home(_)
             | Event::Trial(_)
             | Event::Fetch(_)
             | Event::Recorded { .. }

@@ -395,6 +395,7 @@ impl Conductor {
                 site: self.site.as_ref().map(|(site, _)| site.id.clone()),
             }),
             Command::Class(command) => self.class(command),
+            Command::Home(command) => self.order(keeper::Order::Home(command)),
             Command::Desk(command) => self.desk(command),
             Command::Trial(command) => self.trial(command),
             Command::FetchModel => self.fetch_model(None),

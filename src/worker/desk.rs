@@ -4,6 +4,7 @@
 //! A draft is a folder of its own (`drafts/ID` under the data root) with the texts that were changed and the prompts
 //! recorded; the site itself is touched only when it is saved. A crash leaves the draft, which is offered again.
 
+use super::home::ENDING;
 use super::keeper::LogbookPlace;
 use super::message::{Event, Outbox, sentence};
 use crate::files::{self, Access, Lock};
@@ -493,7 +494,8 @@ impl Places {
             .chars()
             .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
             .collect();
-        let file = pack_numbered(&content, id, &self.exports.join(format!("{id}-{version}.zip"))).map_err(words)?;
+        let file =
+            pack_numbered(&content, id, &self.exports.join(format!("{id}-{version}.{ENDING}"))).map_err(words)?;
         Ok(DeskEvent::Exported(file))
     }
 

@@ -1,9 +1,11 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
 use super::conductor::Message;
+use super::home::{self, HomeCommand};
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
 use crate::files;
+use crate::folders;
 use crate::logbook::{
     Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
 };
@@ -64,6 +66,8 @@ pub(super) enum Order {
         command: ClassCommand,
         site: Option<Arc<Site>>,
     },
+    /// Something of a file that came from another computer.
+    Home(HomeCommand),
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -87,6 +91,8 @@ pub(super) enum Order {
 
 struct Keeper {
     logbook: Logbook,
+    /// Where the class's secret is.
+    secret: PathBuf,
     /// On disk: recordings may be kept.
     lasting: bool,
     out: Outbox,
@@ -107,8 +113,13 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
             return;
         }
     };
+    let secret = match place {
+        LogbookPlace::Disk { file, .. } => file.with_file_name(folders::CLASS_SECRET),
+        LogbookPlace::Memory => folders::class_secret(),
+    };
     let mut keeper = Keeper {
         logbook,
+        secret,
         lasting,
         out,
         answers,
@@ -240,6 +251,10 @@ impl Keeper {
             Order::Class { command, site } => {
                 let told = meeting::obey(&mut self.logbook, command, site.as_deref(), now)?;
                 self.out.tell(Event::Class(told));
+            }
+            Order::Home(command) => {
+                let told = home::obey(&mut self.logbook, command, &self.secret, now);
+                self.out.tell(Event::Home(told));
             }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,
             Order::UpdateRun { id, ending, record } => {
@@ -445,6 +460,7 @@ mod tests {
         let (answers, _inbox) = mpsc::channel();
         let mut keeper = Keeper {
             logbook: Logbook::open(&dir.path().join("logbook.sqlite"), dir.path()).unwrap(),
+            secret: dir.path().join(folders::CLASS_SECRET),
             lasting: true,
             out: Outbox::new(events, || {}),
             answers,

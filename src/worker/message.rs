@@ -2,6 +2,7 @@
 
 use super::desk::{DeskCommand, DeskEvent};
 use super::fetch::FetchState;
+use super::home::{HomeCommand, HomeEvent};
 use super::meeting::{ClassCommand, ClassEvent};
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
@@ -144,6 +145,8 @@ pub enum Command {
     PlayKept(RecordingName),
     /// Something of the class.
     Class(ClassCommand),
+    /// Something of a file that came from another computer.
+    Home(HomeCommand),
     /// Something of the phrase desk.
     Desk(DeskCommand),
     /// Something of the trial of microphone and loudspeaker.
@@ -422,6 +425,8 @@ pub enum Event {
     Calls(Vec<AttemptSummary>),
     /// The class page is told something.
     Class(ClassEvent),
+    /// Something is told of a file that came from another computer.
+    Home(HomeEvent),
     /// The phrase desk is told something.
     Desk(DeskEvent),
     /// The trial is told something.

@@ -15,6 +15,7 @@ mod conductor;
 pub mod desk;
 mod ears;
 pub mod fetch;
+pub mod home;
 mod keeper;
 pub mod meeting;
 mod message;

@@ -9,6 +9,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
+mod home;
+
 /// Hears what it is told to, after a while.
 struct Script {
     text: Arc<Mutex<String>>,

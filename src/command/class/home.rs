@@ -4,10 +4,10 @@ use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook,
 use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
 use crate::command::common::{self, SiteChoice};
 use crate::command::drill::Terminal;
-use crate::logbook::{Logbook, LogbookError, TakenIn};
+use crate::logbook::{Logbook, LogbookError};
+use crate::worker::home::{self, ENDING, Taken, open_calls, read_practice, results_of};
 use crate::worker::{Command, Event, Given};
 use jiff::Timestamp;
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::ExitCode;
@@ -52,13 +52,7 @@ fn file_name(name: &str, id: Uuid) -> String {
         .map(|c| if c.is_alphanumeric() { c } else { '-' })
         .take(40)
         .collect();
-    format!("{safe}-{}.practice.json", &id.to_string()[..8])
-}
-
-fn read_practice(file: &Path) -> Result<HandOut, Failure> {
-    let bytes = crate::folders::read_outside(file, LARGEST_FILE)
-        .map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
-    HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()).into())
+    format!("{safe}-{}.practice.{ENDING}", &id.to_string()[..8])
 }
 
 pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
@@ -124,54 +118,18 @@ pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The calls without an attempt yet, by place.
-fn open_calls(book: &Logbook, practice: &Practice) -> Result<Vec<usize>, Failure> {
-    let mut open = Vec::new();
-    for i in 0..practice.calls.len() {
-        if book.attempts_of_turn(practice.turn(i))?.is_empty() {
-            open.push(i);
-        }
-    }
-    Ok(open)
-}
-
 pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
     let HandOut { practice, key } = read_practice(&args.file)?;
     let book = logbook()?;
-    let (mut attempts, mut recordings) = (Vec::new(), BTreeMap::new());
-    let mut lost = 0;
-    for i in 0..practice.calls.len() {
-        for stored in book.attempts_of_turn(practice.turn(i))? {
-            let mut attempt = stored.attempt;
-            // A judgement is the class's own to make.
-            for element in &mut attempt.elements {
-                element.overrule = None;
-            }
-            let allowed = !args.without_recordings && book.recording_allowed(attempt.student)?;
-            if let Some(name) = attempt.recording.take().filter(|_| allowed) {
-                match std::fs::read(name.path(book.recordings_folder())) {
-                    Ok(wav) => drop(recordings.insert(attempt.id, wav)),
-                    Err(_) => lost += 1,
-                }
-            }
-            attempts.push(attempt);
-        }
-    }
-    if attempts.is_empty() {
+    let (left, all) = (open_calls(&book, &practice)?.len(), practice.calls.len());
+    let (results, lost) = results_of(&book, practice, !args.without_recordings, Timestamp::now())?;
+    if results.attempts.is_empty() {
         return Err(format!(
             "there is nothing to hand in yet: practise first with cableside class practise {}",
             args.file.display()
         )
         .into());
     }
-    let (left, all) = (open_calls(&book, &practice)?.len(), practice.calls.len());
-    let results = Results {
-        practice,
-        sealed_at: Timestamp::now(),
-        program: env!("CARGO_PKG_VERSION").to_owned(),
-        attempts,
-        recordings,
-    };
     common::write_new_bytes(&args.out, &results.seal(&key)?)?;
     println!(
         "{} attempts and {} recordings written: {}",
@@ -217,49 +175,22 @@ fn read_results(file: &Path) -> Result<Vec<u8>, Failure> {
 
 /// Into the logbook; gives back what to tell.
 fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<String, Failure> {
-    let practice = &results.practice;
-    let student = book.student(practice.student).map_err(|_| {
-        format!(
-            "{} is not in this logbook (any more), so their results have no place here",
-            practice.name
-        )
-    })?;
-    let sealed = results.sealed_at.strftime("%Y-%m-%d %H:%M UTC");
+    let name = home::whose(book, results)?;
     let what = format!(
-        "{}, {} attempts with {} recordings, sealed {sealed}",
-        student.name,
+        "{name}, {} attempts with {} recordings, sealed {}",
         results.attempts.len(),
-        results.recordings.len()
+        results.recordings.len(),
+        home::sealed(results)
     );
     if only_check {
         return Ok(format!("unchanged. {what}; nothing was taken (--check)"));
     }
-    let now = Timestamp::now();
-    let (mut stored, mut here, mut silent, mut gone) = (0, 0, 0, 0);
-    for attempt in &results.attempts {
-        let wav = results.recordings.get(&attempt.id).map(Vec::as_slice);
-        let taken = book.take_in(attempt, wav, now).map_err(|e| {
-            let before = stored + here + gone;
-            if before == 0 {
-                Failure::from(e)
-            } else {
-                format!(
-                    "only {before} of {} attempts, which stay; then: {e}",
-                    results.attempts.len()
-                )
-                .into()
-            }
-        })?;
-        match taken {
-            TakenIn::Stored => stored += 1,
-            TakenIn::WithoutRecording => {
-                stored += 1;
-                silent += 1;
-            }
-            TakenIn::WasHere => here += 1,
-            TakenIn::WasRemoved => gone += 1,
-        }
-    }
+    let Taken {
+        stored,
+        here,
+        gone,
+        silent,
+    } = home::take(book, results, Timestamp::now())?;
     let mut told = format!("unchanged. {what}: {stored} new, {here} were here already");
     if gone > 0 {
         // Writing to a String cannot fail.
@@ -269,8 +200,7 @@ fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<Strin
         // Writing to a String cannot fail.
         let _ = write!(
             told,
-            "; {silent} recordings were left out, since {} has not consented to recordings here",
-            student.name
+            "; {silent} recordings were left out, since {name} has not consented to recordings here"
         );
     }
     Ok(told)

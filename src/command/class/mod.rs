@@ -11,7 +11,7 @@ use crate::class::Secret;
 use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{Logbook, Student};
-use crate::worker::{Loader, LogbookPlace, Options};
+use crate::worker::{Loader, LogbookPlace, Options, home as home_files};
 use clap::{Args, Subcommand};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -238,20 +238,15 @@ fn members(logbook: &Logbook, chosen: &Members) -> Result<Vec<(Uuid, String)>, F
 /// This computer's secret; made when there is none yet.
 fn secret(make: bool) -> Result<Secret, Failure> {
     let path = folders::class_secret();
-    let unreadable = |e: &dyn std::fmt::Display| format!("could not read the class's secret ({e}): {}", path.display());
-    match folders::read_outside_text(&path, 4096) {
-        Ok(text) => Secret::parse(&text).ok_or_else(|| {
-            let why = "it is damaged; results of practice handed out before can no longer be checked. Move it away to begin anew";
-            unreadable(&why).into()
-        }),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound && make => match new_secret(&path)? {
+    if !make {
+        return Ok(home_files::secret_for_results(&path)?);
+    }
+    match home_files::read_secret(&path)? {
+        Some(secret) => Ok(secret),
+        None => match new_secret(&path)? {
             Some(secret) => Ok(secret),
             None => self::secret(false),
         },
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            Err("nothing was handed out from this computer (and this data folder), so no results can come back to it".into())
-        }
-        Err(e) => Err(unreadable(&e).into()),
     }
 }
 

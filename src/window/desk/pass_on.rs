@@ -5,11 +5,13 @@ use crate::folders::content::FileChange;
 use crate::site::compare::{Difference, Effect};
 use crate::site::edit;
 use crate::window::choose::Choice;
+use crate::window::front;
 use crate::window::look;
 use crate::window::page::Given;
 use crate::window::words::Words;
 use crate::worker::Command;
 use crate::worker::desk::{Changes, DeskCommand, Looked};
+use crate::worker::home::ENDING;
 use eframe::egui::{Button, RichText, TextEdit, Ui};
 use std::path::PathBuf;
 
@@ -183,7 +185,8 @@ pub(super) fn import(
             .dropped_files
             .iter()
             .map(|f| f.path().to_path_buf())
-            .find(|p| !p.as_os_str().is_empty())
+            // The program's own files are opened by the shell, whatever is in them.
+            .find(|p| !p.as_os_str().is_empty() && !front::is_own(p))
     });
     let mut look = false;
     if let Some(file) = dropped {
@@ -199,7 +202,7 @@ pub(super) fn import(
         ui.add(TextEdit::singleline(path).desired_width(380.0))
             .labelled_by(label.id);
         if ui.button(words.say("choose.open")).clicked() {
-            choice.open(ui.ctx(), words, &[("choose.sites", &["zip"])]);
+            choice.open(ui.ctx(), words, &[("choose.sites", &[ENDING, "zip"])]);
         }
         let may = !path.trim().is_empty();
         look |= ui

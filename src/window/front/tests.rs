@@ -1083,3 +1083,25 @@ fn a_call_is_listened_to_and_the_answer_is_told() {
     w.run();
     assert!(asked(&mut w)[0].starts_with("Ear("));
 }
+
+#[test]
+fn a_file_of_the_programs_own_opens_the_page_that_it_belongs_on() {
+    use crate::worker::home::HomeEvent;
+    use std::path::{Path, PathBuf};
+    let mut front = Front::default();
+    let file = PathBuf::from("ourfield.cableside");
+    let commands = front.take(Event::Home(HomeEvent::Site(file)));
+    assert_eq!(front.page, Page::Desk);
+    let asked = commands.iter().map(|c| format!("{c:?}"));
+    assert!(asked.clone().any(|c| c == "Desk(Look(\"ourfield.cableside\"))"));
+    front.take(Event::Home(HomeEvent::Failed("It is damaged.".into())));
+    assert_eq!(front.page, Page::Home);
+    for (name, own) in [
+        ("a.cableside", true),
+        ("B.CABLESIDE", true),
+        ("a.zip", false),
+        ("cableside", false),
+    ] {
+        assert_eq!(is_own(Path::new(name)), own, "{name}");
+    }
+}

@@ -250,7 +250,7 @@ fn an_archive_is_never_overwritten() {
     });
     let second = exported(desk.ask(export(None)));
     assert_ne!(second, first);
-    assert!(second.to_str().unwrap().ends_with("-2.zip"));
+    assert!(second.to_str().unwrap().ends_with("-2.cableside"));
     assert_eq!(std::fs::read(&first).unwrap(), bytes);
     assert!(desk.refused(export(Some(first.clone()))).contains("exists already"));
     assert_eq!(std::fs::read(&first).unwrap(), bytes);

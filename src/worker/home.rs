@@ -1,0 +1,297 @@
+//! Files that go from one computer to another: a site, practice for home, its results. What a file is, its contents say and
+//! not its name. Terminal and window do here what both do.
+
+use crate::class::{HandOut, LARGEST_FILE, Practice, Results, Secret, ends_like_results, unpack};
+use crate::files::{self, Access};
+use crate::folders;
+use crate::logbook::{Logbook, LogbookError, TakenIn};
+use jiff::Timestamp;
+use std::collections::BTreeMap;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+/// How the names of these files end, whatever is in them: the program opens them by a double click.
+pub const ENDING: &str = "cableside";
+
+/// What is wanted of such a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum HomeCommand {
+    /// What is it?
+    Open(PathBuf),
+    /// Write the results of this practice beside it.
+    HandIn {
+        /// The practice.
+        file: PathBuf,
+        /// With the recordings, as far as they may be kept.
+        recordings: bool,
+    },
+    /// Take these results into the logbook.
+    TakeIn(PathBuf),
+}
+
+/// What is told of such a file.
+#[derive(Debug, Clone)]
+pub enum HomeEvent {
+    /// It is an archive, and should be a site.
+    Site(PathBuf),
+    /// It is practice.
+    Practice(Box<OpenedPractice>),
+    /// It holds results, unchanged since they were sealed. Nothing was taken yet.
+    Results(Box<LookedResults>),
+    /// The results are written.
+    HandedIn(Box<HandedIn>),
+    /// The results are in the logbook.
+    TakenIn(Taken),
+    /// Why not, as a sentence.
+    Failed(String),
+}
+
+/// Practice that was handed out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenedPractice {
+    /// The file.
+    pub file: PathBuf,
+    /// What is to be practised.
+    pub practice: Practice,
+    /// The calls without an attempt yet, by place.
+    pub open: Vec<usize>,
+}
+
+/// Results that could be taken in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LookedResults {
+    /// The file.
+    pub file: PathBuf,
+    /// Whose.
+    pub name: String,
+    /// Attempts in it.
+    pub attempts: usize,
+    /// Recordings in it.
+    pub recordings: usize,
+    /// When they were sealed, by the student's computer.
+    pub sealed: String,
+}
+
+/// Results that were written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HandedIn {
+    /// The file.
+    pub file: PathBuf,
+    /// Attempts in it.
+    pub attempts: usize,
+    /// Recordings in it.
+    pub recordings: usize,
+    /// Recordings that are not there any more.
+    pub lost: usize,
+    /// Calls not practised yet.
+    pub left: usize,
+}
+
+/// What became of the attempts in results.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Taken {
+    /// Stored now.
+    pub stored: usize,
+    /// Here already.
+    pub here: usize,
+    /// Removed here before; they stay removed.
+    pub gone: usize,
+    /// Stored without their recording, since there is no consent to recordings here.
+    pub silent: usize,
+}
+
+/// Reads a practice.
+pub fn read_practice(file: &Path) -> Result<HandOut, String> {
+    let bytes = folders::read_outside(file, LARGEST_FILE)
+        .map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
+    HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))
+}
+
+/// The calls without an attempt yet, by place.
+pub fn open_calls(book: &Logbook, practice: &Practice) -> Result<Vec<usize>, LogbookError> {
+    let mut open = Vec::new();
+    for i in 0..practice.calls.len() {
+        if book.attempts_of_turn(practice.turn(i))?.is_empty() {
+            open.push(i);
+        }
+    }
+    Ok(open)
+}
+
+/// The attempts at a practice as results, with how many recordings are not there any more.
+pub fn results_of(
+    book: &Logbook,
+    practice: Practice,
+    recordings: bool,
+    now: Timestamp,
+) -> Result<(Results, usize), LogbookError> {
+    let (mut attempts, mut kept, mut lost) = (Vec::new(), BTreeMap::new(), 0);
+    for i in 0..practice.calls.len() {
+        for stored in book.attempts_of_turn(practice.turn(i))? {
+            let mut attempt = stored.attempt;
+            // A judgement is the class's own to make.
+            for element in &mut attempt.elements {
+                element.overrule = None;
+            }
+            let allowed = recordings && book.recording_allowed(attempt.student)?;
+            if let Some(name) = attempt.recording.take().filter(|_| allowed) {
+                match std::fs::read(name.path(book.recordings_folder())) {
+                    Ok(wav) => drop(kept.insert(attempt.id, wav)),
+                    Err(_) => lost += 1,
+                }
+            }
+            attempts.push(attempt);
+        }
+    }
+    let results = Results {
+        practice,
+        sealed_at: now,
+        program: env!("CARGO_PKG_VERSION").to_owned(),
+        attempts,
+        recordings: kept,
+    };
+    Ok((results, lost))
+}
+
+/// The class's secret of this computer; `None` where nothing was handed out from it yet.
+pub fn read_secret(path: &Path) -> Result<Option<Secret>, String> {
+    let unreadable = |e: &dyn std::fmt::Display| format!("could not read the class's secret ({e}): {}", path.display());
+    match folders::read_outside_text(path, 4096) {
+        Ok(text) => Secret::parse(&text).map(Some).ok_or_else(|| {
+            unreadable(
+                &"it is damaged; results of practice handed out before can no longer be checked. Move it away to begin anew",
+            )
+        }),
+        Err(e) if e.kind() == ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(unreadable(&e)),
+    }
+}
+
+/// As [`read_secret`], where results are to be checked.
+pub fn secret_for_results(path: &Path) -> Result<Secret, String> {
+    read_secret(path)?.ok_or_else(|| {
+        "nothing was handed out from this computer (and this data folder), so no results can come back to it".to_owned()
+    })
+}
+
+/// Takes results into the logbook.
+pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Taken, String> {
+    let mut taken = Taken::default();
+    for attempt in &results.attempts {
+        let wav = results.recordings.get(&attempt.id).map(Vec::as_slice);
+        let done = book.take_in(attempt, wav, now).map_err(|e| {
+            let before = taken.stored + taken.here + taken.gone;
+            if before == 0 {
+                e.to_string()
+            } else {
+                format!(
+                    "only {before} of {} attempts, which stay; then: {e}",
+                    results.attempts.len()
+                )
+            }
+        })?;
+        match done {
+            TakenIn::Stored => taken.stored += 1,
+            TakenIn::WithoutRecording => {
+                taken.stored += 1;
+                taken.silent += 1;
+            }
+            TakenIn::WasHere => taken.here += 1,
+            TakenIn::WasRemoved => taken.gone += 1,
+        }
+    }
+    Ok(taken)
+}
+
+/// Is the student of the results in the logbook? Their name there.
+pub fn whose(book: &Logbook, results: &Results) -> Result<String, String> {
+    let student = book.student(results.practice.student);
+    student.map(|s| s.name).map_err(|_| {
+        format!(
+            "{} is not in this logbook (any more), so their results have no place here",
+            results.practice.name
+        )
+    })
+}
+
+/// When results were sealed, for people.
+pub fn sealed(results: &Results) -> String {
+    results.sealed_at.strftime("%Y-%m-%d %H:%M UTC").to_string()
+}
+
+/// What the logbook's thread does about it. `secret` is the place of the class's secret.
+pub(super) fn obey(book: &mut Logbook, command: HomeCommand, secret: &Path, now: Timestamp) -> HomeEvent {
+    let done = match command {
+        HomeCommand::Open(file) => open(book, file, secret),
+        HomeCommand::HandIn { file, recordings } => hand_in(book, &file, recordings, now),
+        HomeCommand::TakeIn(file) => read_results(&file, secret).and_then(|results| {
+            whose(book, &results)?;
+            take(book, &results, now).map(HomeEvent::TakenIn)
+        }),
+    };
+    done.unwrap_or_else(|e| HomeEvent::Failed(super::message::sentence(&e)))
+}
+
+fn read_results(file: &Path, secret: &Path) -> Result<Results, String> {
+    let bytes = folders::read_outside(file, LARGEST_FILE).map_err(|e| unread(&e, file))?;
+    unpack(&bytes, &secret_for_results(secret)?).map_err(|e| e.to_string())
+}
+
+fn unread(e: &std::io::Error, file: &Path) -> String {
+    format!("could not read the file ({e}): {}", file.display())
+}
+
+fn open(book: &Logbook, file: PathBuf, secret: &Path) -> Result<HomeEvent, String> {
+    let bytes = folders::read_outside(&file, LARGEST_FILE).map_err(|e| unread(&e, &file))?;
+    if ends_like_results(&bytes) {
+        let results = unpack(&bytes, &secret_for_results(secret)?).map_err(|e| e.to_string())?;
+        return Ok(HomeEvent::Results(Box::new(LookedResults {
+            file,
+            name: whose(book, &results)?,
+            attempts: results.attempts.len(),
+            recordings: results.recordings.len(),
+            sealed: sealed(&results),
+        })));
+    }
+    if bytes.starts_with(b"PK") {
+        return Ok(HomeEvent::Site(file));
+    }
+    if bytes.trim_ascii_start().first() != Some(&b'{') {
+        return Err(format!(
+            "this is no file of the program's: neither a site nor practice nor results: {}",
+            file.display()
+        ));
+    }
+    let HandOut { practice, .. } = HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))?;
+    let open = open_calls(book, &practice).map_err(|e| e.to_string())?;
+    Ok(HomeEvent::Practice(Box::new(OpenedPractice { file, practice, open })))
+}
+
+fn hand_in(book: &Logbook, file: &Path, recordings: bool, now: Timestamp) -> Result<HomeEvent, String> {
+    let HandOut { practice, key } = read_practice(file)?;
+    let left = open_calls(book, &practice).map_err(|e| e.to_string())?.len();
+    let (results, lost) = results_of(book, practice, recordings, now).map_err(|e| e.to_string())?;
+    if results.attempts.is_empty() {
+        return Err("there is nothing to hand in yet: practise first".to_owned());
+    }
+    let bytes = results.seal(&key).map_err(|e| e.to_string())?;
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let stem = name.split_once(".practice").map_or(name.as_str(), |(stem, _)| stem);
+    let wanted = file.with_file_name(format!("{stem}.results.{ENDING}"));
+    for place in files::numbered(&wanted) {
+        match files::make(&place, Access::Ordinary, &bytes) {
+            Ok(()) => {
+                return Ok(HomeEvent::HandedIn(Box::new(HandedIn {
+                    file: place,
+                    attempts: results.attempts.len(),
+                    recordings: results.recordings.len(),
+                    lost,
+                    left,
+                })));
+            }
+            Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(format!("could not write the results ({e}): {}", place.display())),
+        }
+    }
+    Err(format!("could not write the results: {}", wanted.display()))
+}
