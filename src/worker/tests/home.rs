@@ -6,38 +6,53 @@ use crate::class::{HandOut, Practice, PracticeCall, Secret};
 use crate::folders::archive::pack;
 use crate::folders::content::Content;
 
-/// A file that is double-clicked: practice, then its results, and what is none of the program's.
-#[test]
-fn practice_is_opened_made_handed_in_and_taken_in() {
-    let (club, home) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let told = |e: &Event| match e {
+fn told(event: &Event) -> Option<HomeEvent> {
+    match event {
         Event::Home(told) => Some(told.clone()),
         _ => None,
-    };
-    let open = |desk: &Desk, file: &Path| {
-        desk.send(Command::Home(HomeCommand::Open(file.to_path_buf())));
-        desk.until(told)
-    };
-    let add = |desk: &Desk| {
-        desk.send(Command::AddStudent {
-            name: "Kim".into(),
-            consent: false,
-            by: None,
-        });
-        desk.until(|e| match e {
-            Event::Student(Some(s)) if s.name == "Kim" => Some(s.id),
-            _ => None,
-        })
-    };
-    let at_club = Desk::at(club.path());
-    at_club.begin();
-    let student = add(&at_club);
+    }
+}
+
+fn open(desk: &Desk, file: &Path) -> HomeEvent {
+    desk.send(Command::Home(HomeCommand::Open(file.to_path_buf())));
+    desk.until(told)
+}
+
+fn why_not(desk: &Desk, file: &Path) -> String {
+    match open(desk, file) {
+        HomeEvent::Failed(why) => why,
+        other => panic!("{} was taken: {other:?}", file.display()),
+    }
+}
+
+/// The calls of a practice that are left.
+fn left(desk: &Desk, file: &Path) -> Vec<usize> {
+    match open(desk, file) {
+        HomeEvent::Practice(opened) => opened.open,
+        other => panic!("no practice: {other:?}"),
+    }
+}
+
+fn add_kim(desk: &Desk) -> uuid::Uuid {
+    desk.send(Command::AddStudent {
+        name: "Kim".into(),
+        consent: false,
+        by: None,
+    });
+    desk.until(|e| match e {
+        Event::Student(Some(s)) if s.name == "Kim" => Some(s.id),
+        _ => None,
+    })
+}
+
+/// Two ready calls for a student.
+fn practice(student: uuid::Uuid) -> Practice {
     let site = crate::folders::load_site("larkmoor", None).unwrap().0;
     let call = || PracticeCall {
         step: "ready".into(),
         situation: SITUATION.parse::<SituationRequest>().unwrap().at(&site).unwrap(),
     };
-    let practice = Practice {
+    Practice {
         id: uuid::Uuid::from_u128(1),
         class: "Tuesday".into(),
         student,
@@ -47,7 +62,15 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         date: jiff::civil::date(2026, 4, 1),
         seed: 1,
         calls: vec![call(), call()],
-    };
+    }
+}
+
+#[test]
+fn practice_is_opened_made_handed_in_and_taken_in() {
+    let (club, home) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let at_club = Desk::at(club.path());
+    at_club.begin();
+    let practice = practice(add_kim(&at_club));
     let secret = Secret::new([7; 32]);
     std::fs::write(club.path().join(crate::folders::CLASS_SECRET), secret.text()).unwrap();
     let file = home.path().join("Kim-1.practice.cableside");
@@ -55,11 +78,8 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
 
     let at_home = Desk::at(home.path());
     at_home.begin();
-    add(&at_home);
-    let HomeEvent::Practice(opened) = open(&at_home, &file) else {
-        panic!("no practice")
-    };
-    assert_eq!((opened.practice.name.as_str(), &opened.open[..]), ("Kim", &[0, 1][..]));
+    add_kim(&at_home);
+    assert_eq!(left(&at_home, &file), [0, 1]);
     let hand_in = || {
         at_home.send(Command::Home(HomeCommand::HandIn {
             file: file.clone(),
@@ -67,10 +87,7 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         }));
         at_home.until(told)
     };
-    let HomeEvent::Failed(why) = hand_in() else {
-        panic!("nothing was practised")
-    };
-    assert!(why.contains("practise first"), "{why}");
+    assert!(matches!(hand_in(), HomeEvent::Failed(why) if why.contains("practise first")));
     at_home.send(Command::Given(Box::new(Given {
         step: "ready".into(),
         situation: practice.calls[0].situation.clone(),
@@ -81,18 +98,12 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         "winch, golf charlie lima romeo mike, north winch cable, ready".into(),
     ));
     at_home.until(|e| matches!(e, Event::Stored(_)).then_some(()));
-    let HomeEvent::Practice(opened) = open(&at_home, &file) else {
-        panic!("no practice")
-    };
-    assert_eq!(opened.open, [1]);
-    let HomeEvent::HandedIn(done) = hand_in() else {
+    assert_eq!(left(&at_home, &file), [1]);
+    let (HomeEvent::HandedIn(done), HomeEvent::HandedIn(again)) = (hand_in(), hand_in()) else {
         panic!("not handed in")
     };
     assert_eq!((done.attempts, done.left), (1, 1));
     assert_eq!(done.file, home.path().join("Kim-1.results.cableside"));
-    let HomeEvent::HandedIn(again) = hand_in() else {
-        panic!("not handed in")
-    };
     assert_eq!(again.file, home.path().join("Kim-1.results-2.cableside"));
 
     let HomeEvent::Results(looked) = open(&at_club, &done.file) else {
@@ -107,12 +118,23 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         }
     };
     assert_eq!((take(), take()), ((1, 0), (0, 1)));
+    let mut bytes = std::fs::read(&done.file).unwrap();
+    bytes[60] ^= 1;
+    let changed = club.path().join("changed.cableside");
+    std::fs::write(&changed, bytes).unwrap();
+    let why = why_not(&at_club, &changed);
+    assert!(why.contains("changed after it was sealed"), "{why}");
+}
 
-    // A site goes to the desk; anything else is none of the program's.
+#[test]
+fn a_site_goes_to_the_desk_and_what_is_no_file_of_the_programs_is_named() {
+    let club = tempfile::tempdir().unwrap();
+    let desk = Desk::at(club.path());
+    desk.begin();
     let archive = club.path().join("site.cableside");
     let files = crate::site::bundled::files("larkmoor").unwrap();
     pack(&Content::of_texts(&files.texts), "larkmoor", &archive).unwrap();
-    assert!(matches!(open(&at_club, &archive), HomeEvent::Site(f) if f == archive));
+    assert!(matches!(open(&desk, &archive), HomeEvent::Site(f) if f == archive));
     let other = club.path().join("other.cableside");
     for (bytes, part) in [
         (&b"MZ"[..], "no file of the program's"),
@@ -120,16 +142,9 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         (b"", "no file of"),
     ] {
         std::fs::write(&other, bytes).unwrap();
-        let HomeEvent::Failed(why) = open(&at_club, &other) else {
-            panic!("{bytes:?} was taken")
-        };
+        let why = why_not(&desk, &other);
         assert!(why.contains(part), "{why}");
     }
-    let mut bytes = std::fs::read(&done.file).unwrap();
-    bytes[60] ^= 1;
-    std::fs::write(&other, bytes).unwrap();
-    assert!(matches!(open(&at_club, &other), HomeEvent::Failed(why) if why.contains("changed after it was sealed")));
-    assert!(
-        matches!(open(&at_club, &club.path().join("gone.cableside")), HomeEvent::Failed(why) if why.contains("gone.cableside"))
-    );
+    let why = why_not(&desk, &club.path().join("gone.cableside"));
+    assert!(why.contains("gone.cableside"), "{why}");
 }
