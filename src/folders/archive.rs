@@ -256,6 +256,11 @@ fn within_the_folder(
         if !name.is_empty() && !seen.insert(name.to_lowercase()) {
             return Err(refuse("there are two of this name"));
         }
+        // On the disk the two would be in each other's way.
+        let folders = parts.len() - usize::from(!dir && !parts.is_empty());
+        if parts.iter().take(folders).any(|part| FileKind::of(part).is_some()) {
+            return Err(refuse("a folder in it has the name of a file"));
+        }
         if dir {
             continue;
         }
@@ -293,8 +298,8 @@ fn parts(raw: &[u8]) -> Result<Vec<String>, &'static str> {
             return Err("its path has a part that is empty, hidden, or ends with a full stop or a space");
         }
         let stem = part.split('.').next().unwrap_or_default().to_ascii_uppercase();
-        let numbered = stem.len() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT"));
-        if numbered || ["CON", "PRN", "AUX", "NUL"].contains(&stem.as_str()) {
+        let numbered = stem.chars().count() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT"));
+        if numbered || ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"].contains(&stem.as_str()) {
             return Err("its name belongs to a device on some computers");
         }
     }

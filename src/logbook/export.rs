@@ -6,9 +6,9 @@
 //! a spreadsheet would run it as a formula, and names and transcripts are not ours. Numbers are left as they are.
 //! The evidence is in JSON only.
 //!
-//! **JSON**: one object `{"form": "cableside logbook", "version": 2, "students": [..], "answers": [..], "classes": [..],
-//! "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
-//! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only.)
+//! **JSON**: one object `{"form": "cableside logbook", "version": 3, "students": [..], "joined": [..], "answers": [..],
+//! "classes": [..], "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
+//! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only, version 2 no `joined`.)
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -76,6 +76,13 @@ impl Logbook {
             Whose::Student(id) => vec![self.student(id)?],
             Whose::Nobody => Vec::new(),
         };
+        let mut joined = Vec::new();
+        for (went, into) in self.joined_pairs()? {
+            let stands = self.now_called(into)?;
+            if students.iter().any(|s| s.id == stands) {
+                joined.push(serde_json::json!({"went": went, "into": into}));
+            }
+        }
         let mut answers = Vec::new();
         for student in &students {
             for answer in self.consent_answers(student.id)? {
@@ -93,8 +100,10 @@ impl Logbook {
         let runs = self.runs(whose, 0, u32::MAX)?;
         let judgements = self.all_judgements(whose)?;
         let mut write = |text: &str| out.write_all(text.as_bytes()).map_err(LogbookError::Export);
-        write("{\"form\":\"cableside logbook\",\"version\":2,\n\"students\":")?;
+        write("{\"form\":\"cableside logbook\",\"version\":3,\n\"students\":")?;
         write(&text_of(&students)?)?;
+        write(",\n\"joined\":")?;
+        write(&text_of(&joined)?)?;
         write(",\n\"answers\":")?;
         write(&text_of(&answers)?)?;
         write(",\n\"classes\":")?;

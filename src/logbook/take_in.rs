@@ -9,7 +9,7 @@ use super::error::file;
 use super::open::make_private_folder;
 use super::recordings::remove_if_there;
 use super::rows::Id;
-use super::{Logbook, NewAttempt, RecordingName, Result, StoredAttempt, attempts};
+use super::{Logbook, NewAttempt, RecordingName, Result, StoredAttempt, attempts, joined};
 
 /// What became of an attempt that was to be taken in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +41,7 @@ impl Logbook {
         let doing = "take an attempt in";
         let mut attempt = attempt.clone();
         attempt.recording = None;
+        attempt.student = joined::stands_for(self, attempt.student)?;
         attempts::check(&attempt)?;
         // Looked at, stored and put in place under one lock: another program sees all of it or nothing.
         let transaction = self.write_and_read(doing)?;

@@ -275,7 +275,7 @@ fn read_results(file: &Path) -> Result<Vec<u8>, Failure> {
 /// Into the logbook; gives back what to tell.
 fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<String, Failure> {
     let practice = &results.practice;
-    let student = book.student(practice.student).map_err(|_| {
+    let student = book.student(book.now_called(practice.student)?).map_err(|_| {
         format!(
             "{} is not in this logbook (any more), so their results have no place here",
             practice.name

@@ -138,7 +138,8 @@ pub(super) fn merge(
     for name in &merged.same_names {
         writeln!(
             out,
-            "Two students are called {name}, added on different computers; they stay two, each with what they practised."
+            "Two students are called {name}, added on different computers; they stay two, each with what they practised. Are they \
+             the same person? `cableside logbook student join` makes them one."
         )?;
     }
     for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
