@@ -4,7 +4,8 @@
 //! spread over columns (`situation.callsign`, `callsign verdict`, `callsign heard`, `callsign margin`,
 //! `callsign overruled`). A text that begins with `=`, `+`, `-`, `@`, a tab or a line break gets a leading apostrophe:
 //! a spreadsheet would run it as a formula, and names and transcripts are not ours. Numbers are left as they are.
-//! The evidence is in JSON only.
+//! The evidence is in JSON only. The columns of the elements depend on what was practised; a second form has one row an
+//! element and always the same columns. `DATA.md` describes both.
 //!
 //! **JSON**: one object `{"form": "cableside logbook", "version": 3, "students": [..], "joined": [..], "answers": [..],
 //! "classes": [..], "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
@@ -62,6 +63,48 @@ impl Logbook {
                 row.push(overrule.map_or_else(String::new, |o| o.verdict.word().to_owned()));
             }
             csv.write_record(&row).map_err(csv_error)
+        })?;
+        csv.flush().map_err(LogbookError::Export)?;
+        moment.finish().map_err(self.sorted("export"))?;
+        Ok(count)
+    }
+
+    /// Writes the elements of attempts as CSV: one row an element, and the same columns whatever was practised. Returns how
+    /// many attempts.
+    pub fn export_elements_csv(&self, whose: Whose, out: impl Write) -> Result<usize> {
+        let mut csv = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(out);
+        csv.write_record(OF_AN_ELEMENT).map_err(csv_error)?;
+        let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
+        let count = self.each(whose, |stored| {
+            let a = &stored.attempt;
+            for (place, e) in a.elements.iter().enumerate() {
+                let overrule = e.overrule.as_ref();
+                let row = [
+                    a.id.to_string(),
+                    a.student.map_or_else(String::new, |id| id.to_string()),
+                    a.started_at.to_string(),
+                    text(Some(&a.site)),
+                    text(Some(&a.step)),
+                    a.turn_attempt.to_string(),
+                    if a.held_out { "yes" } else { "no" }.to_owned(),
+                    (place + 1).to_string(),
+                    text(Some(&e.element)),
+                    e.critical
+                        .map_or("", |critical| if critical { "yes" } else { "no" })
+                        .to_owned(),
+                    e.verdict.word().to_owned(),
+                    text(e.heard.as_deref()),
+                    number(e.margin),
+                    number(e.begin_seconds),
+                    number(e.end_seconds),
+                    overrule.map_or_else(String::new, |o| o.verdict.word().to_owned()),
+                    e.counted().word().to_owned(),
+                ];
+                csv.write_record(&row).map_err(csv_error)?;
+            }
+            Ok(())
         })?;
         csv.flush().map_err(LogbookError::Export)?;
         moment.finish().map_err(self.sorted("export"))?;
@@ -160,6 +203,27 @@ impl Logbook {
 fn text_of(rows: &impl serde::Serialize) -> Result<String> {
     serde_json::to_string(rows).map_err(|e| LogbookError::Export(e.into()))
 }
+
+/// The columns of [`Logbook::export_elements_csv`].
+const OF_AN_ELEMENT: [&str; 17] = [
+    "attempt",
+    "student id",
+    "started at",
+    "site",
+    "step",
+    "attempt of turn",
+    "held out",
+    "place",
+    "element",
+    "critical",
+    "verdict",
+    "heard",
+    "margin",
+    "begin s",
+    "end s",
+    "overruled",
+    "counts as",
+];
 
 /// The columns every export has, in the order of [`fixed_cells`].
 const FIXED: [&str; 27] = [

@@ -12,7 +12,11 @@ use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Whose,
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
+    /// One row an attempt; columns for each element that was practised
     Csv,
+    /// One row an element; always the same columns
+    ElementsCsv,
+    /// Everything
     Json,
 }
 
@@ -165,6 +169,7 @@ pub(super) fn merge(
 pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {
     Ok(match format {
         Format::Csv => logbook.export_csv(whose, out)?,
+        Format::ElementsCsv => logbook.export_elements_csv(whose, out)?,
         Format::Json => logbook.export_json(whose, out)?,
     })
 }
