@@ -1,6 +1,7 @@
 //! Migration from format 2 to 3: two entries of one person can be joined (`joined.rs`).
 //!
-//! `joined` is only ever added to, so that a merge unites it: `id` is the entry that went, `into_id` the one that stayed.
+//! `joined` is only ever added to, so that a merge unites it: a pair says that two entries are
+//! one person.
 //! `went` keeps what an entry that went said about a guardian, with its time, since the person it belongs to may not be
 //! treated less carefully for the joining; like a profile, the later one wins in a merge. `guardian_by_joining` follows from
 //! both (`derive.rs`).

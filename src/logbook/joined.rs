@@ -1,10 +1,10 @@
 //! Two entries of one person become one: a student at two computers is two students until somebody says so.
 //!
-//! What was said is kept as a pair of ids for good. Which entry stands for all that belong together is a function of the
-//! pairs alone (`Together`): the one that was never joined into another; of several the first by id; in a ring (A into B
-//! here, B into A there) the first of all. So two logbooks that are merged agree, whoever joined what first. All rows of the
-//! others go to it, and what an entry answered about recordings counts for the person. Who is forgotten is forgotten under
-//! every entry.
+//! What was said is kept as a pair of ids for good. Of all entries that belong together by these pairs the first by id stands
+//! for the person: no merge can make an entry that went stand for it again, so two logbooks that are merged agree, whoever
+//! joined what first. All rows of the others go to it, and what an entry answered about recordings counts for the person.
+//! Which name, role and PIN stay is the user's choice, and an edit like any other. Who is forgotten is forgotten under every
+//! entry.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 use super::error::file;
 use super::rows::{Id, Millis};
-use super::{Logbook, LogbookError, RecordingName, Result, Retention, Student, derive};
+use super::{Logbook, LogbookError, RecordingName, Result, Student, derive};
 
 /// What became of two entries.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,12 +62,9 @@ impl Together {
             }
             groups.push(united);
         }
-        let left: BTreeSet<&String> = pairs.iter().filter(|(a, b)| a != b).map(|(id, _)| id).collect();
-        let done = groups.into_iter().map(|mut all| {
-            let stays = all.iter().find(|id| !left.contains(id)).or_else(|| all.first());
-            let stays = stays.cloned().unwrap_or_default();
-            all.remove(&stays);
-            Group { stays, went: all }
+        let done = groups.into_iter().filter_map(|mut all| {
+            let stays = all.pop_first()?;
+            Some(Group { stays, went: all })
         });
         Self(done.collect())
     }
@@ -200,26 +197,32 @@ impl Logbook {
                 "INSERT OR IGNORE INTO joined (id, into_id, at) VALUES (?1, ?2, ?3)",
                 (Id(from), Id(into), Millis(now)),
             )?;
-            // As careful as the more careful of the two.
-            if gone.needs_guardian && !stays.needs_guardian {
-                transaction.execute(
-                    "UPDATE student SET needs_guardian = 1, profile_at = max(?2, profile_at + 1),
-                        changed_at = max(?2, changed_at) WHERE id = ?1",
-                    (Id(into), Millis(now)),
-                )?;
-            }
+            // The first by id stands for both, with what the one that the user wants to stay says of the person; and as
+            // careful as the more careful of the two.
+            let first = from.to_string().min(into.to_string());
+            transaction.execute(
+                "UPDATE student SET (name, language, role, needs_guardian, pin) = (
+                        SELECT name, language, role, needs_guardian OR ?3, pin FROM student WHERE id = ?2),
+                    profile_at = max(?4, 1 + (SELECT max(profile_at) FROM student WHERE id IN (?2, ?5))),
+                    pin_at = max(?4, 1 + (SELECT max(pin_at) FROM student WHERE id IN (?2, ?5))),
+                    changed_at = max(?4, changed_at)
+                 WHERE id = ?1",
+                (&first, Id(into), gone.needs_guardian, Millis(now), Id(from)),
+            )?;
             let shorter = |a: Option<u32>, b: Option<u32>| [a, b].into_iter().flatten().min();
-            let keep = Retention {
-                recordings_days: shorter(gone.keep.recordings_days, stays.keep.recordings_days),
-                attempts_days: shorter(gone.keep.attempts_days, stays.keep.attempts_days),
-            };
-            if keep != stays.keep {
-                transaction.execute(
-                    "UPDATE student SET keep_recordings_days = ?2, keep_attempts_days = ?3, keep_at = max(?4, keep_at + 1)
-                     WHERE id = ?1",
-                    (Id(into), keep.recordings_days, keep.attempts_days, Millis(now)),
-                )?;
-            }
+            transaction.execute(
+                "UPDATE student SET keep_recordings_days = ?2, keep_attempts_days = ?3,
+                    keep_at = max(?4, 1 + (SELECT max(keep_at) FROM student WHERE id IN (?5, ?6)))
+                 WHERE id = ?1",
+                (
+                    &first,
+                    shorter(gone.keep.recordings_days, stays.keep.recordings_days),
+                    shorter(gone.keep.attempts_days, stays.keep.attempts_days),
+                    Millis(now),
+                    Id(from),
+                    Id(into),
+                ),
+            )?;
             let attempts: i64 =
                 transaction.query_row("SELECT count(*) FROM attempt WHERE student_id = ?1", [Id(from)], |r| {
                     r.get(0)
@@ -232,7 +235,6 @@ impl Logbook {
         };
         let attempts = join().map_err(self.sorted("join two entries"))?;
         let mut joined = Joined {
-            // In a ring of joinings another one may stand for all.
             student: self.student(self.now_called(into)?)?,
             attempts,
             recordings_removed: 0,
@@ -363,12 +365,13 @@ mod tests {
     #[test]
     fn who_stands_for_all_does_not_depend_on_the_order() {
         let of = |stays: &str, went: &[&str]| (stays.to_owned(), went.iter().map(|w| (*w).to_owned()).collect());
-        assert_eq!(groups(&[("a", "b")]), [of("b", &["a"])]);
-        assert_eq!(groups(&[("a", "b"), ("b", "c")]), [of("c", &["a", "b"])]);
-        assert_eq!(groups(&[("b", "c"), ("a", "b")]), [of("c", &["a", "b"])]);
-        assert_eq!(groups(&[("a", "c"), ("a", "b")]), [of("b", &["a", "c"])]);
+        assert_eq!(groups(&[("b", "a")]), [of("a", &["b"])]);
         assert_eq!(groups(&[("a", "b"), ("b", "a")]), [of("a", &["b"])]);
-        assert_eq!(groups(&[("a", "b"), ("x", "y")]), [of("b", &["a"]), of("y", &["x"])]);
+        let chain = [("a", "b"), ("c", "d"), ("d", "b")];
+        for order in [[0, 1, 2], [2, 1, 0], [1, 2, 0], [0, 2, 1]] {
+            assert_eq!(groups(&order.map(|i| chain[i])), [of("a", &["b", "c", "d"])]);
+        }
+        assert_eq!(groups(&[("y", "x"), ("a", "b")]), [of("a", &["b"]), of("x", &["y"])]);
         assert_eq!(groups(&[]), []);
     }
 }
