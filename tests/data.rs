@@ -187,7 +187,7 @@ fn what_the_logbook_gives_out_is_as_described() {
     agrees(&home.json(&["logbook", "show", &attempt, "--json"]));
     agrees(&home.json(&["logbook", "show", &run, "--json"]));
     for whose in [&["--student", "Mara Lind"][..], &["--everybody"], &["--class", "Red"]] {
-        agrees(&home.json(&[&["report", "--site", "larkmoor", "--format", "json"], whose].concat()));
+        agrees(&home.json(&[&["report", "--site", "larkmoor", "--format", "json"][..], whose].concat()));
     }
 }
 

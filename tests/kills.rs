@@ -19,7 +19,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// Consent at two computers, three students.
+/// Whoever is to be forgotten: words that stand nowhere else.
 const NAME: &str = "Quentin Overmarsh";
 
 fn kills() -> u32 {

@@ -347,7 +347,7 @@ mod tests {
                 );
                 format(&connection)
             };
-            assert_eq!(held(&path), 2);
+            assert_eq!(held(&path), i64::try_from(MIGRATIONS.len()).unwrap());
             assert_eq!(held(&backup_name(&path, 1)), 1);
             assert_eq!(
                 std::fs::read_dir(dir.path()).unwrap().count(),
