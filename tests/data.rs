@@ -202,7 +202,7 @@ fn columns_are_as_described() {
             .find(&format!("--format {form}`"))
             .unwrap_or_else(|| panic!("{form} is not described"));
         let list = &text[at..];
-        let list = &list[list.find("these columns").unwrap()..];
+        let list = &list[list.find("hese columns").unwrap()..];
         let list = &list[..list.find('.').unwrap()];
         list.split('`').skip(1).step_by(2).map(str::to_owned).collect()
     };
@@ -228,7 +228,7 @@ fn columns_are_as_described() {
     );
     let report = home.ok(&["report", "--site", "larkmoor", "--everybody", "--format", "csv"], "");
     let list = &text[text.find("`report --format csv`").unwrap()..];
-    let list = &list[list.find("these columns").unwrap()..];
+    let list = &list[list.find("hese columns").unwrap()..];
     let list = &list[..list.find(". Kinds").unwrap()];
     let columns: Vec<&str> = list.split('`').skip(1).step_by(2).collect();
     assert_eq!(head(&report), columns);

@@ -7,9 +7,9 @@
 //! The evidence is in JSON only. The columns of the elements depend on what was practised; a second form has one row an
 //! element and always the same columns. `DATA.md` describes both.
 //!
-//! **JSON**: one object `{"form": "cableside logbook", "version": 3, "students": [..], "joined": [..], "answers": [..],
+//! **JSON**: one object `{"form": "cableside logbook", "version": 2, "students": [..], "joined": [..], "answers": [..],
 //! "classes": [..], "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
-//! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only, version 2 no `joined`.)
+//! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only.)
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -143,7 +143,7 @@ impl Logbook {
         let runs = self.runs(whose, 0, u32::MAX)?;
         let judgements = self.all_judgements(whose)?;
         let mut write = |text: &str| out.write_all(text.as_bytes()).map_err(LogbookError::Export);
-        write("{\"form\":\"cableside logbook\",\"version\":3,\n\"students\":")?;
+        write("{\"form\":\"cableside logbook\",\"version\":2,\n\"students\":")?;
         write(&text_of(&students)?)?;
         write(",\n\"joined\":")?;
         write(&text_of(&joined)?)?;
