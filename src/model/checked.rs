@@ -355,14 +355,25 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("own.bin");
         let dirs = [dir.path().join("none"), dir.path().to_path_buf()];
-        write(&path, b"something");
+        write(&path, &[0; 52]);
         let verified = verify(&path).unwrap();
-        assert_eq!((verified.known, verified.bytes), (None, 13));
+        assert_eq!((verified.known, verified.bytes), (None, 52));
         assert_eq!(verified.label(), "own.bin");
         let refused = resolve(&dirs, Some("own.bin"), false).unwrap_err();
         assert!(refused.to_string().contains("--allow-unknown"), "{refused}");
         assert!(refused.to_string().contains(&verified.sha1), "{refused}");
         assert_eq!(resolve(&dirs, Some("own.bin"), true).unwrap(), verified);
+        // Numbers for which the file has no bytes, and no numbers at all.
+        write(&path, &[0xff; 52]);
+        assert!(matches!(
+            resolve(&dirs, Some("own.bin"), true),
+            Err(ModelError::NotAModel { .. })
+        ));
+        write(&path, b"something");
+        assert!(matches!(
+            resolve(&dirs, Some("own.bin"), true),
+            Err(ModelError::NotAModel { .. })
+        ));
         assert!(matches!(
             resolve(&dirs, Some("none.bin"), true),
             Err(ModelError::UnknownName { .. })
