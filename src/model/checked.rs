@@ -355,7 +355,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("own.bin");
         let dirs = [dir.path().join("none"), dir.path().to_path_buf()];
-        write(&path, &[0; 52]);
+        write(&path, &[0; 48]);
         let verified = verify(&path).unwrap();
         assert_eq!((verified.known, verified.bytes), (None, 52));
         assert_eq!(verified.label(), "own.bin");
@@ -364,7 +364,7 @@ mod tests {
         assert!(refused.to_string().contains(&verified.sha1), "{refused}");
         assert_eq!(resolve(&dirs, Some("own.bin"), true).unwrap(), verified);
         // Numbers for which the file has no bytes, and no numbers at all.
-        write(&path, &[0xff; 52]);
+        write(&path, &[0xff; 48]);
         assert!(matches!(
             resolve(&dirs, Some("own.bin"), true),
             Err(ModelError::NotAModel { .. })
