@@ -146,14 +146,9 @@ fn walk(root: &Path, dir: &Path, depth: usize, files: &mut crate::site::Files) {
                 walk(root, &path, depth + 1, files);
             }
         } else if depth == 0 && path.extension().is_some_and(|e| e == "toml") {
-            let read = if meta.len() > LARGEST {
-                Err(format!("it has {} bytes, more than {LARGEST}", meta.len()))
-            } else {
-                std::fs::read_to_string(&path).map_err(|e| e.to_string())
-            };
-            match read {
+            match read_outside_text(&path, LARGEST) {
                 Ok(text) => drop(files.texts.insert(name, text)),
-                Err(why) => drop(files.unreadable.insert(name, why)),
+                Err(why) => drop(files.unreadable.insert(name, why.to_string())),
             }
         } else {
             files.others.insert(name);

@@ -181,6 +181,106 @@ fn practice_goes_out_and_results_come_back_once_and_unchanged() {
     assert!(home.fails(&take).contains("nothing was handed out from this computer"));
 }
 
+/// The club's own site is at the club only; the practice brings it along.
+#[test]
+fn a_practice_brings_its_site_its_class_and_its_steps() {
+    let (club, home, other) = (Computer::new(), Computer::new(), Computer::new());
+    let site = club.path("phrases/field");
+    club.ok(&["site", "new", text(&site)]);
+    club.ok(&["logbook", "student", "add", "Ann", "--consent", "no"]);
+    club.ok(&["class", "new", "Saturday"]);
+    club.ok(&["class", "join", "Saturday", "Ann"]);
+    let out = club.path("out");
+    club.ok(&[
+        "class",
+        "hand-out",
+        "--site",
+        "field",
+        "--class",
+        "Saturday",
+        "--steps",
+        "ready",
+        "--calls",
+        "3",
+        "--out",
+        text(&out),
+    ]);
+    let practice = practice_in(&out);
+    let written = std::fs::read_to_string(&practice).unwrap();
+    assert!(written.contains("\"class\": \"Saturday\""), "{written}");
+    let mut files = Vec::new();
+    for computer in [&home, &other] {
+        computer.ok(&["logbook", "student", "add", "Ann", "--consent", "no"]);
+        let at_home = ["class", "practise", text(&practice), "--typed"];
+        let printed = computer.typed(&at_home, &"stop\n".repeat(3));
+        assert!(printed.contains("as it came with the practice"), "{printed}");
+        assert!(printed.contains("Saturday for Ann: 3 of 3 calls are left"), "{printed}");
+        let logbook = computer.logbook();
+        let stored = logbook.attempts(Whose::Anyone, 0, 100).unwrap();
+        assert_eq!(stored.len(), 3);
+        assert!(
+            stored.iter().all(|a| a.step == "ready" && a.site == "field"),
+            "{stored:?}"
+        );
+        let results = computer.path("results.zip");
+        computer.ok(&["class", "hand-in", text(&practice), "--out", text(&results)]);
+        files.push(results);
+    }
+    assert_eq!(
+        std::fs::read_dir(home.path("phrases")).map_or(0, Iterator::count),
+        0,
+        "nothing was taken in"
+    );
+    // Done on two computers, counted once, and told.
+    let printed = club.ok(&["class", "take-in", text(&files[0])]);
+    assert!(printed.contains("3 new"), "{printed}");
+    let printed = club.ok(&["class", "take-in", text(&files[1])]);
+    assert!(
+        printed.contains("0 new")
+            && printed.contains("3 were left out: the same calls were practised on another computer"),
+        "{printed}"
+    );
+    let printed = club.ok(&["class", "take-in", text(&files[0])]);
+    assert!(printed.contains("0 new, 3 were here already"), "{printed}");
+    assert_eq!(club.logbook().count_attempts(Whose::Anyone).unwrap(), 3);
+}
+
+#[test]
+fn results_of_an_entry_that_was_joined_go_to_the_one_that_stayed() {
+    let (club, home) = (Computer::new(), Computer::new());
+    for name in ["Ann", "Ann Hale"] {
+        club.ok(&["logbook", "student", "add", name, "--consent", "no"]);
+    }
+    let out = club.path("out");
+    club.ok(&[
+        "class",
+        "hand-out",
+        "--site",
+        "larkmoor",
+        "--student",
+        "Ann",
+        "--calls",
+        "2",
+        "--out",
+        text(&out),
+    ]);
+    let practice = practice_in(&out);
+    home.ok(&["logbook", "student", "add", "Ann", "--consent", "no"]);
+    home.typed(&["class", "practise", text(&practice), "--typed"], "stop\nstop\n");
+    let results = home.path("results.zip");
+    home.ok(&["class", "hand-in", text(&practice), "--out", text(&results)]);
+
+    let join = ["logbook", "student", "join", "Ann", "Ann Hale"];
+    assert!(club.fails(&join).contains("add --yes") || club.fails(&join).contains("Add --yes"));
+    let printed = club.ok(&[&join[..], &["--yes"]].concat());
+    assert!(printed.contains("are one entry now: Ann Hale"), "{printed}");
+    let printed = club.ok(&["class", "take-in", text(&results)]);
+    assert!(printed.contains("Ann Hale") && printed.contains("2 new"), "{printed}");
+    let logbook = club.logbook();
+    let ann = logbook.find_student("Ann Hale").unwrap().id;
+    assert_eq!(logbook.count_attempts(Whose::Student(ann)).unwrap(), 2);
+}
+
 #[test]
 fn a_changed_practice_is_refused_at_home() {
     let club = Computer::new();

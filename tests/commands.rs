@@ -84,6 +84,71 @@ fn a_text_file_named_wav_is_named_as_such() {
     assert!(text(&out).1.contains("no WAV or FLAC"), "{}", text(&out).1);
 }
 
+/// Before a model is looked for: what the site does not have is no situation to judge by.
+#[test]
+fn score_takes_what_was_dealt_and_refuses_what_the_site_lacks() {
+    let home = tempfile::tempdir().unwrap();
+    let clip = "audio-fixtures/clips/demo_missing_crew.flac";
+    let right = score(clip, "larkmoor", "G-CLRM", "2", "north");
+    let speed = [&right[..], &["--step", "speed"]].concat();
+    for (args, part) in [
+        (
+            score(clip, "larkmoor", "G-XXXX", "1", "north"),
+            "not in the fleet of the site larkmoor",
+        ),
+        (score(clip, "larkmoor", "D-2058", "2", "north"), "has one seat"),
+        (
+            [&right[..], &["--value", "speed=too slow"]].concat(),
+            "leaves no choice",
+        ),
+        ([&speed[..], &["--value", "speed"]].concat(), "ELEMENT=VALUE"),
+        (
+            [&speed[..], &["--value", "crew=2"]].concat(),
+            "does not leave \"crew\" open; it does: speed",
+        ),
+        (
+            [&speed[..], &["--value", "speed=sideways"]].concat(),
+            "has no value \"sideways\"; it has: ",
+        ),
+        (
+            [&speed[..], &["--value", "speed=too slow", "--value", "speed=too fast"]].concat(),
+            "given twice",
+        ),
+        // All is right with these, so the model is what is missing.
+        (
+            [&speed[..], &["--value", "speed=too slow"]].concat(),
+            "cableside model fetch",
+        ),
+        (
+            [&score(clip, "larkmoor", "G-XXXX", "1", "north")[..], &["--visitor"]].concat(),
+            "cableside model fetch",
+        ),
+    ] {
+        let out = cableside(home.path()).args(&args).output().unwrap();
+        assert_eq!(out.status.code(), Some(1), "{args:?}");
+        let (_, told) = text(&out);
+        assert!(told.contains(part), "{args:?}: {told}");
+    }
+}
+
+#[test]
+fn manual_pages_and_completions_are_made() {
+    let home = tempfile::tempdir().unwrap();
+    let pages = home.path().join("man");
+    let run = || cableside(home.path()).arg("manual").arg(&pages).output().unwrap();
+    assert!(run().status.success());
+    let page = std::fs::read_to_string(pages.join("cableside-class-hand-out.1")).unwrap();
+    assert!(
+        page.contains("cableside\\-class\\-hand\\-out") || page.contains("hand"),
+        "{page}"
+    );
+    assert!(!run().status.success(), "pages that are there are not overwritten");
+    for shell in ["bash", "zsh", "fish", "powershell"] {
+        let out = cableside(home.path()).args(["completions", shell]).output().unwrap();
+        assert!(out.status.success() && text(&out).0.contains("hand-out"), "{shell}");
+    }
+}
+
 #[test]
 fn a_new_site_checks_clean_and_is_never_overwritten() {
     let home = tempfile::tempdir().unwrap();

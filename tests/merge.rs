@@ -99,6 +99,8 @@ impl Computer {
             ("run", "SELECT * FROM run"),
             ("overrule", "SELECT * FROM overrule"),
             ("tombstone", "SELECT * FROM tombstone"),
+            ("joined", "SELECT * FROM joined"),
+            ("went", "SELECT * FROM went"),
             (
                 "attempt",
                 "SELECT id, student_id, started_at, site, step, kind, outcome, overruled_outcome, held_out, held_out_at,
@@ -233,7 +235,7 @@ fn edit(logbook: &mut Logbook, dice: &mut Dice) {
     let (student, attempt_id, class) = (dice.one(&students), dice.one(&attempts), dice.one(&classes));
     let name = ["Mara Lind", "Jon Hale", "Ida Falk", "Bo Quist"][dice.below(4)];
     let by = dice.one(&[None, Some("guardian")]).unwrap();
-    match (dice.below(24), student) {
+    match (dice.below(25), student) {
         (0, _) | (_, None) => {
             let new = NewStudent {
                 name: name.to_owned(),
@@ -339,6 +341,15 @@ fn edit(logbook: &mut Logbook, dice: &mut Dice) {
                 logbook.add_class("Saturday", now).unwrap();
             }
         },
+        (23, Some(s)) => {
+            if let Some(other) = dice.one(&students).filter(|_| dice.below(2) == 0) {
+                match logbook.join_students(s, other, now) {
+                    Ok(joined) => assert_eq!(joined.problems, Vec::<String>::new()),
+                    // Into itself, or an instructor.
+                    Err(e) => assert!(matches!(e, LogbookError::Invalid { .. }), "{e}"),
+                }
+            }
+        }
         (_, Some(_)) => match (class, dice.below(3)) {
             (Some(class), 0) => logbook.remove_class(class, now).unwrap(),
             (Some(class), _) => {
@@ -411,11 +422,19 @@ fn all_orders_agree(seed: u64, edits: usize) -> usize {
         assert_eq!(first.dump(), expected, "seed {seed}: merging again changed something");
     }
 
-    // No losses, no doubles, nothing comes back.
-    let gone: BTreeSet<String> = computers.iter().flat_map(|c| c.ids("tombstone")).collect();
-    assert_eq!(first.ids("tombstone"), gone, "seed {seed}");
+    // No losses, no doubles, nothing comes back. Who was removed is removed under every entry.
+    let logbook = first.open();
+    let now_called = |id: &str| logbook.now_called(id.parse().unwrap()).unwrap().to_string();
+    let removed: BTreeSet<String> = computers.iter().flat_map(|c| c.ids("tombstone")).collect();
+    let gone = first.ids("tombstone");
+    assert!(gone.is_superset(&removed), "seed {seed}");
+    let also: BTreeSet<String> = removed.iter().map(|id| now_called(id)).collect();
+    for id in &gone {
+        assert!(also.contains(&now_called(id)), "seed {seed}: {id} was not removed");
+    }
     for table in ["student", "class"] {
         let all: BTreeSet<String> = computers.iter().flat_map(|c| c.ids(table)).collect();
+        let all: BTreeSet<String> = all.iter().map(|id| now_called(id)).collect();
         assert_eq!(first.ids(table), &all - &gone, "seed {seed}: {table}");
     }
     let mut expected_attempts = BTreeSet::new();
@@ -424,16 +443,26 @@ fn all_orders_agree(seed: u64, edits: usize) -> usize {
             let forgotten = a.student.is_some_and(|s| gone.contains(&s.to_string()));
             if !forgotten && !gone.contains(&a.id.to_string()) {
                 expected_attempts.insert(a.id.to_string());
+                let stored = logbook.attempt(a.id).unwrap().unwrap().attempt;
+                let student = a.student.map(|s| logbook.now_called(s).unwrap());
+                assert_eq!(stored.student, student, "seed {seed}: whose it is");
             }
         }
     }
     assert_eq!(first.ids("attempt"), expected_attempts, "seed {seed}");
 
     // Recordings: exactly those that may be kept and that somebody has.
-    let there: BTreeSet<String> = computers.iter().flat_map(Computer::files).collect();
+    let there: BTreeSet<String> = computers
+        .iter()
+        .flat_map(Computer::files)
+        .map(|file| {
+            let name: RecordingName = file.parse().unwrap();
+            let student = logbook.now_called(name.student()).unwrap();
+            format!("{student}_{}.wav", name.attempt())
+        })
+        .collect();
     let named = first.named_recordings();
     assert_eq!(first.files(), &named & &there, "seed {seed}");
-    let logbook = first.open();
     for name in &named {
         let name: RecordingName = name.parse().unwrap();
         assert!(logbook.recording_allowed(Some(name.student())).unwrap(), "seed {seed}");
@@ -453,6 +482,89 @@ fn all_orders_of_merging_give_the_same() {
         .sum();
     println!("{seeds} histories, {attempts} attempts in the merged logbooks");
     assert!(attempts > seeds as usize * 3, "the histories hold hardly anything");
+}
+
+#[test]
+fn a_student_at_two_computers_is_joined_and_stays_one() {
+    let place = folder();
+    let (club, home) = (Computer::new(place.path(), "club"), Computer::new(place.path(), "home"));
+    let new = |needs_guardian| NewStudent {
+        name: if needs_guardian { "mara lind" } else { "Mara Lind" }.to_owned(),
+        needs_guardian,
+        consent: Some(consent(true, 0, Some("her mother"))),
+        ..NewStudent::default()
+    };
+    let at_club = club.open().add_student(&new(false), at(0)).unwrap().id;
+    let at_home = home.open().add_student(&new(true), at(0)).unwrap().id;
+    let first = recorded(&mut home.open(), at_home, 1);
+    recorded(&mut club.open(), at_club, 2);
+    assert_eq!(club.take(&home).same_names.len(), 1);
+
+    let mut logbook = club.open();
+    let joined = logbook.join_students(at_home, at_club, at(5)).unwrap();
+    let mara = joined.student.id;
+    assert!([at_home, at_club].contains(&mara));
+    assert_eq!(joined.student.name, "Mara Lind");
+    assert_eq!((joined.attempts, joined.recordings_removed), (1, 0));
+    assert_eq!(joined.problems, Vec::<String>::new());
+    assert!(joined.student.needs_guardian, "as careful as the more careful entry");
+    assert_eq!(logbook.students().unwrap().len(), 1);
+    assert_eq!(logbook.count_attempts(Whose::Student(mara)).unwrap(), 2);
+    let stored = logbook.attempt(first.id).unwrap().unwrap().attempt;
+    assert_eq!(stored.student, Some(mara));
+    assert!(club.files().contains(&stored.recording.unwrap().to_string()));
+    assert_eq!(club.files(), club.named_recordings());
+    drop(logbook);
+
+    // Practice goes on at home, which does not know yet; then it learns of it.
+    recorded(&mut home.open(), at_home, 6);
+    let merged = club.take(&home);
+    assert_eq!((merged.students, merged.attempts, merged.recordings), (0, 1, 1));
+    assert_eq!(merged.same_names, Vec::<String>::new());
+    home.take(&club);
+    assert_eq!(home.dump(), club.dump());
+    assert_eq!(home.files(), club.files());
+    assert_eq!(home.open().now_called(at_home).unwrap(), mara);
+    // A turn that had begun before is stored where it belongs.
+    let late = attempt(Uuid::new_v4(), Some(at_home), 7);
+    home.open().record(&late, at(7)).unwrap();
+    assert_eq!(home.open().count_attempts(Whose::Student(mara)).unwrap(), 4);
+
+    // Forgotten is forgotten under both.
+    let old = home.copy(place.path());
+    club.open().forget(mara, at(9)).unwrap();
+    assert_eq!(club.files(), BTreeSet::new());
+    for other in [&old, &home] {
+        let back = club.take(other);
+        assert_eq!((back.students, back.attempts, back.recordings), (0, 0, 0));
+    }
+    assert_eq!(club.ids("tombstone").len(), 2);
+    home.take(&club);
+    assert!(home.open().students().unwrap().is_empty());
+    assert_eq!(home.files(), BTreeSet::new());
+}
+
+#[test]
+fn who_may_not_be_joined_stays_as_it_was() {
+    let place = folder();
+    let club = Computer::new(place.path(), "club");
+    let mut logbook = club.open();
+    let mut add = |name: &str, role: Option<&str>| {
+        let new = NewStudent {
+            name: name.to_owned(),
+            role: role.map(str::to_owned),
+            ..NewStudent::default()
+        };
+        logbook.add_student(&new, at(0)).unwrap().id
+    };
+    let (mara, ines) = (add("Mara Lind", None), add("Ines Tutor", Some(INSTRUCTOR)));
+    let before = club.dump();
+    for (from, into, part) in [(mara, mara, "one entry already"), (ines, mara, "is an instructor")] {
+        let why = logbook.join_students(from, into, at(1)).unwrap_err().to_string();
+        assert!(why.contains(part), "{why}");
+    }
+    assert!(logbook.join_students(Uuid::new_v4(), mara, at(1)).is_err());
+    assert_eq!(club.dump(), before);
 }
 
 #[test]

@@ -89,3 +89,25 @@ fn what_steers_a_terminal_is_written_out() {
     assert!(text.contains("\\u001b[2J\\u202e"), "{text}");
     assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{text:?}");
 }
+
+#[cfg(unix)]
+#[test]
+fn a_pipe_in_a_sites_folder_is_named_as_a_problem() {
+    let home = tempfile::tempdir().unwrap();
+    let site = home.path().join("field");
+    let made = ends(home.path(), &["site", "new", site.to_str().unwrap()]);
+    assert!(made.status.success(), "{}", said(&made));
+    let fleet = site.join("fleet.toml");
+    std::fs::remove_file(&fleet).unwrap();
+    assert!(Command::new("mkfifo").arg(&fleet).status().unwrap().success());
+    for _ in 0..2 {
+        let out = ends(home.path(), &["site", "check", site.to_str().unwrap()]);
+        let text = said(&out);
+        assert!(
+            !out.status.success() && text.contains("fleet.toml") && text.contains("no regular file"),
+            "{text}"
+        );
+        std::fs::remove_file(&fleet).unwrap();
+        std::os::unix::fs::symlink("/dev/zero", &fleet).unwrap();
+    }
+}

@@ -31,7 +31,7 @@ mod tests;
 
 pub use board::{Board, BoardRow, counts};
 pub use key::{Key, Secret};
-pub use practice::{HandOut, Practice, PracticeCall, PracticeError};
+pub use practice::{HandOut, LARGEST_SITE, Practice, PracticeCall, PracticeError};
 pub use results::{Results, SealError};
 pub use rota::Rota;
 pub use unpack::{LARGEST_FILE, ResultsError, ends_like_results, unpack};

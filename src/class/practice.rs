@@ -3,15 +3,18 @@
 use super::key::{Key, Secret, digest, from_hex, hex};
 use crate::call::Situation;
 use crate::drill;
-use crate::site::Site;
+use crate::site::{Files, Site};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Calls in a practice at most.
 pub const MOST_CALLS: usize = 500;
-/// Bytes of a practice file at most: 500 calls take about 60 kB.
-const LARGEST: usize = 1_000_000;
+/// Bytes of the site's texts in a practice at most; those of the sites that ship have 25 kB.
+pub const LARGEST_SITE: usize = 1_000_000;
+/// Bytes of a practice file at most: 500 calls take about 60 kB, and a text grows a little as JSON.
+const LARGEST: usize = 3 * LARGEST_SITE;
 const FORM: &str = "cableside practice";
 
 /// What one student is to practise.
@@ -34,8 +37,15 @@ pub struct Practice {
     pub date: Date,
     /// What the calls were dealt from.
     pub seed: u64,
+    /// The steps that were asked for. (Not in practices handed out by the first version.)
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub steps: Vec<String>,
     /// The calls, in order.
     pub calls: Vec<PracticeCall>,
+    /// The site's text files by name, so that a computer without the site can deal the calls. Recorded prompts are not
+    /// among them; what they say is synthesised. (Not in practices handed out by the first version.)
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub phrases: BTreeMap<String, String>,
 }
 
 /// One call.
@@ -164,6 +174,22 @@ impl Practice {
         uuid::Builder::from_random_bytes(half).into_uuid()
     }
 
+    /// The site that came with it, checked; `None` where none did.
+    pub fn site_inside(&self) -> Result<Option<Site>, PracticeError> {
+        if self.phrases.is_empty() {
+            return Ok(None);
+        }
+        let files = Files {
+            folder: "the practice".to_owned(),
+            texts: self.phrases.clone(),
+            ..Files::default()
+        };
+        // Names are looked at too: a file that no site has is a problem.
+        let site = Site::check(&files).map_err(|_| PracticeError::Changed)?;
+        self.check(&site)?;
+        Ok(Some(site))
+    }
+
     /// Can it be practised at this site?
     pub fn check(&self, site: &Site) -> Result<(), PracticeError> {
         if site.id != self.site || site.version != self.site_version {
@@ -193,7 +219,7 @@ impl HandOut {
     pub fn bytes(&self) -> Vec<u8> {
         let written = Written {
             form: FORM.to_owned(),
-            version: 1,
+            version: if self.practice.phrases.is_empty() { 1 } else { 2 },
             practice: self.practice.clone(),
             key: self.key.text(),
             code: hex(&self.key.code(&[&self.practice.bytes()])),
@@ -211,13 +237,20 @@ impl HandOut {
         }
         let not = |why: String| PracticeError::NotAPractice(why);
         let written: Written = serde_json::from_slice(bytes).map_err(|e| not(e.to_string()))?;
-        if written.form != FORM || written.version != 1 {
+        if written.form != FORM || !matches!(written.version, 1 | 2) {
             return Err(not(format!("its form is \"{}\" {}", written.form, written.version)));
         }
         let (Some(key), Some(code)) = (Key::parse(&written.key), from_hex(&written.code)) else {
             return Err(PracticeError::Changed);
         };
-        if !key.fits(&[&written.practice.bytes()], &code) || written.practice.calls.len() > MOST_CALLS {
+        let size: usize = written.practice.phrases.values().map(String::len).sum();
+        // A field that nobody knows is no damage of what is meant, and still it was not written here.
+        let as_given: serde_json::Value = serde_json::from_slice(bytes).map_err(|e| not(e.to_string()))?;
+        if serde_json::to_value(&written).ok().as_ref() != Some(&as_given)
+            || !key.fits(&[&written.practice.bytes()], &code)
+            || written.practice.calls.len() > MOST_CALLS
+            || size > LARGEST_SITE
+        {
             return Err(PracticeError::Changed);
         }
         Ok(Self {

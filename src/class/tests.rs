@@ -30,7 +30,9 @@ fn practice(count: usize) -> Practice {
         site_version: site.version,
         date: date(2026, 11, 25),
         seed: 3,
+        steps: steps.to_vec(),
         calls,
+        phrases: crate::site::bundled::files("larkmoor").unwrap().texts,
     }
 }
 

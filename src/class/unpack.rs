@@ -242,6 +242,9 @@ fn read(entries: &BTreeMap<String, Vec<u8>>, claimed: &[u8; 32]) -> Result<Resul
             break;
         };
         let attempt: NewAttempt = serde_json::from_slice(bytes).map_err(|e| format!("attempt {number}: {e}"))?;
+        if let Some(field) = unknown_field(bytes, &attempt) {
+            return Err(format!("attempt {number} has a field {field:?}, which no attempt has"));
+        }
         fits(&attempt, &practice, &turns).map_err(|why| format!("attempt {number} {why}"))?;
         if !seen.insert(attempt.id) {
             return Err(format!("attempt {number} is in it twice"));
@@ -264,6 +267,16 @@ fn read(entries: &BTreeMap<String, Vec<u8>>, claimed: &[u8; 32]) -> Result<Resul
         attempts,
         recordings,
     })
+}
+
+/// A field that an attempt does not have.
+fn unknown_field(bytes: &[u8], attempt: &NewAttempt) -> Option<String> {
+    let given: serde_json::Map<String, serde_json::Value> = serde_json::from_slice(bytes).ok()?;
+    let known = serde_json::to_value(attempt).ok()?;
+    given
+        .into_iter()
+        .map(|(name, _)| name)
+        .find(|name| known.get(name).is_none())
 }
 
 /// Is it an attempt at one of the practice's calls?

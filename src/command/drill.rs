@@ -122,6 +122,9 @@ pub(super) struct Terminal {
     planned: Option<Planned>,
 }
 
+/// As shells have it for Ctrl-C.
+const ENDED_BY_A_SIGNAL: i32 = 130;
+
 impl Terminal {
     /// Say what must be said first, start the worker and let it load the site.
     pub(super) fn open(choice: &SiteChoice, site: Site, step: Step, options: Options) -> Result<Self, Failure> {
@@ -137,6 +140,14 @@ impl Terminal {
             judged: None,
             planned: None,
         };
+        // Ctrl-C, a closed terminal, the system going down: what waits to be stored is stored first.
+        let quitter = terminal.worker.quitter();
+        let ended = move || {
+            quitter.quit();
+            std::process::exit(ENDED_BY_A_SIGNAL);
+        };
+        // Only a second terminal in one program could fail here, and there is none.
+        let _ = ctrlc::set_handler(ended);
         terminal.send(Command::LoadSite(SiteRequest(choice.site.clone())));
         terminal.until(|e| matches!(e, Event::SiteLoaded(_)))?;
         Ok(terminal)

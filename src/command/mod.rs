@@ -23,6 +23,7 @@ macro_rules! eprintln {
     ($($text:tt)*) => { ::std::eprintln!("{}", $crate::command::gate::plain(&format!($($text)*))) };
 }
 
+pub mod arguments;
 pub mod class;
 pub mod common;
 pub mod demo;
@@ -34,6 +35,7 @@ mod kept;
 pub mod launch;
 pub mod learners;
 pub mod logbook;
+pub mod manual;
 pub mod model;
 pub mod practice;
 pub mod rehearse;

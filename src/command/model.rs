@@ -16,7 +16,7 @@ use crate::command::Failure;
 use crate::folders;
 use crate::model::{self, ModelError, Origin, Progress, Stage, Verified};
 
-/// Arguments of `cableside model`.
+/// The speech model: which there are, fetch it, check it, where it belongs
 #[derive(Debug, clap::Args)]
 pub struct ModelArgs {
     /// Folder of the model files [default: `models` in the data folder]

@@ -9,7 +9,7 @@ use crate::report::{self, Figures, Group, Scope};
 use clap::{ArgGroup, Args, ValueEnum};
 use jiff::civil::Date;
 use std::collections::HashMap;
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use uuid::Uuid;
@@ -174,7 +174,13 @@ fn format(args: &ReportArgs) -> Result<Format, Failure> {
 /// Write to a file that is not there yet, or to the standard output.
 fn deliver(bytes: &[u8], out: Option<&Path>) -> Result<(), Failure> {
     let Some(file) = out else {
-        let mut out = std::io::stdout().lock();
+        let stdout = std::io::stdout().lock();
+        // A file gets what stands in the logbook; what would steer a terminal does not reach one.
+        let mut out: Box<dyn Write> = if stdout.is_terminal() {
+            Box::new(super::gate::Gate::new(stdout))
+        } else {
+            Box::new(stdout)
+        };
         return match out.write_all(bytes).and_then(|()| out.flush()) {
             Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(e.into()),
             _ => Ok(()),

@@ -63,7 +63,7 @@ pub fn judgement(
 
 /// The figures of delivery with what is worth saying about them.
 fn delivery(d: &Delivery, language: Language) -> String {
-    let mut figures = vec![format!("speech {:.1} s", d.speech)];
+    let mut figures = vec![format!("speech {:.1} s", d.speech.max(0.0) + 0.0)];
     let mut add = |name: &str, value: Option<f32>, unit: &str, digits: usize| {
         figures.extend(value.map(|v| format!("{name} {v:.digits$} {unit}")));
     };

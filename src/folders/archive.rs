@@ -259,6 +259,11 @@ fn within_the_folder(
         if !name.is_empty() && !seen.insert(name.to_lowercase()) {
             return Err(refuse("there are two of this name"));
         }
+        // On the disk the two would be in each other's way.
+        let folders = parts.len() - usize::from(!dir && !parts.is_empty());
+        if parts.iter().take(folders).any(|part| FileKind::of(part).is_some()) {
+            return Err(refuse("a folder in it has the name of a file"));
+        }
         if dir {
             continue;
         }

@@ -6,8 +6,8 @@ use uuid::Uuid;
 
 use super::rows::{Id, Json, Millis};
 use super::{
-    AttemptSummary, ElementVerdict, InRun, Logbook, LogbookError, ModelUsed, NewAttempt, Overrule, Part, Result,
-    StoredAttempt, derive, instructors, students,
+    AttemptSummary, ElementVerdict, InRun, Logbook, LogbookError, ModelUsed, NewAttempt, Overrule, Part, RecordingName,
+    Result, StoredAttempt, derive, instructors, joined, students,
 };
 
 /// Whose attempts are meant.
@@ -39,11 +39,30 @@ impl Logbook {
     /// and store the attempt without it.
     pub fn record(&mut self, attempt: &NewAttempt, now: Timestamp) -> Result<()> {
         check(attempt)?;
+        if let Some(moved) = self.moved(attempt)? {
+            return self.record(&moved, now);
+        }
         let transaction = self.write("record an attempt")?;
         match insert(&transaction, attempt, now).and_then(|()| transaction.commit()) {
             Ok(()) => Ok(()),
             Err(e) => Err(self.refused(attempt, "record an attempt", e)),
         }
+    }
+
+    /// The attempt under the entry that stands for its student now, where two were joined meanwhile; its recording gets its
+    /// new name.
+    fn moved(&self, attempt: &NewAttempt) -> Result<Option<NewAttempt>> {
+        let student = joined::stands_for(self, attempt.student)?;
+        if student == attempt.student {
+            return Ok(None);
+        }
+        self.rename_recordings_of_joined()?;
+        let name = |student| RecordingName::new(student, attempt.id);
+        Ok(Some(NewAttempt {
+            student,
+            recording: attempt.recording.and(student).map(name),
+            ..attempt.clone()
+        }))
     }
 
     /// Stores several finished attempts, all or none: for many at once, such as results that were brought along.

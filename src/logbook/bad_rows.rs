@@ -63,7 +63,7 @@ struct Look {
 }
 
 #[allow(clippy::too_many_lines, reason = "a table")]
-fn looks() -> [Look; 9] {
+fn looks() -> [Look; 11] {
     [
         Look {
             what: "student",
@@ -85,6 +85,33 @@ fn looks() -> [Look; 9] {
                 fits(r, r.get::<_, Millis>(1))?;
                 fits(r, r.get::<_, String>(2))?;
                 yes_or_no(r, 3)
+            },
+        },
+        Look {
+            what: "joining of the student",
+            from: "joined",
+            columns: "id, into_id, at".to_owned(),
+            goes: "joined",
+            key: &[("id", "id"), ("into_id", "into_id")],
+            check: |r| {
+                let (id, into) = (fits(r, r.get::<_, Id>(0))?, fits(r, r.get::<_, Id>(1))?);
+                fits(r, r.get::<_, Millis>(2))?;
+                if id.0 == into.0 {
+                    return Err("it is joined into itself".to_owned());
+                }
+                Ok(())
+            },
+        },
+        Look {
+            what: "entry that went",
+            from: "went",
+            columns: "id, profile_at, needs_guardian".to_owned(),
+            goes: "went",
+            key: &[("id", "id")],
+            check: |r| {
+                fits(r, r.get::<_, Id>(0))?;
+                fits(r, r.get::<_, Millis>(1))?;
+                yes_or_no(r, 2)
             },
         },
         Look {

@@ -4,10 +4,11 @@
 //! spread over columns (`situation.callsign`, `callsign verdict`, `callsign heard`, `callsign margin`,
 //! `callsign overruled`). A text that begins with `=`, `+`, `-`, `@`, a tab or a line break gets a leading apostrophe:
 //! a spreadsheet would run it as a formula, and names and transcripts are not ours. Numbers are left as they are.
-//! The evidence is in JSON only.
+//! The evidence is in JSON only. The columns of the elements depend on what was practised; a second form has one row an
+//! element and always the same columns. `DATA.md` describes both.
 //!
-//! **JSON**: one object `{"form": "cableside logbook", "version": 2, "students": [..], "answers": [..], "classes": [..],
-//! "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
+//! **JSON**: one object `{"form": "cableside logbook", "version": 2, "students": [..], "joined": [..], "answers": [..],
+//! "classes": [..], "runs": [..], "judgements": [..], "attempts": [..]}` with the rows of this room, exact and complete, one attempt a line.
 //! `answers` are those about recordings. A PIN's hash is not in it. (Version 1 had students and attempts only.)
 
 use std::borrow::Cow;
@@ -68,6 +69,48 @@ impl Logbook {
         Ok(count)
     }
 
+    /// Writes the elements of attempts as CSV: one row an element, and the same columns whatever was practised. Returns how
+    /// many attempts.
+    pub fn export_elements_csv(&self, whose: Whose, out: impl Write) -> Result<usize> {
+        let mut csv = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(out);
+        csv.write_record(OF_AN_ELEMENT).map_err(csv_error)?;
+        let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
+        let count = self.each(whose, |stored| {
+            let a = &stored.attempt;
+            for (place, e) in a.elements.iter().enumerate() {
+                let overrule = e.overrule.as_ref();
+                let row = [
+                    a.id.to_string(),
+                    a.student.map_or_else(String::new, |id| id.to_string()),
+                    a.started_at.to_string(),
+                    text(Some(&a.site)),
+                    text(Some(&a.step)),
+                    a.turn_attempt.to_string(),
+                    if a.held_out { "yes" } else { "no" }.to_owned(),
+                    (place + 1).to_string(),
+                    text(Some(&e.element)),
+                    e.critical
+                        .map_or("", |critical| if critical { "yes" } else { "no" })
+                        .to_owned(),
+                    e.verdict.word().to_owned(),
+                    text(e.heard.as_deref()),
+                    number(e.margin),
+                    number(e.begin_seconds),
+                    number(e.end_seconds),
+                    overrule.map_or_else(String::new, |o| o.verdict.word().to_owned()),
+                    e.counted().word().to_owned(),
+                ];
+                csv.write_record(&row).map_err(csv_error)?;
+            }
+            Ok(())
+        })?;
+        csv.flush().map_err(LogbookError::Export)?;
+        moment.finish().map_err(self.sorted("export"))?;
+        Ok(count)
+    }
+
     /// Writes students and attempts as JSON. Returns how many attempts.
     pub fn export_json(&self, whose: Whose, mut out: impl Write) -> Result<usize> {
         let moment = self.connection.unchecked_transaction().map_err(self.sorted("export"))?;
@@ -76,6 +119,13 @@ impl Logbook {
             Whose::Student(id) => vec![self.student(id)?],
             Whose::Nobody => Vec::new(),
         };
+        let mut joined = Vec::new();
+        for (went, into) in self.joined_pairs()? {
+            let stands = self.now_called(into)?;
+            if students.iter().any(|s| s.id == stands) {
+                joined.push(serde_json::json!({"went": went, "into": into}));
+            }
+        }
         let mut answers = Vec::new();
         for student in &students {
             for answer in self.consent_answers(student.id)? {
@@ -95,6 +145,8 @@ impl Logbook {
         let mut write = |text: &str| out.write_all(text.as_bytes()).map_err(LogbookError::Export);
         write("{\"form\":\"cableside logbook\",\"version\":2,\n\"students\":")?;
         write(&text_of(&students)?)?;
+        write(",\n\"joined\":")?;
+        write(&text_of(&joined)?)?;
         write(",\n\"answers\":")?;
         write(&text_of(&answers)?)?;
         write(",\n\"classes\":")?;
@@ -151,6 +203,27 @@ impl Logbook {
 fn text_of(rows: &impl serde::Serialize) -> Result<String> {
     serde_json::to_string(rows).map_err(|e| LogbookError::Export(e.into()))
 }
+
+/// The columns of [`Logbook::export_elements_csv`].
+const OF_AN_ELEMENT: [&str; 17] = [
+    "attempt",
+    "student id",
+    "started at",
+    "site",
+    "step",
+    "attempt of turn",
+    "held out",
+    "place",
+    "element",
+    "critical",
+    "verdict",
+    "heard",
+    "margin",
+    "begin s",
+    "end s",
+    "overruled",
+    "counts as",
+];
 
 /// The columns every export has, in the order of [`fixed_cells`].
 const FIXED: [&str; 27] = [

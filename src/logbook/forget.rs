@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 use super::open::beside;
 use super::rows::{Id, Millis};
-use super::{Logbook, Result, students};
+use super::{Logbook, Result, joined, students};
 
 /// What was removed, and what to see to by hand.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -39,9 +39,11 @@ impl Logbook {
         self.student_is_here(id)?;
         self.remove_copies(&mut report);
         report.attempts = self.erase(id, now)?;
-        match self.remove_recordings_of(id) {
-            Ok(removed) => report.recordings = removed,
-            Err(e) => report.problems.push(format!("a recording is still there ({e})")),
+        for entry in self.entries_of(id)? {
+            match self.remove_recordings_of(entry) {
+                Ok(removed) => report.recordings += removed,
+                Err(e) => report.problems.push(format!("a recording is still there ({e})")),
+            }
         }
         self.clean_up(&mut report);
         Ok(report)
@@ -150,6 +152,8 @@ impl Logbook {
                 "INSERT OR REPLACE INTO tombstone (id, deleted_at, what) VALUES (?1, ?2, 'student')",
                 (Id(id), Millis(now)),
             )?;
+            // Under every entry, so that a merge brings none of them back.
+            joined::removed(&transaction)?;
             transaction.commit()?;
             Ok(Some(attempts))
         };

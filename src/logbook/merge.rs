@@ -6,6 +6,7 @@
 //! * a removal (tombstone) wins over everything;
 //! * answers about consent, judgements and attempts are united by their ids;
 //! * of what can change, the later change wins, of two at the same time the one with the greater content;
+//! * which entries are the same person is united too (`joined.rs`);
 //! * what follows from these is made anew (`derive.rs`).
 //!
 //! How long this computer keeps things is not merged: it is this computer's own.
@@ -13,6 +14,7 @@
 //! The other logbook is not touched: what is merged is a copy, which may be of an older format. Rows of it that cannot be
 //! read stay behind and are named (`bad_rows.rs`). Before anything changes, a backup of this logbook is put beside it.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, Transaction};
@@ -22,7 +24,7 @@ use super::error::{file, sorted};
 use super::open::{beside, make_private_folder};
 use super::recordings::remove_if_there;
 use super::rows::Id;
-use super::{BadRow, Forgotten, Logbook, LogbookError, RecordingName, Result, bad_rows, derive, schema};
+use super::{BadRow, Forgotten, Logbook, LogbookError, RecordingName, Result, bad_rows, derive, joined, schema};
 
 /// What a merge brought and took away.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -201,9 +203,12 @@ impl Logbook {
         let sort = self.sorted("merge");
         let merge = || -> rusqlite::Result<(Merged, Vec<RecordingName>)> {
             let mut merged = Merged::default();
+            let before = student_ids(&transaction)?;
             let unwanted = removals(&transaction, &mut merged)?;
-            people(&transaction, &mut merged)?;
+            people(&transaction)?;
             practice(&transaction, &mut merged)?;
+            joined::gather(&transaction)?;
+            merged.students = student_ids(&transaction)?.difference(&before).count();
             derive::consent(&transaction, None)?;
             derive::overrules(&transaction, None)?;
             Ok((merged, unwanted))
@@ -215,27 +220,16 @@ impl Logbook {
 
     /// Recordings: those of removed rows go, those not allowed any more go, those that are missing are copied.
     fn merge_files(&self, merged: &mut Merged, unwanted: &[RecordingName], theirs: &Path) -> Result<()> {
-        let not_kept = self.recorded("recording IS NULL")?;
-        for (name, counts) in unwanted
-            .iter()
-            .map(|n| (n, false))
-            .chain(not_kept.iter().map(|n| (n, true)))
-        {
-            let path = name.path(&self.recordings);
-            if !path.exists() {
-                continue;
-            }
-            match remove_if_there(&path) {
-                Ok(()) => merged.recordings_removed += usize::from(counts),
-                Err(e) => merged.problems.push(format!("a recording is still there ({e})")),
-            }
-        }
+        self.rename_recordings_of_joined()?;
+        let (removed, problems) = self.remove_recordings_not_kept(unwanted)?;
+        merged.recordings_removed += removed;
+        merged.problems.extend(problems);
         for name in self.recorded("recording IS NOT NULL")? {
             let target = name.path(&self.recordings);
             if target.exists() {
                 continue;
             }
-            let source = name.path(theirs);
+            let source = self.theirs(name, theirs)?;
             // Only what really lies there: a link could lead to any file of whoever merges.
             match std::fs::symlink_metadata(&source) {
                 Ok(found) if found.is_file() && found.len() <= LARGEST_RECORDING => {}
@@ -267,6 +261,37 @@ impl Logbook {
         Ok(())
     }
 
+    /// Where a recording lies in the other folder: there it may have the name of another entry of the same person.
+    fn theirs(&self, name: RecordingName, folder: &Path) -> Result<PathBuf> {
+        let entries = self.entries_of(name.student())?.into_iter();
+        let mut places = entries.map(|student| RecordingName::new(student, name.attempt()).path(folder));
+        Ok(places
+            .find(|place| place.symlink_metadata().is_ok())
+            .unwrap_or_else(|| name.path(folder)))
+    }
+
+    /// Removes the recordings that may not be kept, and those named. Returns how many of the first kind there were, and
+    /// what could not be removed.
+    pub(super) fn remove_recordings_not_kept(&self, unwanted: &[RecordingName]) -> Result<(usize, Vec<String>)> {
+        let (mut removed, mut problems) = (0, Vec::new());
+        let not_kept = self.recorded("recording IS NULL")?;
+        for (name, counts) in unwanted
+            .iter()
+            .map(|n| (n, false))
+            .chain(not_kept.iter().map(|n| (n, true)))
+        {
+            let path = name.path(&self.recordings);
+            if !path.exists() {
+                continue;
+            }
+            match remove_if_there(&path) {
+                Ok(()) => removed += usize::from(counts),
+                Err(e) => problems.push(format!("a recording is still there ({e})")),
+            }
+        }
+        Ok((removed, problems))
+    }
+
     fn recorded(&self, condition: &str) -> Result<Vec<RecordingName>> {
         let read = || -> rusqlite::Result<Vec<RecordingName>> {
             let sql = format!(
@@ -294,6 +319,11 @@ impl Logbook {
     }
 }
 
+fn student_ids(transaction: &Transaction<'_>) -> rusqlite::Result<BTreeSet<String>> {
+    let mut statement = transaction.prepare_cached("SELECT id FROM main.student")?;
+    statement.query_map([], |r| r.get(0))?.collect()
+}
+
 const GONE: &str = "(SELECT id FROM tombstone)";
 
 /// Tombstones, and what they take away.
@@ -303,6 +333,19 @@ fn removals(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Res
          ON CONFLICT (id) DO UPDATE SET deleted_at = min(deleted_at, excluded.deleted_at)",
         [],
     )?;
+    // Who belongs together, and who is removed by that.
+    transaction.execute(
+        "INSERT INTO joined (id, into_id, at) SELECT id, into_id, at FROM other.joined WHERE TRUE
+         ON CONFLICT (id, into_id) DO UPDATE SET at = min(at, excluded.at)",
+        [],
+    )?;
+    transaction.execute(
+        "INSERT INTO went (id, profile_at, needs_guardian) SELECT id, profile_at, needs_guardian FROM other.went WHERE TRUE
+         ON CONFLICT (id) DO UPDATE SET profile_at = excluded.profile_at, needs_guardian = excluded.needs_guardian
+         WHERE (excluded.profile_at, excluded.needs_guardian) > (went.profile_at, went.needs_guardian)",
+        [],
+    )?;
+    joined::removed(transaction)?;
     let mut recordings = transaction.prepare(&format!(
         "SELECT student_id, id FROM attempt WHERE recorded = 1 AND (id IN {GONE} OR student_id IN {GONE})"
     ))?;
@@ -325,9 +368,9 @@ fn removals(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Res
 }
 
 /// Students, what they answered, classes.
-fn people(transaction: &Transaction<'_>, merged: &mut Merged) -> rusqlite::Result<()> {
+fn people(transaction: &Transaction<'_>) -> rusqlite::Result<()> {
     // The consent that counts is derived once the answers are there.
-    merged.students = unite(
+    unite(
         transaction,
         "student",
         "id, name, language, role, needs_guardian, profile_at, pin, pin_at, keep_recordings_days, keep_attempts_days, \

@@ -8,7 +8,7 @@
 //! |---|---|
 //! | `rows.rs` | the rows as the rest of the program sees them |
 //! | `error.rs` | everything that can go wrong, as sentences for the user |
-//! | `schema.rs`, `format_2.rs` | tables, indexes, migrations |
+//! | `schema.rs`, `format_2.rs`, `format_3.rs` | tables, indexes, migrations |
 //! | `bad_rows.rs` | rows that cannot be read: stepped over, kept out of a merge, set aside |
 //! | `derive.rs` | what follows from answers about consent and from judgements |
 //! | `open.rs` | opening, write protection, setting a damaged file aside |
@@ -20,6 +20,7 @@
 //! | `instructors.rs`, `labelled.rs` | overruling a verdict; the calls so labelled |
 //! | `alike.rs` | names that look the same |
 //! | `retention.rs` | removing by age |
+//! | `joined.rs` | two entries of one person become one |
 //! | `merge.rs` | two logbooks become one |
 //! | `past.rs` | past calls for the plan |
 //! | `practised.rs` | what reports are made from |
@@ -48,7 +49,9 @@ mod error;
 mod export;
 mod forget;
 mod format_2;
+mod format_3;
 mod instructors;
+mod joined;
 mod labelled;
 mod merge;
 mod open;
@@ -72,6 +75,7 @@ pub use error::LogbookError;
 pub(crate) use export::guarded;
 pub use forget::Forgotten;
 pub use instructors::{INSTRUCTOR, Instructor, Judged};
+pub use joined::Joined;
 pub use labelled::Labelled;
 pub use merge::Merged;
 pub use open::set_aside;

@@ -183,6 +183,7 @@ impl Logbook {
     /// attempt, by file name, and removes those of students who have not consented or were forgotten. Nothing else is
     /// touched.
     pub fn adopt_leftovers(&self) -> Result<Vec<Leftover>> {
+        self.rename_recordings_of_joined()?;
         let mut leftovers = Vec::new();
         for path in self.recording_files()? {
             let file_name = path.file_name().unwrap_or_default().to_string_lossy();
@@ -265,7 +266,7 @@ impl Logbook {
     }
 
     /// The WAV files in the recordings folder, by name; none if there is no folder.
-    fn recording_files(&self) -> Result<Vec<PathBuf>> {
+    pub(super) fn recording_files(&self) -> Result<Vec<PathBuf>> {
         let entries = match std::fs::read_dir(&self.recordings) {
             Ok(entries) => entries,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),

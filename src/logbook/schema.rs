@@ -17,7 +17,7 @@ use crate::files;
 pub(super) const APPLICATION_ID: i32 = 0x4362_4c62;
 
 /// All migrations, oldest first.
-pub(super) const MIGRATIONS: &[&str] = &[FORMAT_1, super::format_2::FORMAT_2];
+pub(super) const MIGRATIONS: &[&str] = &[FORMAT_1, super::format_2::FORMAT_2, super::format_3::FORMAT_3];
 
 /// Large columns stand last, so that a list of attempts need not read over them.
 ///
@@ -347,7 +347,7 @@ mod tests {
                 );
                 format(&connection)
             };
-            assert_eq!(held(&path), 2);
+            assert_eq!(held(&path), i64::try_from(MIGRATIONS.len()).unwrap());
             assert_eq!(held(&backup_name(&path, 1)), 1);
             assert_eq!(
                 std::fs::read_dir(dir.path()).unwrap().count(),

@@ -11,7 +11,7 @@ use super::{Consent, Logbook, LogbookError, NewStudent, Result, Retention, Stude
 
 pub(super) const COLUMNS: &str =
     "id, name, language, role, consent, consent_asked_at, consent_by, created_at, changed_at,
-    needs_guardian, pin IS NOT NULL, keep_recordings_days, keep_attempts_days";
+    max(needs_guardian, guardian_by_joining), pin IS NOT NULL, keep_recordings_days, keep_attempts_days";
 
 impl Logbook {
     /// Adds a student. Two of the same name are allowed (they are told apart by their ids).
@@ -77,6 +77,7 @@ impl Logbook {
                  WHERE id = ?1",
                 (Id(id), needs, Millis(now)),
             )?;
+            Self::set_guardian_stamp(&transaction, id)?;
             derive::consent(&transaction, Some(id))?;
             transaction.commit()?;
             Ok(changed)

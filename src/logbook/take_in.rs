@@ -1,12 +1,15 @@
 //! Attempts that come from another computer with their recordings: a student's results, taken back.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::error::file;
 use super::open::make_private_folder;
 use super::recordings::remove_if_there;
-use super::{Logbook, NewAttempt, RecordingName, Result, StoredAttempt, attempts};
+use super::rows::Id;
+use super::{Logbook, NewAttempt, RecordingName, Result, StoredAttempt, attempts, joined};
 
 /// What became of an attempt that was to be taken in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,15 +22,26 @@ pub enum TakenIn {
     WasHere,
     /// It was here and was removed for good; it does not come back.
     WasRemoved,
+    /// Its turn was practised on another computer too, and the attempts from there are here: a call that was dealt once
+    /// counts once. Nothing was changed.
+    DoneElsewhere,
 }
 
 impl Logbook {
     /// Stores an attempt that was made elsewhere, once, also if several programs take in the same at the same time. Its
-    /// recording is kept only with the student's consent in this logbook. When this returns, both are on the disk.
-    pub fn take_in(&mut self, attempt: &NewAttempt, recording: Option<&[u8]>, now: Timestamp) -> Result<TakenIn> {
+    /// recording is kept only with the student's consent in this logbook. `own` are the ids of all attempts that came with
+    /// it. When this returns, both are on the disk.
+    pub fn take_in(
+        &mut self,
+        attempt: &NewAttempt,
+        recording: Option<&[u8]>,
+        own: &BTreeSet<Uuid>,
+        now: Timestamp,
+    ) -> Result<TakenIn> {
         let doing = "take an attempt in";
         let mut attempt = attempt.clone();
         attempt.recording = None;
+        attempt.student = joined::stands_for(self, attempt.student)?;
         attempts::check(&attempt)?;
         // Looked at, stored and put in place under one lock: another program sees all of it or nothing.
         let transaction = self.write_and_read(doing)?;
@@ -36,6 +50,9 @@ impl Logbook {
         }
         if self.is_forgotten(attempt.id)? {
             return Ok(TakenIn::WasRemoved);
+        }
+        if self.ids_of_turn(attempt.turn)?.iter().any(|id| !own.contains(&id.0)) {
+            return Ok(TakenIn::DoneElsewhere);
         }
         let kept = recording
             .zip(attempt.student)
@@ -81,18 +98,20 @@ impl Logbook {
 
     /// The attempts of one turn, first one first.
     pub fn attempts_of_turn(&self, turn: Uuid) -> Result<Vec<StoredAttempt>> {
-        use super::rows::Id;
+        let mut all = Vec::new();
+        for id in self.ids_of_turn(turn)? {
+            all.extend(self.attempt(id.0)?);
+        }
+        Ok(all)
+    }
+
+    fn ids_of_turn(&self, turn: Uuid) -> Result<Vec<Id>> {
         let read = || -> rusqlite::Result<Vec<Id>> {
             let mut statement = self
                 .connection
                 .prepare_cached("SELECT id FROM attempt WHERE turn_id = ?1 ORDER BY turn_attempt, number")?;
             statement.query_map([Id(turn)], |r| r.get(0))?.collect()
         };
-        let ids = read().map_err(self.sorted("read a turn"))?;
-        let mut all = Vec::new();
-        for id in ids {
-            all.extend(self.attempt(id.0)?);
-        }
-        Ok(all)
+        read().map_err(self.sorted("read a turn"))
     }
 }

@@ -121,7 +121,51 @@ pub fn resolve(dirs: &[PathBuf], wanted: Option<&str>, allow_unknown: bool) -> R
             sha1: verified.sha1,
         });
     }
+    if verified.known.is_none() && !plausible(&path, verified.bytes).map_err(ModelError::file("read", &path))? {
+        return Err(ModelError::NotAModel { path });
+    }
     Ok(verified)
+}
+
+/// Whether a file has the bytes for what its head says: room is made for the tables by those numbers, and no computer has
+/// room for 2^28 layers.
+fn plausible(path: &Path, bytes: u64) -> std::io::Result<bool> {
+    let mut head = [0; 48];
+    match File::open(path)?.read_exact(&mut head) {
+        Err(e) if e.kind() == ErrorKind::UnexpectedEof => return Ok(false),
+        other => other?,
+    }
+    let number = |place: usize| {
+        let at = 4 * place;
+        let four = [head[at], head[at + 1], head[at + 2], head[at + 3]];
+        u64::from(u32::from_le_bytes(four))
+    };
+    let [
+        words,
+        frames,
+        width,
+        heads,
+        layers,
+        texts,
+        text_width,
+        text_heads,
+        text_layers,
+        bands,
+    ] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10].map(number);
+    // The smallest table of each kind, at two bytes a number.
+    let least = |count: u64, of: u64| count.max(1).saturating_mul(of.max(1)).saturating_mul(2);
+    let squares = layers
+        .saturating_mul(least(width, width))
+        .saturating_add(text_layers.saturating_mul(least(text_width, text_width)));
+    let others = [
+        (words, text_width),
+        (frames, width),
+        (texts, text_width),
+        (bands, width),
+        (heads, 1),
+        (text_heads, 1),
+    ];
+    Ok(squares <= bytes && others.into_iter().all(|(count, of)| least(count, of) <= bytes))
 }
 
 /// Every `.bin` file of the folder with what it is, sorted by name, each checksum computed afresh. Empty when the folder
@@ -311,14 +355,25 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("own.bin");
         let dirs = [dir.path().join("none"), dir.path().to_path_buf()];
-        write(&path, b"something");
+        write(&path, &[0; 48]);
         let verified = verify(&path).unwrap();
-        assert_eq!((verified.known, verified.bytes), (None, 13));
+        assert_eq!((verified.known, verified.bytes), (None, 52));
         assert_eq!(verified.label(), "own.bin");
         let refused = resolve(&dirs, Some("own.bin"), false).unwrap_err();
         assert!(refused.to_string().contains("--allow-unknown"), "{refused}");
         assert!(refused.to_string().contains(&verified.sha1), "{refused}");
         assert_eq!(resolve(&dirs, Some("own.bin"), true).unwrap(), verified);
+        // Numbers for which the file has no bytes, and no numbers at all.
+        write(&path, &[0xff; 48]);
+        assert!(matches!(
+            resolve(&dirs, Some("own.bin"), true),
+            Err(ModelError::NotAModel { .. })
+        ));
+        write(&path, b"something");
+        assert!(matches!(
+            resolve(&dirs, Some("own.bin"), true),
+            Err(ModelError::NotAModel { .. })
+        ));
         assert!(matches!(
             resolve(&dirs, Some("none.bin"), true),
             Err(ModelError::UnknownName { .. })

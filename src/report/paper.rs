@@ -23,6 +23,28 @@ pub enum PrintError {
     Pdf(String),
 }
 
+/// One page.
+pub(super) struct Page {
+    pub marks: Vec<Mark>,
+    pub width: f32,
+    pub height: f32,
+}
+
+/// A place in the making, to come back to.
+pub(super) struct Place {
+    pages: usize,
+    marks: usize,
+    y: f32,
+    running: String,
+}
+
+impl Place {
+    /// The page it is on, counted from 1.
+    pub fn page(&self) -> usize {
+        self.pages
+    }
+}
+
 /// Pages in the making.
 pub(super) struct Paper {
     pub fonts: Fonts,
@@ -31,8 +53,12 @@ pub(super) struct Paper {
     pub height: f32,
     /// Where the next thing stands: its top.
     pub y: f32,
-    pages: Vec<Vec<Mark>>,
-    foot: Vec<String>,
+    pages: Vec<Page>,
+    /// What stands at the foot of every page, and its lines on a page of this width.
+    foot: (String, Vec<String>),
+    /// How much closer than usual things stand, so that a part does not end with a few lines on a page of their own: 0 as
+    /// usual.
+    pub close: u8,
     /// Small words at the head of every page but the first.
     running: String,
 }
@@ -41,18 +67,56 @@ impl Paper {
     /// Empty pages. `foot` is printed at the foot of every page.
     pub fn new(tongue: Tongue, lying: bool, foot: &str) -> Result<Self, PrintError> {
         let fonts = Fonts::load()?;
-        let (width, height) = if lying { (A4.1, A4.0) } else { A4 };
-        let foot = fonts.wrap(Face::Regular, FOOT, width - 2.0 * MARGIN - 70.0, foot);
-        Ok(Self {
+        let mut paper = Self {
             fonts,
             tongue,
-            width,
-            height,
+            width: 0.0,
+            height: 0.0,
             y: MARGIN,
-            pages: vec![Vec::new()],
-            foot,
+            pages: Vec::new(),
+            foot: (foot.to_owned(), Vec::new()),
+            close: 0,
             running: String::new(),
-        })
+        };
+        paper.turn(lying);
+        paper.new_page();
+        Ok(paper)
+    }
+
+    /// How the pages from here on lie.
+    fn turn(&mut self, lying: bool) {
+        (self.width, self.height) = if lying { (A4.1, A4.0) } else { A4 };
+        self.foot.1 = self.foot_lines(self.width);
+    }
+
+    fn foot_lines(&self, width: f32) -> Vec<String> {
+        self.fonts
+            .wrap(Face::Regular, FOOT, width - 2.0 * MARGIN - 70.0, &self.foot.0)
+    }
+
+    /// Where things are now.
+    pub fn place(&self) -> Place {
+        Place {
+            pages: self.pages.len(),
+            marks: self.pages.last().map_or(0, |p| p.marks.len()),
+            y: self.y,
+            running: self.running.clone(),
+        }
+    }
+
+    /// Take back everything since then; the pages must lie as they did.
+    pub fn back_to(&mut self, place: &Place) {
+        self.pages.truncate(place.pages);
+        if let Some(page) = self.pages.last_mut() {
+            page.marks.truncate(place.marks);
+        }
+        self.y = place.y;
+        self.running.clone_from(&place.running);
+    }
+
+    /// How many pages there are.
+    pub fn count(&self) -> usize {
+        self.pages.len()
     }
 
     /// Width between the margins.
@@ -62,12 +126,12 @@ impl Paper {
 
     /// Where the foot begins.
     pub fn bottom(&self) -> f32 {
-        self.height - MARGIN - self.foot.len() as f32 * FOOT * 1.3 - 8.0
+        self.height - MARGIN - self.foot.1.len() as f32 * FOOT * 1.3 - 8.0
     }
 
     pub fn mark(&mut self, mark: Mark) {
         if let Some(page) = self.pages.last_mut() {
-            page.push(mark);
+            page.marks.push(mark);
         }
     }
 
@@ -102,7 +166,11 @@ impl Paper {
 
     /// Go on at the top of a new page.
     pub fn new_page(&mut self) {
-        self.pages.push(Vec::new());
+        self.pages.push(Page {
+            marks: Vec::new(),
+            width: self.width,
+            height: self.height,
+        });
         self.y = MARGIN;
         if !self.running.is_empty() {
             let lines = self.fonts.wrap(Face::Regular, 8.0, self.inner(), &self.running);
@@ -114,9 +182,10 @@ impl Paper {
         }
     }
 
-    /// A new page for something with a title of its own.
-    pub fn new_part(&mut self) {
+    /// A new page for something with a title of its own, and how it and those after it lie.
+    pub fn new_part(&mut self, lying: bool) {
         self.running.clear();
+        self.turn(lying);
         self.new_page();
     }
 
@@ -133,12 +202,17 @@ impl Paper {
         self.running = format!("{title} \u{b7} {below}");
     }
 
+    /// A distance between things, as it is on this paper.
+    pub fn gap(&self, usual: f32) -> f32 {
+        usual * (1.0 - 0.25 * f32::from(self.close))
+    }
+
     /// A heading that is not left alone at the foot of a page.
     pub fn heading(&mut self, text: &str, with: f32) {
         self.room(26.0 + with);
-        self.y += 8.0;
+        self.y += self.gap(8.0);
         self.text(MARGIN, self.y + 11.0, 12.0, Face::Bold, BLUE, text);
-        self.y += 20.0;
+        self.y += self.gap(20.0).max(15.0);
     }
 
     /// Running text.
@@ -183,16 +257,19 @@ impl Paper {
     /// Put feet and page numbers on every page.
     fn feet(&mut self) {
         let count = self.pages.len();
-        let foot = self.foot.clone();
-        let top = self.bottom() + 6.0;
-        for (i, page) in self.pages.iter_mut().enumerate() {
-            page.push(Mark::Line {
-                points: vec![(MARGIN, top), (self.width - MARGIN, top)],
+        let mut pages = std::mem::take(&mut self.pages);
+        for (i, page) in pages.iter_mut().enumerate() {
+            let foot = self.foot_lines(page.width);
+            let top = page.height - MARGIN - foot.len() as f32 * FOOT * 1.3 - 2.0;
+            page.marks.push(Mark::Line {
+                points: vec![(MARGIN, top), (page.width - MARGIN, top)],
                 width: 0.5,
                 ink: RULE,
             });
+            let number = format!("{} {} {count}", i + 1, self.tongue.of("of", "von"));
+            let right = page.width - MARGIN - self.fonts.width(Face::Regular, FOOT, &number);
             let mut text = |x: f32, y: f32, text: &str| {
-                page.push(Mark::Text {
+                page.marks.push(Mark::Text {
                     x,
                     y,
                     size: FOOT,
@@ -204,15 +281,14 @@ impl Paper {
             for (l, line) in foot.iter().enumerate() {
                 text(MARGIN, top + 9.0 + l as f32 * FOOT * 1.3, line);
             }
-            let number = format!("{} {} {count}", i + 1, self.tongue.of("of", "von"));
-            let width = self.fonts.width(Face::Regular, FOOT, &number);
-            text(self.width - MARGIN - width, top + 9.0, &number);
+            text(right, top + 9.0, &number);
         }
+        self.pages = pages;
     }
 
-    /// The marks of every page, feet included, for tests.
+    /// Every page, feet included, for tests.
     #[cfg(test)]
-    pub fn into_marks(mut self) -> (Fonts, Vec<Vec<Mark>>) {
+    pub fn into_pages(mut self) -> (Fonts, Vec<Page>) {
         self.feet();
         (self.fonts, self.pages)
     }
@@ -227,12 +303,12 @@ impl Paper {
                 .language(self.tongue.0.code().to_owned())
                 .creator("Cableside".to_owned()),
         );
-        for marks in &self.pages {
-            let size = PageSettings::from_wh(self.width, self.height)
+        for done in &self.pages {
+            let size = PageSettings::from_wh(done.width, done.height)
                 .ok_or_else(|| PrintError::Pdf("a page without size".to_owned()))?;
             let mut page = document.start_page_with(size);
             let mut surface = page.surface();
-            for mark in marks {
+            for mark in &done.marks {
                 mark.draw(&mut surface, &self.fonts);
             }
             surface.finish();

@@ -1,7 +1,7 @@
 //! Reports as CSV for spreadsheets and as JSON for programs.
 //!
 //! **CSV** (RFC 4180, UTF-8, one header line): one figure a row, `student, kind, what, detail, came, of, share, low, high,
-//! unsure, day`; kinds are `calls`, `step`, `element`, `lately`, `trend`, `mix-up`, `overruled`. A text that a spreadsheet
+//! unsure, day`; kinds are `calls`, `count`, `step`, `element`, `wrong`, `missing`, `lately`, `trend`, `mix-up`, `overruled`. A text that a spreadsheet
 //! would run as a formula gets a leading apostrophe. **JSON**: one object `{"form": "cableside report", "version": 1, ..}`.
 
 use super::figures::Figures;
@@ -99,19 +99,29 @@ fn row(kind: &str, what: &str, detail: &str, share: Option<&Share>, unsure: Opti
 
 fn rows(f: &Figures) -> Vec<[String; 10]> {
     let last = f.days.map_or_else(String::new, |d| d.1.to_string());
-    let detail = format!(
-        "{} calls, {} attempts, {} typed, {} held out, {} elsewhere, {} days",
-        f.calls, f.attempts, f.typed, f.held_out, f.elsewhere, f.days_practised
-    );
-    let mut all = vec![row("calls", "all", &detail, Some(&f.first_time), None, &last)];
+    let mut all = vec![row("calls", "all", "", Some(&f.first_time), None, &last)];
+    let counted = |kind: &str, what: &str, count: u64| {
+        let mut cells = row(kind, what, "", None, None, "");
+        cells[3] = count.to_string();
+        cells
+    };
+    all.extend([
+        counted("count", "calls", f.calls),
+        counted("count", "attempts", f.attempts),
+        counted("count", "typed", f.typed),
+        counted("count", "held out", f.held_out),
+        counted("count", "elsewhere", f.elsewhere),
+        counted("count", "days", f.days_practised as u64),
+    ]);
     all.extend(
         f.steps
             .iter()
             .map(|s| row("step", &s.step, &s.title, Some(&s.first_time), None, "")),
     );
     for e in &f.elements {
-        let detail = format!("wrong {}, missing {}", e.wrong, e.missing);
-        all.push(row("element", &e.element, &detail, Some(&e.all), Some(e.unsure), ""));
+        all.push(row("element", &e.element, "", Some(&e.all), Some(e.unsure), ""));
+        all.push(counted("wrong", &e.element, e.wrong));
+        all.push(counted("missing", &e.element, e.missing));
         let standing = serde_json::to_value(e.standing)
             .ok()
             .and_then(|v| v.as_str().map(str::to_owned))

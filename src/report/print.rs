@@ -43,7 +43,7 @@ pub(super) fn group_pages(scope: &Scope<'_>, group: &Group, each: bool) -> Resul
     group_part(&mut paper, scope, group);
     if each {
         for member in &group.members {
-            paper.new_part();
+            paper.new_part(false);
             student_part(&mut paper, scope, &member.name, &member.figures);
         }
     }
@@ -86,7 +86,34 @@ impl Scope<'_> {
     }
 }
 
+/// A page that has less than this of its height filled is no page of its own: what stands on it can stand closer before.
+const LITTLE: f32 = 0.3;
+
+/// A student's report; closer than usual where that saves a page with little on it.
 fn student_part(paper: &mut Paper, scope: &Scope<'_>, name: &str, figures: &Figures) {
+    let begin = paper.place();
+    paper.close = 0;
+    student_lines(paper, scope, name, figures);
+    let (pages, first) = (paper.count(), paper.y);
+    if pages == begin.page() || first > paper.height * LITTLE {
+        return;
+    }
+    for close in 1..=3 {
+        paper.back_to(&begin);
+        paper.close = close;
+        student_lines(paper, scope, name, figures);
+        if paper.count() < pages {
+            paper.close = 0;
+            return;
+        }
+    }
+    // It does not help.
+    paper.back_to(&begin);
+    paper.close = 0;
+    student_lines(paper, scope, name, figures);
+}
+
+fn student_lines(paper: &mut Paper, scope: &Scope<'_>, name: &str, figures: &Figures) {
     let tongue = paper.tongue;
     paper.title(name, &scope.below(figures));
     if figures.calls == 0 {
@@ -221,7 +248,11 @@ fn trend(paper: &mut Paper, f: &Figures) {
             "Complete at the first attempt, over time",
             "Beim ersten Versuch vollständig, im Lauf der Zeit",
         ),
-        if f.trend.is_empty() { 20.0 } else { 150.0 },
+        if f.trend.is_empty() {
+            20.0
+        } else {
+            paper.gap(110.0).max(60.0) + 40.0
+        },
     );
     if f.trend.is_empty() {
         paper.paragraph(
@@ -234,7 +265,7 @@ fn trend(paper: &mut Paper, f: &Figures) {
         );
         return;
     }
-    paper.plot(&f.trend, 110.0);
+    paper.plot(&f.trend, paper.gap(110.0).max(60.0));
     let sizes = f.trend.iter().map(|p| p.first_time.of);
     let (least, most) = (sizes.clone().min().unwrap_or(0), sizes.max().unwrap_or(0));
     let calls = if least == most {

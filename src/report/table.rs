@@ -103,7 +103,7 @@ impl Paper {
             .collect();
         let most = lines.iter().map(Vec::len).max().unwrap_or(1);
         let step = size * 1.15;
-        let height = most as f32 * step + 2.0 * PAD;
+        let height = most as f32 * step + 2.0 * self.gap(PAD);
         if self.y + height + size * 4.0 > self.bottom() && self.y > MARGIN + 40.0 {
             self.new_page();
         }
@@ -111,7 +111,7 @@ impl Paper {
         for (column, lines) in columns.iter().zip(&lines) {
             for (l, line) in lines.iter().enumerate() {
                 // Heads stand at the bottom.
-                let y = self.y + PAD + (most - lines.len() + l) as f32 * step + size * 0.9;
+                let y = self.y + self.gap(PAD) + (most - lines.len() + l) as f32 * step + size * 0.9;
                 self.cell_text(x, column, y, small, Face::Bold, GREY, line);
             }
             x += column.width;
@@ -133,13 +133,13 @@ impl Paper {
             .collect();
         let most = lines.iter().map(Vec::len).max().unwrap_or(1);
         let bar = row.iter().any(|c| matches!(c, Cell::Bar(..)));
-        let height = most as f32 * size * 1.3 + 2.0 * PAD + if bar { 3.0 } else { 0.0 };
+        let height = most as f32 * size * 1.3 + 2.0 * self.gap(PAD) + if bar { 3.0 } else { 0.0 };
         Laid { lines, height }
     }
 
     fn row(&mut self, columns: &[Column], row: &[Cell], laid: &Laid, size: f32) {
         let mut x = MARGIN;
-        let middle = self.y + PAD + size * 0.65;
+        let middle = self.y + self.gap(PAD) + size * 0.65;
         for ((column, cell), lines) in columns.iter().zip(row).zip(&laid.lines) {
             let (face, ink) = match cell {
                 Cell::Bold(_) => (Face::Bold, BLACK),
@@ -148,7 +148,7 @@ impl Paper {
                 _ => (Face::Regular, BLACK),
             };
             for (l, line) in lines.iter().enumerate() {
-                let y = self.y + PAD + l as f32 * size * 1.3 + size;
+                let y = self.y + self.gap(PAD) + l as f32 * size * 1.3 + size;
                 self.cell_text(x, column, y, size, face, ink, line);
             }
             let wide = column.width - GAP;
@@ -162,7 +162,13 @@ impl Paper {
                         self.mark(Mark::block(x, y, w, 2.0, ink_of(*standing)));
                     }
                 }
-                Cell::Line(shares) => self.spark(x, self.y + PAD, wide, laid.height - 2.0 * PAD, shares),
+                Cell::Line(shares) => self.spark(
+                    x,
+                    self.y + self.gap(PAD),
+                    wide,
+                    laid.height - 2.0 * self.gap(PAD),
+                    shares,
+                ),
                 _ => {}
             }
             x += column.width;

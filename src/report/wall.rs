@@ -6,7 +6,7 @@ use super::tongue::Tongue;
 use super::{Scope, capital};
 use crate::call::Situation;
 use crate::call::situation::title_case;
-use crate::site::{By, Site, Step};
+use crate::site::{By, Purpose, Site, Step};
 
 /// The sheet as PDF. The example is the first glider of the fleet with all seats taken, on the first cable.
 pub fn wall_pdf(scope: &Scope<'_>) -> Result<Vec<u8>, PrintError> {
@@ -106,6 +106,21 @@ fn words(site: &Site, step: &Step, example: Option<&Situation>) -> String {
     call.split(". ").map(capital).collect::<Vec<_>>().join(". ")
 }
 
+/// What may stand in a call's place of the example: every value of each part that has several, in the words that are taught.
+fn values(site: &Site, step: &Step) -> Vec<String> {
+    let several = |id: &String| {
+        // Who is called is the step's own.
+        if site.purpose(id) == Purpose::Address {
+            return None;
+        }
+        let element = site.elements.get(id)?;
+        let taught: Vec<&str> = element.values.iter().map(|v| v.taught.as_str()).collect();
+        let each = capital(&taught.join(" \u{b7} "));
+        (taught.len() > 1).then(|| format!("{}: {each}", element.label))
+    };
+    step.elements.iter().filter_map(several).collect()
+}
+
 fn stop_box(paper: &mut Paper, stop: &Step, example: Option<&Situation>, site: &Site) {
     let tongue = paper.tongue;
     let (top, w) = (paper.y, paper.inner());
@@ -172,7 +187,10 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
         });
         format!("{}: {}", tongue.role(&line.role), capital(&text))
     });
-    let answers = answer.map_or_else(Vec::new, |a| paper.fonts.wrap(Face::Regular, 8.5, wide, &a));
+    let mut answers = answer.map_or_else(Vec::new, |a| paper.fonts.wrap(Face::Regular, 8.5, wide, &a));
+    for text in values(site, step) {
+        answers.extend(paper.fonts.wrap(Face::Regular, 8.5, wide, &text));
+    }
     let left_height = titles.len() as f32 * 12.0 + whos.len() as f32 * 10.5;
     let right_height = lines.len() as f32 * 14.5 + answers.len() as f32 * 11.5;
     let height = left_height.max(right_height) + 7.0;

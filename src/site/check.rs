@@ -48,6 +48,8 @@ const HEARD: [&str; 10] = [
     "another pilot",
     "bystander",
 ];
+/// Characters of a site's id.
+const LONGEST_ID: usize = 64;
 const NOT_AN_ELEMENT: [&str; 1] = ["asked"];
 
 pub(super) fn check(files: &Files) -> Result<Site, Problems> {
@@ -88,6 +90,10 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
             found: &mut found,
         };
         for e in &errors {
+            // The hint looks at the whole line, and a file may be a single one: what nobody reads must cost nothing.
+            if c.full() {
+                break;
+            }
             let span = e.span().unwrap_or(0..0);
             c.at(
                 &span,
@@ -267,6 +273,14 @@ impl Builder<'_> {
                 &head.id.span(),
                 format!("The id \"{id}\" has characters that file names cannot share everywhere"),
                 "Use lower-case letters, digits and hyphens.",
+            );
+        }
+        if id.len() > LONGEST_ID {
+            self.at(
+                s,
+                &head.id.span(),
+                format!("The id has {} characters", id.len()),
+                format!("A folder and files are named after it; use at most {LONGEST_ID}."),
             );
         }
         let rules_date = head

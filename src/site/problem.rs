@@ -68,16 +68,21 @@ impl Collector<'_> {
         1 + self.text.get(..end).map_or(0, |before| before.matches('\n').count())
     }
 
+    /// Whether no more problems are listed; the first time, that is listed too.
+    pub fn full(&mut self) -> bool {
+        if self.found.len() == MOST {
+            self.whole(
+                format!("There are more problems than the {MOST} named here"),
+                "Mend these first, then check again.",
+            );
+        }
+        self.found.len() > MOST
+    }
+
     /// Note a problem at a byte range of the file.
     pub fn at(&mut self, span: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) {
         // Each looks up its line in the whole text: what nobody will read any more must not take minutes.
-        if self.found.len() >= MOST {
-            if self.found.len() == MOST {
-                self.whole(
-                    format!("There are more problems than the {MOST} named here"),
-                    "Mend these first, then check again.",
-                );
-            }
+        if self.full() {
             return;
         }
         let line = Some(self.line(span));

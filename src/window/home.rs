@@ -297,6 +297,7 @@ impl HomePage {
                 vec![
                     Some(words.fill("home.taken", &values)),
                     counted("home.gone", taken.gone),
+                    counted("home.twice", taken.twice),
                     counted("home.silent", taken.silent),
                 ]
             }
@@ -427,6 +428,7 @@ mod tests {
             here: 1,
             gone: 0,
             silent: 1,
+            twice: 0,
         })));
         bench.window.get_by_label("2 calls are new, 1 were here already.");
         bench

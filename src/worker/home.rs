@@ -6,9 +6,10 @@ use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{Logbook, LogbookError, TakenIn};
 use jiff::Timestamp;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use uuid::Uuid;
 
 /// How the names of these files end, whatever is in them: the program opens them by a double click.
 pub const ENDING: &str = "cableside";
@@ -98,6 +99,8 @@ pub struct Taken {
     pub gone: usize,
     /// Stored without their recording, since there is no consent to recordings here.
     pub silent: usize,
+    /// Left out, since the same calls were practised on another computer and came back from there already.
+    pub twice: usize,
 }
 
 /// Reads a practice.
@@ -177,10 +180,11 @@ pub fn secret_for_results(path: &Path) -> Result<Secret, String> {
 /// Takes results into the logbook.
 pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Taken, String> {
     let mut taken = Taken::default();
+    let own: BTreeSet<Uuid> = results.attempts.iter().map(|a| a.id).collect();
     for attempt in &results.attempts {
         let wav = results.recordings.get(&attempt.id).map(Vec::as_slice);
-        let done = book.take_in(attempt, wav, now).map_err(|e| {
-            let before = taken.stored + taken.here + taken.gone;
+        let done = book.take_in(attempt, wav, &own, now).map_err(|e| {
+            let before = taken.stored + taken.here + taken.gone + taken.twice;
             if before == 0 {
                 e.to_string()
             } else {
@@ -198,6 +202,7 @@ pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Tak
             }
             TakenIn::WasHere => taken.here += 1,
             TakenIn::WasRemoved => taken.gone += 1,
+            TakenIn::DoneElsewhere => taken.twice += 1,
         }
     }
     Ok(taken)
@@ -205,7 +210,7 @@ pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Tak
 
 /// Is the student of the results in the logbook? Their name there.
 pub fn whose(book: &Logbook, results: &Results) -> Result<String, String> {
-    let student = book.student(results.practice.student);
+    let student = book.now_called(results.practice.student).and_then(|id| book.student(id));
     student.map(|s| s.name).map_err(|_| {
         format!(
             "{} is not in this logbook (any more), so their results have no place here",

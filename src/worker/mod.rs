@@ -31,6 +31,7 @@ pub use message::{
 
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 /// How long a dropped worker waits for its threads: a little longer than the logbook waits for another program.
@@ -68,7 +69,27 @@ pub struct Options {
 pub struct Worker {
     commands: Sender<conductor::Message>,
     events: Receiver<Event>,
-    ended: Receiver<()>,
+    ended: Arc<Mutex<Receiver<()>>>,
+}
+
+/// Ends a worker from another thread, such as the one that hears of signals.
+pub struct Quitter {
+    commands: Sender<conductor::Message>,
+    ended: Arc<Mutex<Receiver<()>>>,
+}
+
+impl Quitter {
+    /// Ends the threads and waits for their last write.
+    pub fn quit(&self) {
+        let _ = self.commands.send(conductor::Message::Command(Command::Quit));
+        wait_for_the_end(&self.ended);
+    }
+}
+
+/// Ends when the logbook's thread lets go of its end, which is after its last write.
+fn wait_for_the_end(ended: &Mutex<Receiver<()>>) {
+    let ended = ended.lock().unwrap_or_else(PoisonError::into_inner);
+    let _ = ended.recv_timeout(LAST_WRITE);
 }
 
 impl Worker {
@@ -81,8 +102,16 @@ impl Worker {
         Ok(Self {
             commands,
             events,
-            ended,
+            ended: Arc::new(Mutex::new(ended)),
         })
+    }
+
+    /// What ends this worker from another thread.
+    pub fn quitter(&self) -> Quitter {
+        Quitter {
+            commands: self.commands.clone(),
+            ended: Arc::clone(&self.ended),
+        }
     }
 
     /// Hand a command over. Never waits.
@@ -99,7 +128,7 @@ impl Worker {
     /// Ends the threads and waits for their last write; what they told until then.
     pub fn finish(&self) -> Vec<Event> {
         self.send(Command::Quit);
-        let _ = self.ended.recv_timeout(LAST_WRITE);
+        wait_for_the_end(&self.ended);
         self.events.try_iter().collect()
     }
 
@@ -112,8 +141,7 @@ impl Worker {
 impl Drop for Worker {
     fn drop(&mut self) {
         self.send(Command::Quit);
-        // Ends when the logbook's thread lets go of its end, which is after its last write.
-        let _ = self.ended.recv_timeout(LAST_WRITE);
+        wait_for_the_end(&self.ended);
     }
 }
 

@@ -1,22 +1,30 @@
 //! Practice for home: handed out, practised, handed in, taken back.
 
 use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook, members, secret};
-use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
+use crate::class::{HandOut, LARGEST_FILE, LARGEST_SITE, Practice, Results, unpack};
 use crate::command::common::{self, SiteChoice};
 use crate::command::drill::Terminal;
 use crate::logbook::{Logbook, LogbookError};
+use crate::site::Site;
 use crate::worker::home::{self, ENDING, Taken, open_calls, read_practice, results_of};
 use crate::worker::{Command, Event, Given};
 use jiff::Timestamp;
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::ExitCode;
 use uuid::Uuid;
 
 pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
-    let site = args.site.load()?;
+    let (site, folder) = args.site.load_with_folder()?;
+    let phrases = texts(&site, folder.as_deref())?;
     let book = logbook()?;
     let members = members(&book, &args.members)?;
+    let class = match (&args.name, &args.members.class) {
+        (Some(name), _) => name.clone(),
+        (None, Some(asked)) => book.find_class(asked)?.name,
+        (None, None) => "Class".to_owned(),
+    };
     let secret = secret(true)?;
     std::fs::create_dir_all(&args.out)
         .map_err(|e| format!("could not make the folder ({e}): {}", args.out.display()))?;
@@ -25,14 +33,16 @@ pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
         let calls = Practice::deal(&site, &args.steps, args.calls, &mut common::random(seed))?;
         let practice = Practice {
             id: Uuid::new_v4(),
-            class: args.name.clone(),
+            class: class.clone(),
             student: *student,
             name: name.clone(),
             site: site.id.clone(),
             site_version: site.version.clone(),
             date: common::today(),
             seed,
+            steps: args.steps.clone(),
             calls,
+            phrases: phrases.clone(),
         };
         let file = args.out.join(file_name(name, practice.id));
         common::write_new_bytes(&file, &HandOut::new(practice, &secret).bytes())?;
@@ -43,6 +53,59 @@ pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
          file can seal results with it, so a seal tells of changes on the way, not of who spoke."
     );
     Ok(ExitCode::SUCCESS)
+}
+
+/// The site's texts, to be given along. A site that is too large for that has to be passed on by itself.
+fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>, Failure> {
+    let texts = match folder {
+        Some(folder) => crate::folders::read_site(folder).texts,
+        None => crate::site::bundled::files(&site.id).unwrap_or_default().texts,
+    };
+    let size: usize = texts.values().map(String::len).sum();
+    if size <= LARGEST_SITE {
+        return Ok(texts);
+    }
+    Err(format!(
+        "the texts of the site {} have {size} bytes; at most {LARGEST_SITE} can be given along in a practice",
+        site.id
+    )
+    .into())
+}
+
+/// Where a practice is practised: at the site here where it is the same, so that its recorded prompts are heard; else at the
+/// one that came with the practice, in a folder that goes when this is dropped.
+fn place(
+    practice: &Practice,
+    phrases: Option<&Path>,
+) -> Result<(SiteChoice, Site, Option<tempfile::TempDir>), Failure> {
+    let choice = |site: String| SiteChoice {
+        site,
+        phrases: phrases.map(Path::to_path_buf),
+    };
+    let here = choice(practice.site.clone());
+    let Some(inside) = practice.site_inside()? else {
+        let site = here.load()?;
+        practice.check(&site)?;
+        return Ok((here, site, None));
+    };
+    if let Ok((site, folder)) = here.load_with_folder()
+        && texts(&site, folder.as_deref()).is_ok_and(|texts| texts == practice.phrases)
+    {
+        return Ok((here, site, None));
+    }
+    let folder = tempfile::Builder::new()
+        .prefix("cableside-practice-")
+        .tempdir()
+        .map_err(|e| format!("could not make a folder for the site of the practice: {e}"))?;
+    for (name, text) in &practice.phrases {
+        let file = folder.path().join(name);
+        std::fs::write(&file, text).map_err(|e| format!("could not write ({e}): {}", file.display()))?;
+    }
+    println!(
+        "Practised at {} version {} as it came with the practice.",
+        inside.name, inside.version
+    );
+    Ok((choice(folder.path().display().to_string()), inside, Some(folder)))
 }
 
 /// A file name from a student's name: what every system allows, and never the same twice.
@@ -57,12 +120,7 @@ fn file_name(name: &str, id: Uuid) -> String {
 
 pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
     let practice = read_practice(&args.file)?.practice;
-    let choice = SiteChoice {
-        site: practice.site.clone(),
-        phrases: args.phrases.clone(),
-    };
-    let site = choice.load()?;
-    practice.check(&site)?;
+    let (choice, site, _folder) = place(&practice, args.phrases.as_deref())?;
     let book = logbook()?;
     let asked = args.student.as_deref().unwrap_or(&practice.name);
     let student = book.find_student(asked).map_err(|e| match e {
@@ -190,11 +248,19 @@ fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<Strin
         here,
         gone,
         silent,
+        twice,
     } = home::take(book, results, Timestamp::now())?;
     let mut told = format!("unchanged. {what}: {stored} new, {here} were here already");
     if gone > 0 {
         // Writing to a String cannot fail.
         let _ = write!(told, "; {gone} were removed here before and stay removed");
+    }
+    if twice > 0 {
+        // Writing to a String cannot fail.
+        let _ = write!(
+            told,
+            "; {twice} were left out: the same calls were practised on another computer and came back from there already"
+        );
     }
     if silent > 0 {
         // Writing to a String cannot fail.

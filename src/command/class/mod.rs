@@ -137,9 +137,9 @@ struct HandOutArgs {
     site: SiteChoice,
     #[command(flatten)]
     members: Members,
-    /// The class's name, as it stands in the practice
-    #[arg(long, default_value = "Class")]
-    name: String,
+    /// The class's name, as it stands in the practice [default: the name of the class of --class]
+    #[arg(long)]
+    name: Option<String>,
     /// The steps to be practised, with commas between
     #[arg(long, default_value = "ready", value_delimiter = ',')]
     steps: Vec<String>,

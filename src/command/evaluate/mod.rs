@@ -222,7 +222,8 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         report.text(args.baseline)
     );
     let clips: Vec<&ClipResult> = done.iter().map(|d| &d.result).collect();
-    let json = serde_json::json!({ "model": model_name, "clips": clips });
+    let json = serde_json::json!({ "form": "cableside evaluation", "version": 1, "program": env!("CARGO_PKG_VERSION"),
+        "model": model_name, "clips": clips });
     write_results(&args.out, serde_json::to_string_pretty(&json)?.as_bytes())?;
     let failed: Vec<&ClipResult> = clips.into_iter().filter(|c| c.error.is_some()).collect();
     let Some(first) = failed.first() else {

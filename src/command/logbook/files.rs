@@ -12,7 +12,11 @@ use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Whose,
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
+    /// One row an attempt; columns for each element that was practised
     Csv,
+    /// One row an element; always the same columns
+    ElementsCsv,
+    /// Everything
     Json,
 }
 
@@ -138,7 +142,8 @@ pub(super) fn merge(
     for name in &merged.same_names {
         writeln!(
             out,
-            "Two students are called {name}, added on different computers; they stay two, each with what they practised."
+            "Two students are called {name}, added on different computers; they stay two, each with what they practised. Are they \
+             the same person? `cableside logbook student join` makes them one."
         )?;
     }
     for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
@@ -164,6 +169,7 @@ pub(super) fn merge(
 pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {
     Ok(match format {
         Format::Csv => logbook.export_csv(whose, out)?,
+        Format::ElementsCsv => logbook.export_elements_csv(whose, out)?,
         Format::Json => logbook.export_json(whose, out)?,
     })
 }

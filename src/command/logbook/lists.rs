@@ -141,7 +141,7 @@ pub(super) fn show_any(logbook: &Logbook, id: &str, json: bool, out: &mut impl W
     if let Some(run) = logbook.find_run(id)? {
         let attempts = logbook.attempts_of_run(run.run.id)?;
         if json {
-            let value = serde_json::json!({"run": run, "attempts": attempts});
+            let value = serde_json::json!({"form": "cableside run", "version": 1, "run": run, "attempts": attempts});
             writeln!(out, "{}", serde_json::to_string_pretty(&value)?)?;
             return Ok(());
         }
@@ -149,7 +149,9 @@ pub(super) fn show_any(logbook: &Logbook, id: &str, json: bool, out: &mut impl W
     }
     let stored = logbook.find_attempt(id)?;
     if json {
-        let value = serde_json::json!({"attempt": stored, "judgements": logbook.judgements(stored.attempt.id)?});
+        let judgements = logbook.judgements(stored.attempt.id)?;
+        let value =
+            serde_json::json!({"form": "cableside attempt", "version": 1, "attempt": stored, "judgements": judgements});
         writeln!(out, "{}", serde_json::to_string_pretty(&value)?)?;
         return Ok(());
     }

@@ -38,6 +38,16 @@ pub(super) enum StudentAction {
         /// The new name.
         name: String,
     },
+    /// Two entries are the same person: what the first has goes to the second, and the first is gone for good.
+    Join {
+        /// The entry that goes: name, id, or the first eight characters of the id.
+        student: String,
+        /// The entry that stays.
+        into: String,
+        /// Do it; without it only what would happen is said.
+        #[arg(long)]
+        yes: bool,
+    },
     /// Store another answer about consent. "no" removes the recordings kept so far.
     Consent {
         /// Name, id, or the first eight characters of the id.
@@ -215,6 +225,43 @@ pub(super) fn student(
             }
             let after = logbook.change_student(s.id, name, s.language.as_deref(), s.role.as_deref(), now)?;
             writeln!(out, "{} is now called {}.", s.name, after.name)?;
+        }
+        StudentAction::Join { student, into, yes } => {
+            let (from, into) = (logbook.find_student(student)?, logbook.find_student(into)?);
+            if !yes {
+                let attempts = logbook.count_attempts(Whose::Student(from.id))?;
+                return Err(format!(
+                    "nothing was changed: this would give {} of {} ({}) to {} ({}) and cannot be undone; a refusal of recordings \
+                     by either counts for both. Add --yes to do it",
+                    counted(usize::try_from(attempts)?, "attempt"),
+                    from.name,
+                    from.id,
+                    into.name,
+                    into.id
+                )
+                .into());
+            }
+            authorised(logbook, now)?;
+            let joined = logbook.join_students(from.id, into.id, now)?;
+            writeln!(
+                out,
+                "{} and {} are one entry now: {} ({}), with {} more.",
+                from.name,
+                into.name,
+                joined.student.name,
+                joined.student.id,
+                counted(joined.attempts, "attempt")
+            )?;
+            if joined.recordings_removed > 0 {
+                writeln!(
+                    out,
+                    "{} removed, since consent does not cover them.",
+                    counted(joined.recordings_removed, "recording")
+                )?;
+            }
+            for problem in &joined.problems {
+                writeln!(out, "Not done: {problem}")?;
+            }
         }
         StudentAction::Pin {
             student,

@@ -111,6 +111,10 @@ fn paths_that_lead_elsewhere_are_refused() {
         ("larkmoor/a.txt.", "empty, hidden"),
         ("larkmoor/NUL.txt", "device"),
         ("larkmoor/com1.wav", "device"),
+        ("larkmoor/conin$.wav", "device"),
+        ("larkmoor/COM\u{b9}.wav", "device"),
+        ("larkmoor/a.wav/b.wav", "name of a file"),
+        ("larkmoor/a.wav/", "name of a file"),
         ("larkmoor/a/b/c/d/e.wav", "too deep"),
     ] {
         // The writer mends some names itself, so a name of the same length is written and then forged.
