@@ -27,9 +27,17 @@ impl Launch {
         self.queue.push_back(Next::See(signal.text(site, Some(&step.speaker))));
     }
 
+    /// The element of a step that names a link which is held up before it. One that is asked for, so that it is read back, is
+    /// not held up yet: seeing it would give the answer away.
+    pub(super) fn held_up<'s>(&self, site: &Site, step: &'s Step) -> Option<&'s String> {
+        let asked_for = site.steps.iter().any(|s| s.readback_of.as_ref() == Some(&step.id));
+        let at = site.place_in(step, Purpose::Link).filter(|_| !asked_for)?;
+        step.elements.get(at)
+    }
+
     /// The link that is held up: whoever names it looks whether it is the glider's own.
     pub(super) fn show_link(&mut self, site: &Site, step: &Step) {
-        let Some(element) = site.place_in(step, Purpose::Link).and_then(|i| step.elements.get(i)) else {
+        let Some(element) = self.held_up(site, step) else {
             return;
         };
         let own = self.situation.values(site, step).remove(element);

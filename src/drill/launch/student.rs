@@ -1,7 +1,7 @@
 //! What the student does in a launch, and what follows from it.
 
 use super::others::{heard_values, say_again};
-use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
+use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want, at_the_top};
 use crate::call::judge::Limits;
 use crate::call::{ElementVerdict, Judgement, Outcome, Reason, Verdict};
 use crate::drill::answer::{Answer, Spoken};
@@ -69,7 +69,7 @@ impl Launch {
             Want::Failure => self.did_failure(site, did),
             Want::Words if self.failing.is_some() => self.end(Ending::Abandoned),
             Want::Words => self.end(Ending::ByHand),
-            Want::Release => self.did_release(site, did),
+            Want::Release => self.did_release(site, step, did),
         }
     }
 
@@ -122,7 +122,7 @@ impl Launch {
     }
 
     fn something_is_wrong(&self, site: &Site, step: &Step) -> bool {
-        let other_link = self.course.shown_link.is_some() && site.place_in(step, Purpose::Link).is_some();
+        let other_link = self.course.shown_link.is_some() && self.held_up(site, step).is_some();
         self.interrupted && self.moving(site) || other_link
     }
 
@@ -223,7 +223,8 @@ impl Launch {
 
     /// Another link than the type's own was held up: was it noticed?
     fn about_the_link(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
-        let Some(shown) = self.course.shown_link.clone() else {
+        let shown = self.course.shown_link.clone();
+        let Some(shown) = shown.filter(|_| self.held_up(site, step).is_some()) else {
             return;
         };
         let mut links = judgement
@@ -464,11 +465,17 @@ impl Launch {
         }
     }
 
-    fn did_release(&mut self, site: &Site, did: Did) {
-        let wanted = site.customs.release_pulls;
+    fn did_release(&mut self, site: &Site, step: &Step, did: Did) {
+        // The habit is one of the top of the launch; the hook is opened for the ring with one pull.
+        let hooking_on = !at_the_top(site, step);
+        let wanted = if hooking_on { 1 } else { site.customs.release_pulls };
         let count = |n: u8| {
             let (n, of) = (n.to_string(), wanted.to_string());
-            site.language.text("release.count", &[("n", &n), ("of", &of)])
+            if hooking_on {
+                site.language.text("release.pulled", &[])
+            } else {
+                site.language.text("release.count", &[("n", &n), ("of", &of)])
+            }
         };
         match did {
             Did::Hand => {
