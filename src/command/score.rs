@@ -19,7 +19,7 @@ pub struct ScoreArgs {
     /// The step of the launch
     #[arg(long, default_value = "ready")]
     step: String,
-    /// The glider's callsign, such as G-CLRM
+    /// The glider: its registration, such as G-CLRM, or its competition sign; one that is not in the fleet is a visitor
     #[arg(long)]
     callsign: String,
     /// People on board
@@ -28,6 +28,9 @@ pub struct ScoreArgs {
     /// The cable's id
     #[arg(long)]
     cable: String,
+    /// What was dealt beside them, for instance wind=light; of an element that is not named, its first value
+    #[arg(long = "value", value_name = "ELEMENT=VALUE")]
+    values: Vec<String>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -45,7 +48,13 @@ pub struct ScoreArgs {
 pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::spoken_step(&site, &args.step)?;
-    let situation = common::situation(&site, &args.callsign, args.crew, &args.cable)?;
+    let situation = common::situation(&site, &args.callsign, args.crew, &args.cable, &args.values)?;
+    if site.aircraft(&situation.callsign).is_none() && !args.json {
+        println!(
+            "{} is not in the fleet of {}: a visitor, who says every character and the crew.",
+            situation.callsign, site.id
+        );
+    }
     let clip = crate::sound::read_clip(&args.file)?;
     let mut recogniser = args.model.load()?;
     let evidence = recogniser.hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))?;
