@@ -290,6 +290,8 @@ pub fn load_site(name: &str, first: Option<&Path>) -> Result<(Site, Option<PathB
             .iter()
             .map(|d| d.join(name))
             .find(|d| is_site(d))
+            // Behind those with the name comes the folder where somebody is at work on one.
+            .or_else(|| Some(PathBuf::from(name)).filter(|d| bundled::files(name).is_none() && is_site(d)))
     };
     if let Some(folder) = folder {
         return Ok((Site::check(&read_site(&folder))?, Some(folder)));

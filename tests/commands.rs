@@ -314,3 +314,79 @@ fn a_site_travels_as_one_file_and_shows_what_differs_before_it_is_replaced() {
     assert!(code == Some(1) && told.contains("no zip archive"), "{told}");
     assert!(!home.path().join("logbook.sqlite").exists(), "looking makes no logbook");
 }
+
+/// A folder is found by its name where it lies; a site that is there by that name comes first.
+#[test]
+fn a_site_is_found_by_its_folders_name_here() {
+    let home = tempfile::tempdir().unwrap();
+    let at = tempfile::tempdir().unwrap();
+    let drill = |site: &str| {
+        let mut c = cableside(home.path());
+        c.current_dir(at.path())
+            .args(["drill", "--typed", "--turns", "1", "--site", site]);
+        c.stdin(Stdio::null()).output().unwrap()
+    };
+    assert_eq!(drill("ourfield").status.code(), Some(1));
+    let made = cableside(home.path())
+        .current_dir(at.path())
+        .args(["site", "new", "ourfield"])
+        .output()
+        .unwrap();
+    assert!(made.status.success(), "{made:?}");
+    let out = drill("ourfield");
+    assert!(out.status.success(), "{out:?}");
+    assert!(text(&out).0.contains("ourfield is invented"), "{out:?}");
+    std::fs::rename(at.path().join("ourfield"), at.path().join("larkmoor")).unwrap();
+    assert!(text(&drill("larkmoor")).0.contains("Larkmoor is invented"));
+}
+
+/// Each direction is dealt sooner or later, and the one asked for always.
+#[test]
+fn the_drill_has_every_direction_of_the_site() {
+    let home = tempfile::tempdir().unwrap();
+    let drill = |turns: &str, more: &[&str]| {
+        let mut c = cableside(home.path());
+        c.args([
+            "drill",
+            "--typed",
+            "--site",
+            "larkmoor",
+            "--level",
+            "launch-point",
+            "--turns",
+            turns,
+        ]);
+        c.args(more).stdin(Stdio::piped()).stdout(Stdio::piped());
+        let mut child = c.spawn().unwrap();
+        let calls = "stop\n".repeat(20);
+        std::io::Write::write_all(&mut child.stdin.take().unwrap(), calls.as_bytes()).ok();
+        text(&child.wait_with_output().unwrap()).0
+    };
+    let out = drill("9", &[]);
+    assert!(out.contains("to the east") && out.contains("to the west"), "{out}");
+    let out = drill("9", &["--direction", "west"]);
+    assert!(!out.contains("to the east") && out.contains("to the west"), "{out}");
+    let out = cableside(home.path())
+        .args(["drill", "--typed", "--site", "larkmoor", "--direction", "up"])
+        .output()
+        .unwrap();
+    assert!(
+        text(&out).1.contains("no direction \"up\"; it has: east, west"),
+        "{out:?}"
+    );
+}
+
+/// What was dealt beside glider, crew and cable can be named to the judge of a recording, and a glider by its sign.
+#[test]
+fn score_knows_what_was_dealt() {
+    let home = tempfile::tempdir().unwrap();
+    let args = |more: &[&str]| {
+        let mut c = cableside(home.path());
+        c.args(score("no.wav", "tests/sites/kranmoor", "K7", "1", "wald"))
+            .args(more);
+        text(&c.output().unwrap()).1
+    };
+    assert!(args(&["--value", "wind=quer"]).contains("no.wav"));
+    assert!(args(&["--value", "wind=west"]).contains("wind has no value \"west\"; it has: vorn, quer"));
+    assert!(args(&["--value", "cable=wald"]).contains("does not leave \"cable\" open; it does: "));
+}

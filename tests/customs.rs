@@ -3,13 +3,13 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 use cableside::call::judge::{Limits, judge};
-use cableside::call::{Evidence, Judgement, Outcome, Situation, Vocabulary};
+use cableside::call::{Evidence, Judgement, Outcome, Situation, Verdict, Vocabulary};
 use cableside::command::common;
 use cableside::drill::deal::deal;
 use cableside::drill::debrief;
 use cableside::drill::launch::Turned;
 use cableside::drill::simulate::simulate;
-use cableside::drill::{Course, Did, Ending, Launch, Next, Note, Want};
+use cableside::drill::{Answer, Course, Did, Ending, Launch, Next, Note, Turn, Want};
 use cableside::site::{Callsign, Site};
 
 fn site(name: &str) -> Site {
@@ -17,6 +17,18 @@ fn site(name: &str) -> Site {
         .join("tests/sites")
         .join(name);
     Site::check(&cableside::folders::read_site(&folder)).unwrap_or_else(|p| panic!("{p}"))
+}
+
+/// A site with some of its words changed; each old text must be there.
+fn changed(folder: &str, changes: &[(&str, &str, &str)]) -> Site {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let mut files = cableside::folders::read_site(&folder);
+    for (file, old, new) in changes {
+        let text = files.texts.get_mut(*file).unwrap();
+        assert!(text.contains(old), "{file} does not hold {old}");
+        *text = text.replace(old, new);
+    }
+    Site::check(&files).unwrap_or_else(|p| panic!("{p}"))
 }
 
 fn heard(site: &Site, situation: &Situation, step: &str, text: &str) -> Judgement {
@@ -278,6 +290,507 @@ fn a_short_callsign_comes_after_contact() {
     let early = format!("Winch, {short}, radio check");
     let (text, _) = played(&site, "pilot", after, Course::default(), &[&early]);
     assert!(!text.contains("Reading you five"), "{text}");
+}
+
+/// A turn of the ready call over several attempts: what the other side did last, and the turn.
+fn turned(site: &Site, situation: &Situation, step: &str, calls: &[&str]) -> (Answer, Turn) {
+    let mut turn = Turn::new(situation.clone());
+    let mut answer = Answer::Silence;
+    for call in calls {
+        turn.prompted();
+        turn.press();
+        turn.release();
+        let judged = heard(site, situation, step, call);
+        answer = turn.judged(site, site.step(step).unwrap(), &judged);
+    }
+    (answer, turn)
+}
+
+/// What may be left out must be right wherever it is said: in the call that an answer completes as well.
+#[test]
+fn what_need_not_be_said_must_be_right_in_an_answer_too() {
+    let site = site("kranmoor");
+    let rest = "startklar, Wind von der Seite, Start Nummer eins sieben";
+    let zeisig = situation("D-4481", 1, "wald", &TODAY);
+    let first = format!("Winde, Windenseil Wald, {rest}");
+    let wrong = format!("Winde, Zeisig acht eins, doppelsitzig, Windenseil Wald, {rest}");
+    let right = format!("Winde, Zeisig acht eins, Windenseil Wald, {rest}");
+    let last = |s: &Situation, calls: &[&str]| turned(&site, s, "ready", calls);
+    let (answer, turn) = last(&zeisig, &[&first, &wrong]);
+    assert!(
+        matches!(&answer, Answer::ReadBack { element, .. } if element == "crew"),
+        "{answer:?}"
+    );
+    assert!(turn.so_far.as_ref().unwrap().score.unwrap() < 100, "{turn:?}");
+    // In the taught order, behind the callsign.
+    let order: Vec<String> = turn.so_far.unwrap().elements.into_iter().map(|e| e.element).collect();
+    assert_eq!(order, site.step("ready").unwrap().elements);
+    // The answer to the question alone is judged likewise.
+    let (answer, _) = last(&zeisig, &[&first, "Zeisig acht eins, doppelsitzig"]);
+    assert!(
+        matches!(&answer, Answer::ReadBack { element, .. } if element == "crew"),
+        "{answer:?}"
+    );
+    assert!(matches!(
+        last(&zeisig, &[&first, "Zeisig acht eins"]).0,
+        Answer::Complete(_)
+    ));
+    assert!(matches!(
+        last(&zeisig, &[&first, &wrong, &right]).0,
+        Answer::Complete(_)
+    ));
+
+    let mut erle = situation("D-4418", 1, "moor", &TODAY);
+    erle.single = true;
+    let first = format!("Winde, einsitzig, Windenseil, {rest}");
+    let wrong = format!("Winde, Erle, einsitzig, Windenseil Wald, {rest}");
+    let (answer, _) = last(&erle, &[&first, &wrong]);
+    assert!(
+        matches!(&answer, Answer::ReadBack { element, .. } if element == "cable"),
+        "{answer:?}"
+    );
+    let right = format!("Winde, Erle, einsitzig, Windenseil, {rest}");
+    for end in [right.as_str(), "Moor"] {
+        let (answer, _) = last(&erle, &[&first, &wrong, end]);
+        assert!(matches!(answer, Answer::Complete(_)), "{end}: {answer:?}");
+    }
+}
+
+/// Half a wording in an answer is told as half, as it is in a first call.
+#[test]
+fn half_a_wording_in_an_answer_is_told() {
+    let site = changed("phrases/larkmoor", &[]);
+    let glider = situation("G-CLRM", 2, "north", &[]);
+    let calls = [
+        "Winch, two up, north, ready",
+        "Golf Charlie Lima Romeo Mike, north cable",
+    ];
+    let (answer, turn) = turned(&site, &glider, "ready", &calls);
+    assert!(!matches!(answer, Answer::Complete(_)), "{answer:?}");
+    let method = turn.so_far.unwrap().element("method").cloned().unwrap();
+    assert_eq!(
+        (method.verdict, method.heard.as_deref()),
+        (Verdict::Missing, Some("cable"))
+    );
+}
+
+/// Whoever once said something that is no part of the call gets out with the call as it should be, and not by agreeing.
+#[test]
+fn what_is_no_part_of_the_call_is_gone_when_the_call_is_made_again_without_it() {
+    let site = site("kranmoor");
+    let rest = "Windenseil Wald, startklar, Wind von der Seite, Start Nummer eins sieben";
+    let zeisig = situation("D-4481", 1, "wald", &TODAY);
+    let wrong = format!("Winde, Zeisig acht eins, doppelsitzig, {rest}");
+    let taught = zeisig.taught_call(&site, site.step("ready").unwrap());
+    assert!(!taught.contains("sitzig"), "{taught}");
+    let (answer, turn) = turned(&site, &zeisig, "ready", &[&wrong, &taught]);
+    assert!(matches!(answer, Answer::Complete(_)), "{answer:?}");
+    assert_eq!(turn.so_far.unwrap().outcome, Outcome::Pass);
+    for end in [
+        "ja",
+        "richtig",
+        "startklar",
+        "Windenseil Wald, startklar",
+        "Zeisig acht eins",
+    ] {
+        let (answer, _) = turned(&site, &zeisig, "ready", &[&wrong, end]);
+        assert!(!matches!(answer, Answer::Complete(_)), "{end}: {answer:?}");
+    }
+    assert!(matches!(
+        turned(&site, &zeisig, "ready", &[&wrong, "einsitzig"]).0,
+        Answer::Complete(_)
+    ));
+
+    // In a launch the driver reads back what was said, right or wrong.
+    let run = |turns: &[&str]| played(&site, "pilot", zeisig.clone(), Course::default(), turns);
+    let (text, ending) = run(&[&taught, "ja", "hand"]);
+    assert_eq!(ending, Ending::Complete, "{text}");
+    assert!(text.contains("Jo, Wald, ich ziehe an."), "{text}");
+    let with = format!("Winde, Zeisig acht eins, einsitzig, {rest}");
+    let (text, ending) = run(&[&with, "ja", "hand"]);
+    assert_eq!(ending, Ending::Complete, "{text}");
+    assert!(text.contains("Jo, einsitzig, Wald, ich ziehe an."), "{text}");
+    let (text, ending) = run(&[&wrong, "ja"]);
+    assert_eq!(ending, Ending::ReadbackAccepted, "{text}");
+    assert!(text.contains("Jo, doppelsitzig, Wald, ich ziehe an."), "{text}");
+    for corrected in ["negativ, ich wiederhole, einsitzig", taught.as_str()] {
+        let (text, ending) = run(&[&wrong, corrected, "hand"]);
+        assert_eq!(ending, Ending::Complete, "{text}");
+    }
+    // Nothing is read back wrongly that is not read back.
+    let misread = Course {
+        misread: Some(("crew".to_owned(), "2".to_owned())),
+        ..Course::default()
+    };
+    let (text, ending) = played(&site, "pilot", zeisig.clone(), misread, &[&taught, "ja", "hand"]);
+    assert_eq!(ending, Ending::Complete, "{text}");
+}
+
+/// A wrong part that the driver does not read back is asked for: he does not pull upon it.
+#[test]
+fn what_is_not_read_back_is_asked_for() {
+    let site = site("kranmoor");
+    let erle = || situation("D-4418", 2, "wald", &TODAY);
+    let right = erle().taught_call(&site, site.step("ready").unwrap());
+    let wrong = right.replace("Wind von der Seite", "Wind von vorn");
+    let (text, ending) = played(
+        &site,
+        "pilot",
+        erle(),
+        Course::default(),
+        &[&wrong, &right, "ja", "hand"],
+    );
+    assert_eq!(ending, Ending::Complete, "{text}");
+    assert!(text.contains("Wind von vorn?"), "{text}");
+    let (text, ending) = played(
+        &site,
+        "pilot",
+        erle(),
+        Course::default(),
+        &[&wrong, "ja", "ja", "ja", "ja"],
+    );
+    assert_eq!(ending, Ending::BrokenOff, "{text}");
+    // One of several wrong ones is: all of them must be audible.
+    let both = wrong.replace("Windenseil Wald", "Windenseil Moor");
+    let (text, ending) = played(
+        &site,
+        "pilot",
+        erle(),
+        Course::default(),
+        &[&both, "Windenseil Wald", "ja"],
+    );
+    assert!(text.contains("Moor?") && text.contains("Wind von vorn?"), "{text}");
+    assert_ne!(ending, Ending::Complete, "{text}");
+}
+
+/// Whoever is called by a type, a sign or letters is not suddenly called by the registration's first and last characters.
+#[test]
+fn what_is_short_after_contact_follows_how_the_glider_is_named() {
+    let rest = "Windenseil Wald, startklar, Wind von der Seite, Start Nummer eins sieben";
+    let short = ("site.toml", "callsign = \"full\"", "callsign = \"short after contact\"");
+    let site = changed("tests/sites/kranmoor", &[short]);
+    let after = |registration: &str, crew: u8| {
+        let mut s = situation(registration, crew, "wald", &TODAY);
+        s.contact = true;
+        s
+    };
+    let step = site.step("ready").unwrap();
+    let outcome =
+        |site: &Site, s: &Situation, call: &str| heard(site, s, "ready", &format!("Winde, {call}, {rest}")).outcome;
+    let zeisig = after("D-4481", 1);
+    assert!(zeisig.taught_call(&site, step).contains("acht eins"));
+    assert!(!zeisig.taught_call(&site, step).contains("Zeisig"));
+    for (name, right) in [
+        ("acht eins", true),
+        ("Zeisig acht eins", true),
+        ("Delta acht eins", false),
+        ("Zeisig", false),
+        ("eins acht", false),
+    ] {
+        let expected = if right { Outcome::Pass } else { Outcome::NotYet };
+        assert_eq!(outcome(&site, &zeisig, name), expected, "{name}");
+    }
+    let before = situation("D-4481", 1, "wald", &TODAY);
+    assert_eq!(outcome(&site, &before, "acht eins"), Outcome::NotYet);
+    // A sign alone cannot be shorter, and the type is taught as before; its registration may be shortened.
+    let stelze = after("D-9037", 1);
+    assert_eq!(outcome(&site, &stelze, "Kilo sieben"), Outcome::Pass);
+    assert_eq!(outcome(&site, &stelze, "Delta drei sieben"), Outcome::NotYet);
+    assert!(
+        !stelze
+            .scene(&site, step)
+            .unwrap()
+            .contains(&site.language.text("scene.contact", &[]))
+    );
+    let erle = after("D-4418", 2);
+    assert!(erle.taught_call(&site, step).contains("Erle"));
+    assert_eq!(outcome(&site, &erle, "Delta eins acht, doppelsitzig"), Outcome::Pass);
+    assert_eq!(outcome(&site, &erle, "Delta acht eins, doppelsitzig"), Outcome::NotYet);
+    // Letters that two gliders end with are no name for either.
+    let two = "[[aircraft]]\nregistration = \"D-5581\"\ntype = \"Amsel\"\nseats = 1\nsaid_by = [\"type and last letters\"]\nsay_crew = false\n";
+    let stelze = "[[aircraft]]\nregistration = \"D-9037\"";
+    let site = changed(
+        "tests/sites/kranmoor",
+        &[short, ("fleet.toml", stelze, &format!("{two}\n{stelze}"))],
+    );
+    assert_eq!(outcome(&site, &zeisig, "acht eins"), Outcome::NotYet);
+    assert_eq!(outcome(&site, &zeisig, "Zeisig acht eins"), Outcome::Pass);
+}
+
+/// Figures that stand nowhere in the site are a wrong value of what they are said of; the glider, rightly named, is not blamed.
+#[test]
+fn figures_that_are_not_listed_are_a_wrong_value() {
+    let site = changed(
+        "tests/sites/kranmoor",
+        &[
+            (
+                "words.toml",
+                "taught = \"Wind von vorn\"",
+                "taught = \"Wind zwo fünf null, acht\"",
+            ),
+            (
+                "words.toml",
+                "taught = \"Wind von der Seite\"",
+                "taught = \"Wind zwo eins null, eins zwo\"",
+            ),
+        ],
+    );
+    for (registration, crew, name) in [("D-4418", ", doppelsitzig", "Erle"), ("D-9037", "", "Kilo sieben")] {
+        let glider = situation(registration, 2 - u8::from(crew.is_empty()), "wald", &TODAY);
+        let call = |wind: &str, number: &str| {
+            let text = format!("Winde, {name}{crew}, Windenseil Wald, startklar, {wind}, Start Nummer {number}");
+            heard(&site, &glider, "ready", &text)
+        };
+        let right = call("Wind zwo eins null, eins zwo", "eins sieben");
+        assert_eq!(right.outcome, Outcome::Pass, "{right:#?}");
+        for (wind, number, element, verdict, half) in [
+            (
+                "Wind zwo zwo null, eins vier",
+                "eins sieben",
+                "wind",
+                Verdict::Wrong,
+                "wind zwo zwo null eins vier",
+            ),
+            (
+                "Wind zwo fünf null, acht",
+                "eins sieben",
+                "wind",
+                Verdict::Wrong,
+                "vorn",
+            ),
+            (
+                "Wind zwo eins null, eins zwo, drei",
+                "eins sieben",
+                "wind",
+                Verdict::Wrong,
+                "wind zwo eins null eins zwo drei",
+            ),
+            (
+                "zwo eins null, eins zwo",
+                "eins sieben",
+                "wind",
+                Verdict::Missing,
+                "zwo eins null eins zwo",
+            ),
+            ("Wind", "eins sieben", "wind", Verdict::Missing, "wind"),
+            (
+                "Wind zwo eins null, eins zwo",
+                "neun neun",
+                "number",
+                Verdict::Wrong,
+                "start nummer neun neun",
+            ),
+        ] {
+            let judged = call(wind, number);
+            for e in &judged.elements {
+                let expected = if e.element == element { verdict } else { Verdict::Said };
+                assert_eq!(e.verdict, expected, "{name}, {wind}, {number}: {e:#?}");
+            }
+            assert_eq!(
+                judged.element(element).unwrap().heard.as_deref(),
+                Some(half),
+                "{wind}, {number}"
+            );
+        }
+    }
+}
+
+/// Where a cable may be left out a name by halves is no small talk.
+#[test]
+fn half_a_cables_name_is_heard() {
+    let site = changed(
+        "phrases/larkmoor",
+        &[
+            ("site.toml", "taught = \"north\"", "taught = \"left cable\""),
+            ("site.toml", "taught = \"south\"", "taught = \"right cable\""),
+            ("site.toml", "dropped_when_single = false", "dropped_when_single = true"),
+        ],
+    );
+    let mut left = situation("G-CLRM", 2, "north", &[]);
+    left.single = true;
+    let call = |name: &str| format!("Winch, Golf Charlie Lima Romeo Mike, two up, {name} winch cable, ready");
+    let judged = |name: &str| heard(&site, &left, "ready", &call(name));
+    for (name, outcome) in [
+        ("", Outcome::Pass),
+        ("left cable", Outcome::Pass),
+        ("right,", Outcome::NotYet),
+        ("right cable", Outcome::NotYet),
+        ("left,", Outcome::NotYet),
+    ] {
+        assert_eq!(judged(name).outcome, outcome, "{name}: {:#?}", judged(name));
+    }
+    let cable = judged("right,").element("cable").cloned().unwrap();
+    assert_eq!(
+        (cable.verdict, cable.heard.as_deref()),
+        (Verdict::Missing, Some("right"))
+    );
+    let talk = heard(&site, &left, "ready", &format!("Right, {}", call("left cable")));
+    assert_eq!(talk.outcome, Outcome::Pass, "{talk:#?}");
+}
+
+#[test]
+fn where_there_is_one_cable_it_is_always_the_only_one() {
+    let site = changed(
+        "tests/sites/kranmoor",
+        &[
+            ("site.toml", "[[cable]]\nid = \"moor\"\ntaught = \"Moor\"\n", ""),
+            ("site.toml", "[\"wald\", \"moor\"]", "[\"wald\"]"),
+            ("site.toml", "[\"moor\", \"wald\"]", "[\"wald\"]"),
+        ],
+    );
+    let mut random = common::random(6);
+    for _ in 0..50 {
+        assert!(deal(&site, None, &mut random).unwrap().single);
+    }
+}
+
+/// The habit of several pulls is one of the top: the hook is opened for the ring with one.
+#[test]
+fn the_release_is_pulled_once_for_the_ring() {
+    let step = "[[step]]\nid = \"hook\"\ntitle = \"Einklinken\"\nspeaker = \"pilot\"\nto = \"start\"\nby = \"hand\"\ntaught = \"\"\n\n[[step]]\nid = \"ready\"";
+    let site = changed(
+        "tests/sites/kranmoor",
+        &[
+            ("site.toml", "release_pulls = 1", "release_pulls = 2"),
+            ("steps.toml", "order = [\"ready\"", "order = [\"hook\", \"ready\""),
+            ("steps.toml", "[[step]]\nid = \"ready\"", step),
+        ],
+    );
+    let erle = situation("D-4418", 2, "wald", &TODAY);
+    let ready = erle.taught_call(&site, site.step("ready").unwrap());
+    let run = |turns: &[&str]| played(&site, "pilot", erle.clone(), Course::default(), turns);
+    let (text, ending) = run(&["hand", &ready, "", "hand", "hand"]);
+    assert_eq!(ending, Ending::Complete, "{text}");
+    assert_eq!(
+        text.matches(&site.language.text("release.pulled", &[])).count(),
+        1,
+        "{text}"
+    );
+    assert!(!text.contains(&Note::PullAgain.text(site.language)), "{text}");
+    let count = |n: &str| site.language.text("release.count", &[("n", n), ("of", "2")]);
+    assert!(text.contains(&count("1")) && text.contains(&count("2")), "{text}");
+    let (text, _) = run(&["hand", &ready, "", "hand", "", ""]);
+    assert!(text.contains(&Note::PullAgain.text(site.language)), "{text}");
+}
+
+/// A link that is asked for is fetched after it was named: nothing is held up that gives the answer away.
+#[test]
+fn a_link_that_is_asked_for_is_not_held_up_before() {
+    let said = "[[step]]\nid = \"link said\"\ntitle = \"The link\"\nspeaker = \"wing runner\"\nto = \"winch\"\nby = \"voice\"\nreadback_of = \"link\"\nelements = [\"link\"]\ncritical = [\"link\"]\ntaught = \"{link}.\"\n\n[[step]]\nid = \"stop\"";
+    let asked = changed(
+        "phrases/larkmoor",
+        &[
+            ("steps.toml", "\"link\", \"open\"", "\"link\", \"link said\", \"open\""),
+            ("steps.toml", "[[step]]\nid = \"stop\"", said),
+        ],
+    );
+    let shown = changed("phrases/larkmoor", &[]);
+    let glider = situation("G-CLRM", 2, "north", &[]);
+    let steps = ["link".to_owned(), "link said".to_owned()];
+    let black = glider.taught_call(&shown, shown.step("link").unwrap());
+    for (site, held_up) in [(&shown, true), (&asked, false)] {
+        let course = Course {
+            shown_link: Some("black".to_owned()),
+            ..Course::default()
+        };
+        let mut launch = Launch::new(site, "pilot", glider.clone(), course, Some(&steps)).unwrap();
+        let mut seen = String::new();
+        let end = loop {
+            match launch.next(site) {
+                Next::Ended(end) => break end,
+                Next::See(text) => seen.push_str(&text),
+                Next::Listen { want: Want::Call, .. } => {
+                    let step = launch.judged_step(site).unwrap();
+                    let evidence = Evidence::typed(&launch.vocabulary(site).unwrap(), &black);
+                    let turned = Turned::new(site, step, &launch.situation, &evidence);
+                    launch.did(site, turned.did(false));
+                }
+                Next::Listen { .. } => launch.did(site, Did::Nothing),
+                _ => {}
+            }
+        };
+        assert_eq!(end, Ending::Complete, "{}", debrief::text(site, &launch, &[]));
+        let words = site.taught_words("link", "black").unwrap();
+        let text = site.language.text("link.shown", &[("words", &words)]);
+        assert_eq!(seen.contains(&text), held_up, "{seen}");
+    }
+}
+
+/// What is said only when there is something to say: on other days nothing is right, and anything said is wrong.
+#[test]
+fn nothing_said_can_be_the_right_value() {
+    let still =
+        "value = [\n    { id = \"still\", taught = \"\", scene = \"Der Windsack hängt herab.\" },\n    { id = \"vorn\"";
+    let site = changed(
+        "tests/sites/kranmoor",
+        &[("words.toml", "value = [\n    { id = \"vorn\"", still)],
+    );
+    let mut day = situation("D-4418", 2, "wald", &TODAY);
+    day.more.insert("wind".to_owned(), "still".to_owned());
+    let step = site.step("ready").unwrap();
+    let call = "Winde, Erle, doppelsitzig, Windenseil Wald, startklar, Start Nummer eins sieben.";
+    assert_eq!(day.taught_call(&site, step), call);
+    let judged = heard(&site, &day, "ready", call);
+    assert_eq!(
+        (judged.outcome, judged.score),
+        (Outcome::Pass, Some(100)),
+        "{judged:#?}"
+    );
+    let with = call.replace("Start Nummer", "Wind von vorn, Start Nummer");
+    let judged = heard(&site, &day, "ready", &with);
+    assert_eq!(judged.element("wind").unwrap().verdict, Verdict::Wrong, "{judged:#?}");
+    // On a day with wind it is missed.
+    let windy = situation("D-4418", 2, "wald", &TODAY);
+    assert_eq!(heard(&site, &windy, "ready", call).outcome, Outcome::NotYet);
+    // The others do not speak of it either.
+    let (text, _) = played(&site, "winch driver", day, Course::default(), &[]);
+    assert!(text.contains(call.trim_end_matches('.')), "{text}");
+    let tally = simulate(&site, 2000, &mut common::random(9));
+    assert_eq!(tally.dead_ends, Vec::<String>::new());
+}
+
+/// Of several winches the one is called that has the cable.
+#[test]
+fn the_call_goes_to_the_winch_that_has_the_cable() {
+    let site = changed(
+        "phrases/larkmoor",
+        &[
+            (
+                "site.toml",
+                "[[direction]]\nid = \"east\"",
+                "[[station]]\nid = \"berta\"\nname = \"the other winch\"\naddress = \"berta\"\n\n[[direction]]\nid = \"east\"",
+            ),
+            (
+                "site.toml",
+                "taught = \"north\"",
+                "taught = \"north\"\nstation = \"winch\"",
+            ),
+            (
+                "site.toml",
+                "taught = \"south\"",
+                "taught = \"south\"\nstation = \"berta\"",
+            ),
+        ],
+    );
+    let step = site.step("ready").unwrap();
+    for (cable, right, wrong) in [("north", "Winch", "Berta"), ("south", "Berta", "Winch")] {
+        let glider = situation("G-CLRM", 2, cable, &[]);
+        assert!(glider.taught_call(&site, step).starts_with(right));
+        let call = |to: &str| format!("{to}, Golf Charlie Lima Romeo Mike, two up, {cable} winch cable, ready");
+        let address = |to: &str| {
+            let judged = heard(&site, &glider, "ready", &call(to));
+            judged.element("address").unwrap().verdict
+        };
+        assert_eq!(address(right), Verdict::Said);
+        assert_eq!(address(wrong), Verdict::Wrong);
+        // Whoever else is called is called as before.
+        let request = site.steps.iter().find(|s| s.to != "winch" && s.by.has_words()).unwrap();
+        assert_eq!(site.called(request, cable), request.to);
+    }
+    assert_eq!(
+        simulate(&site, 1000, &mut common::random(2)).dead_ends,
+        Vec::<String>::new()
+    );
 }
 
 #[test]

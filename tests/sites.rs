@@ -13,6 +13,15 @@ use cableside::site::{Problem, Site};
 use std::path::Path;
 
 fn copy_with(changes: &[(&str, &str, &str)]) -> Vec<Problem> {
+    checked(changes).map_or_else(|p| p, |_| Vec::new())
+}
+
+/// What is told of a site that can be used.
+fn told(changes: &[(&str, &str, &str)]) -> Vec<Problem> {
+    checked(changes).unwrap_or_else(|p| panic!("{p:#?}")).notices
+}
+
+fn checked(changes: &[(&str, &str, &str)]) -> Result<Site, Vec<Problem>> {
     let dir = tempfile::tempdir().unwrap();
     let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
     for name in cableside::site::FILES.into_iter().chain([cableside::site::BRIEFING]) {
@@ -23,7 +32,7 @@ fn copy_with(changes: &[(&str, &str, &str)]) -> Vec<Problem> {
         }
         std::fs::write(dir.path().join(name), text).unwrap();
     }
-    Site::check(&read_site(dir.path())).map_or_else(|p| p.list, |_| Vec::new())
+    Site::check(&read_site(dir.path())).map_err(|p| p.list)
 }
 
 fn has(list: &[Problem], file: &str, part: &str) {
@@ -156,4 +165,81 @@ fn words_with_another_meaning_in_the_call_are_refused() {
         "negated = [\"ready\", \"not ready\"",
     )]);
     has(&list, "words.toml", "denies ready");
+}
+
+/// What is accepted and changes nothing is told, with its line; the site can be used.
+#[test]
+fn what_has_no_effect_is_told() {
+    assert_eq!(told(&[]), Vec::new());
+    let list = told(&[(
+        "words.toml",
+        "[element.cable]",
+        "[element.cable]\nvalue = [{ id = \"east\", taught = \"east\" }]",
+    )]);
+    has(&list, "words.toml", "\"value of cable\" has no effect yet");
+    let list = told(&[("site.toml", "usual = true", "usual = false")]);
+    has(&list, "site.toml", "Which direction is the usual one");
+    let list = told(&[(
+        "site.toml",
+        "readback_by_winch = [\"callsign\",",
+        "readback_by_winch = [\"ready\",",
+    )]);
+    has(&list, "site.toml", "\"ready\" in readback_by_winch has no effect yet");
+    let list = told(&[("site.toml", "callsign = \"full\"", "callsign = \"short after contact\"")]);
+    assert_eq!(list, Vec::new(), "registrations have a short form");
+    let list = told(&[
+        (
+            "fleet.toml",
+            "said_by = [\"registration\"]",
+            "said_by = [\"type\", \"registration\"]",
+        ),
+        (
+            "fleet.toml",
+            "registration = \"G-CLMR\"",
+            "said_by = [\"type\"]\nregistration = \"G-CLMR\"",
+        ),
+    ]);
+    has(&list, "fleet.toml", "\"Merle 2\" may be any of G-CLRM, G-CLMR");
+}
+
+/// A call with a cable is a winch launch: a second method that is dealt there would teach "aerotow, north cable".
+#[test]
+fn one_launch_method_is_dealt_with_a_cable() {
+    let list = copy_with(&[(
+        "words.toml",
+        "value = [{ id = \"winch cable\", taught = \"winch cable\", understood = [\"winch launch\"] }]",
+        "value = [{ id = \"winch cable\", taught = \"winch cable\", scene = \"The winch.\" }, { id = \"car\", taught = \"car tow\", scene = \"A car.\" }]",
+    )]);
+    has(&list, "words.toml", "names a cable");
+}
+
+/// The line is that of the words, not of an id that is written alike, and one slip is told once.
+#[test]
+fn a_problem_is_told_where_it_is_and_once() {
+    let list = copy_with(&[
+        ("site.toml", "id = \"north\"", "id = \"not\""),
+        ("site.toml", "taught = \"north\"", "taught = \"not\""),
+        ("site.toml", "[\"north\", \"south\"]", "[\"not\", \"south\"]"),
+        ("site.toml", "[\"south\", \"north\"]", "[\"south\", \"not\"]"),
+    ]);
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+    let text = std::fs::read_to_string(dir.join("site.toml")).unwrap();
+    let line = text.lines().position(|l| l == "taught = \"north\"").unwrap() + 1;
+    let problem = list.iter().find(|p| p.wrong.contains("meaning of its own")).unwrap();
+    assert_eq!(problem.line, Some(line), "{list:#?}");
+
+    let list = copy_with(&[(
+        "site.toml",
+        "taught = \"north\"",
+        "taught = \"north\"\ncolour = \"red\"",
+    )]);
+    has(&list, "site.toml", "unknown field");
+    assert!(!list.iter().any(|p| p.wrong.contains("There is no cable")), "{list:#?}");
+
+    let list = copy_with(&[("fleet.toml", "seats = 1", "seats = \"one\"")]);
+    has(&list, "fleet.toml", "expected a whole number");
+    let list = copy_with(&[("fleet.toml", "weak_link = \"blue\"", "weak_link = \"pink\"")]);
+    has(&list, "fleet.toml", "\"pink\"");
+    let list = copy_with(&[("briefing.toml", "\"Siskin\", \"Redwing\"", "\"Siskin\", \"Redwig\"")]);
+    has(&list, "briefing.toml", "\"Redwig\"");
 }

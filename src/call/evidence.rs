@@ -3,6 +3,7 @@
 use super::delivery::{Delivery, Place};
 use super::reading::{self, Reading};
 use super::reason::Silence;
+use super::unlisted;
 use super::vocabulary::Vocabulary;
 use super::words::{self, Mark};
 use serde::{Deserialize, Serialize};
@@ -91,6 +92,8 @@ impl Evidence {
     /// A typed call: one reading, nothing unsure.
     pub fn typed(vocabulary: &Vocabulary, text: &str) -> Self {
         let (words, marks) = words::marked(text);
+        let with_figures = unlisted::with_figures(vocabulary, &words);
+        let vocabulary = with_figures.as_ref().unwrap_or(vocabulary);
         let reading = reading::read_words(vocabulary, words, &marks);
         if reading.words.is_empty() {
             return Self::silence(Silence::NothingTyped);

@@ -241,6 +241,11 @@ impl Judgement {
     #[must_use]
     pub fn completed_by(&self, answer: &Self, asked: &str) -> Self {
         let mut out = self.clone();
+        if answer.outcome == Outcome::Pass {
+            // The whole call, made again: what need not be in it and was wrong is not in it any more. A bare "yes" is no call.
+            out.elements
+                .retain(|old| old.verdict == Verdict::Said || answer.element(&old.element).is_some());
+        }
         for old in &mut out.elements {
             let Some(new) = answer.element(&old.element) else {
                 continue;
@@ -248,10 +253,12 @@ impl Judgement {
             let asked_for = old.element == asked;
             let wrong_now = new.verdict == Verdict::Wrong;
             let better = new.verdict == Verdict::Said && old.verdict != Verdict::Said;
-            if asked_for || wrong_now || better {
+            let half = new.verdict == Verdict::Missing && old.verdict == Verdict::Missing && new.heard.is_some();
+            if asked_for || wrong_now || better || half {
                 *old = new.clone();
             }
         }
+        out.take_in_what_need_not_be_said(answer);
         out.advice = answer
             .advice
             .iter()
@@ -261,6 +268,22 @@ impl Judgement {
         out.outcome = outcome(&out.elements);
         (out.score, out.score_parts) = score(&out.elements, &out.advice);
         out
+    }
+
+    /// What may be left out, was left out before and is in the answer counts as it would in a first call: it must be right.
+    fn take_in_what_need_not_be_said(&mut self, answer: &Self) {
+        for (n, new) in answer.elements.iter().enumerate() {
+            if self.element(&new.element).is_some() || new.verdict == Verdict::Missing {
+                continue;
+            }
+            // In the taught order: behind the nearest one before it that both have.
+            let before = answer.elements[..n].iter().rev();
+            let place = before
+                .filter_map(|b| self.elements.iter().position(|e| e.element == b.element))
+                .next()
+                .map_or(0, |p| p + 1);
+            self.elements.insert(place, new.clone());
+        }
     }
 }
 

@@ -8,6 +8,7 @@ pub mod reading;
 pub mod reason;
 pub mod situation;
 pub mod stance;
+mod unlisted;
 pub mod vocabulary;
 pub mod words;
 

@@ -1,6 +1,6 @@
 //! What is dealt to the student: what a right call must carry.
 
-use crate::site::{Callsign, CallsignCustom, Need, Purpose, Site, Step};
+use crate::site::{Aircraft, Callsign, CallsignCustom, Need, Purpose, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -90,7 +90,7 @@ impl Situation {
     pub fn values(&self, site: &Site, step: &Step) -> BTreeMap<String, String> {
         let right = |element: &String| {
             let value = match site.purpose(element) {
-                Purpose::Address => step.to.clone(),
+                Purpose::Address => site.called(step, &self.cable).to_owned(),
                 Purpose::Callsign => self.forms(site, step).swap_remove(0).join(" "),
                 Purpose::Crew => self.crew.to_string(),
                 Purpose::Cable => self.cable.clone(),
@@ -103,57 +103,42 @@ impl Situation {
 
     /// How the glider may be called in a step, the taught form first; each form is the parts that are said. There is at least one.
     pub fn forms(&self, site: &Site, step: &Step) -> Vec<Vec<String>> {
-        let chars: Vec<char> = self.callsign.chars().chars().collect();
-        let written = |chars: &[char]| Callsign::from_chars(chars).map(|c| c.to_string());
-        let last = |n: usize| chars.len().checked_sub(n).and_then(|from| written(&chars[from..]));
-        let mut forms: Vec<Vec<String>> = Vec::new();
-        let registration = vec![self.callsign.to_string()];
-        if self.contact && site.customs.callsign == CallsignCustom::ShortAfterContact && chars.len() > 3 {
-            // The first and at least the last two characters (SERA.14050, type a).
-            let short = |n: usize| {
-                let ends = &chars[chars.len() - n..];
-                written(&[&chars[..1], ends].concat())
-            };
-            forms.extend(
-                [2, 3]
-                    .into_iter()
-                    .filter(|n| n + 1 < chars.len())
-                    .filter_map(short)
-                    .map(|c| vec![c]),
-            );
-            forms.push(registration.clone());
-        }
-        let aircraft = site.aircraft(&self.callsign);
         // Where the type is a part of its own the callsign is what stands beside it.
         let typed = site.place_in(step, Purpose::Type).is_some();
-        for form in aircraft.map(|a| a.said_by.as_slice()).unwrap_or_default() {
-            let sign = || {
-                let sign = Callsign::parse(aircraft?.competition_sign.as_ref()?).ok()?;
-                Some(sign.to_string())
-            };
-            let kind = || aircraft.filter(|_| !typed).map(|a| a.kind.clone());
-            let parts = match form.as_str() {
-                "competition sign" => vec![sign()],
-                "last letters" => vec![last(2)],
-                "type" => vec![kind()],
-                "type and competition sign" => vec![kind(), sign()],
-                "type and last letters" => vec![kind(), last(2)],
-                _ => vec![Some(registration[0].clone())],
-            };
-            let parts: Vec<String> = parts.into_iter().flatten().collect();
-            if !parts.is_empty() && !forms.contains(&parts) {
-                forms.push(parts);
-            }
+        let short = self.contact && site.customs.callsign == CallsignCustom::ShortAfterContact;
+        let named = names(&self.callsign, site.aircraft(&self.callsign), typed);
+        if !short {
+            return named.into_iter().map(|n| n.whole).fold(Vec::new(), with_new);
         }
-        if forms.is_empty() {
-            forms.push(registration);
-        }
-        forms
+        // What might be another glider's name as well is no name.
+        let others: Vec<Vec<String>> = site
+            .fleet
+            .iter()
+            .filter(|a| a.registration != self.callsign)
+            .flat_map(|a| names(&a.registration, Some(a), typed))
+            .flat_map(|n| n.short.into_iter().chain([n.whole]))
+            .collect();
+        let all = named.into_iter().flat_map(|n| {
+            let short = n.short.into_iter().filter(|s| !others.contains(s));
+            short.chain([n.whole]).collect::<Vec<_>>()
+        });
+        all.fold(Vec::new(), with_new)
     }
 
     /// Must an element be in the call of a step, may it be, or is it taught without?
     pub fn need(&self, site: &Site, step: &Step, element: &str) -> Need {
         let aircraft = site.aircraft(&self.callsign);
+        let dealt = || {
+            site.elements
+                .get(element)?
+                .values
+                .iter()
+                .find(|v| Some(&v.id) == self.more.get(element))
+        };
+        // The right value today may be that nothing is said.
+        if dealt().is_some_and(|v| v.taught.is_empty()) {
+            return Need::Never;
+        }
         let only_some = |says: Option<bool>| match says {
             Some(false) => Need::Never,
             _ => Need::Required,
@@ -196,22 +181,33 @@ impl Situation {
 
     /// What is seen before a step's call: the step's own scene and those of the right values.
     pub fn scene(&self, site: &Site, step: &Step) -> Option<String> {
+        let all: Vec<String> = step.scene.clone().into_iter().chain(self.known(site, step)).collect();
+        (!all.is_empty()).then(|| all.join(" "))
+    }
+
+    /// What must be known to make a step's call right, beside glider, crew and cable: the scenes of what was dealt, and what was before.
+    pub fn known(&self, site: &Site, step: &Step) -> Vec<String> {
         let values = self.values(site, step);
         let of_values = values.iter().filter_map(|(element, value)| {
             let wordings = &site.elements.get(element)?.values;
             wordings.iter().find(|w| &w.id == value)?.scene.clone()
         });
         let says = |purpose| site.place_in(step, purpose).is_some();
-        let contact =
-            self.contact && says(Purpose::Callsign) && site.customs.callsign == CallsignCustom::ShortAfterContact;
+        // Where there is nothing to shorten it does not matter.
+        let contact = self.contact && says(Purpose::Callsign) && {
+            let before = Self {
+                contact: false,
+                ..self.clone()
+            };
+            before.forms(site, step) != self.forms(site, step)
+        };
         let single = self.single && says(Purpose::Cable);
         let known = [(contact, "scene.contact"), (single, "scene.single_cable")];
         let known = known
             .into_iter()
             .filter(|(so, _)| *so)
             .map(|(_, key)| site.language.text(key, &[]));
-        let all: Vec<String> = step.scene.clone().into_iter().chain(of_values).chain(known).collect();
-        (!all.is_empty()).then(|| all.join(" "))
+        of_values.chain(known).collect()
     }
 
     /// The call as taught, in words.
@@ -223,13 +219,71 @@ impl Situation {
         let text = crate::site::fill(&template, |name| {
             let value = values.get(name)?;
             let words = site.taught_words(name, value)?;
-            Some(if name == "callsign" { title_case(&words) } else { words })
+            let spelled = site.purpose(name) == Purpose::Callsign;
+            Some(if spelled { title_case(&words) } else { words })
         });
         let mut chars = text.chars();
         chars
             .next()
             .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
     }
+}
+
+/// A way to name a glider: whole, and shortened as it may be once it has called and was answered.
+struct Named {
+    whole: Vec<String>,
+    short: Vec<Vec<String>>,
+}
+
+fn with_new(mut all: Vec<Vec<String>>, form: Vec<String>) -> Vec<Vec<String>> {
+    if !all.contains(&form) {
+        all.push(form);
+    }
+    all
+}
+
+/// The ways in which a glider is named, as its site has them; a visitor by registration. At least one.
+fn names(callsign: &Callsign, aircraft: Option<&Aircraft>, typed: bool) -> Vec<Named> {
+    let chars: Vec<char> = callsign.chars().chars().collect();
+    let written = |chars: &[char]| Callsign::from_chars(chars).map(|c| c.to_string());
+    let last = |n: usize| chars.len().checked_sub(n).and_then(|from| written(&chars[from..]));
+    let sign = || {
+        let sign = Callsign::parse(aircraft?.competition_sign.as_ref()?).ok()?;
+        Some(sign.to_string())
+    };
+    let kind = || aircraft.filter(|_| !typed).map(|a| a.kind.clone());
+    let parts = |parts: [Option<String>; 2]| parts.into_iter().flatten().collect::<Vec<String>>();
+    let registration = || Named {
+        whole: vec![callsign.to_string()],
+        // The first and at least the last two characters (SERA.14050, type a).
+        short: [2, 3]
+            .into_iter()
+            .filter(|n| n + 1 < chars.len() && chars.len() > 3)
+            .filter_map(|n| written(&[&chars[..1], &chars[chars.len() - n..]].concat()))
+            .map(|c| vec![c])
+            .collect(),
+    };
+    let said_by = aircraft.map(|a| a.said_by.as_slice()).unwrap_or_default();
+    let forms = said_by.iter().map(|form| {
+        // Of a type and a sign the sign alone is the short form; the others are as short as they are.
+        let (whole, short) = match form.as_str() {
+            "competition sign" => ([sign(), None], None),
+            "last letters" => ([last(2), None], None),
+            "type" => ([kind(), None], None),
+            "type and competition sign" => ([kind(), sign()], sign()),
+            "type and last letters" => ([kind(), last(2)], last(2)),
+            _ => return registration(),
+        };
+        Named {
+            whole: parts(whole),
+            short: short.into_iter().map(|s| vec![s]).collect(),
+        }
+    });
+    let mut all: Vec<Named> = forms.filter(|n| !n.whole.is_empty()).collect();
+    if all.is_empty() {
+        all.push(registration());
+    }
+    all
 }
 
 /// Words of a callsign as in print: letters are names and have a capital.

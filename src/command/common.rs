@@ -13,7 +13,7 @@ use std::path::PathBuf;
 /// Which site, and where sites are looked for.
 #[derive(Debug, Clone, clap::Args)]
 pub struct SiteChoice {
-    /// The site: a folder's name under the phrases folders, or a path to a site's folder
+    /// The site: a folder's name under the phrases folders or here, or a path to a site's folder
     #[arg(long)]
     pub site: String,
     /// Look for sites in this folder first
@@ -65,10 +65,56 @@ impl SiteChoice {
     }
 }
 
+/// A glider as the command line names it: its registration, or the competition sign of one of the fleet. Any other is a visitor.
+pub fn glider(site: &Site, named: &str) -> Result<Callsign, Failure> {
+    let callsign = Callsign::parse(named)?;
+    let sign = |s: &String| Callsign::parse(s).is_ok_and(|s| s == callsign);
+    let by_sign = || {
+        site.fleet
+            .iter()
+            .find(|a| a.competition_sign.as_ref().is_some_and(sign))
+    };
+    let known = site.aircraft(&callsign).or_else(by_sign);
+    Ok(known.map_or(callsign, |a| a.registration.clone()))
+}
+
+/// A value that was dealt, as the command line gives it: `ELEMENT=VALUE`.
+pub fn dealt_value(site: &Site, text: &str) -> Result<(String, String), Failure> {
+    let dealt = || site.elements.values().filter(|e| e.is_dealt());
+    let named = text.split_once('=').and_then(|(element, value)| {
+        let element = dealt().find(|e| e.id == element)?;
+        Some((element, value))
+    });
+    let Some((element, value)) = named else {
+        let known: Vec<&str> = dealt().map(|e| e.id.as_str()).collect();
+        return Err(if known.is_empty() {
+            format!(
+                "\"{text}\": nothing is dealt at {} beside glider, crew and cable",
+                site.id
+            )
+        } else {
+            format!(
+                "\"{text}\" is no ELEMENT=VALUE of what is dealt at {}; elements: {}",
+                site.id,
+                known.join(", ")
+            )
+        }
+        .into());
+    };
+    if !element.values.iter().any(|v| v.id == value) {
+        let known: Vec<&str> = element.values.iter().map(|v| v.id.as_str()).collect();
+        return Err(format!("{} has no value \"{value}\"; it has: {}", element.id, known.join(", ")).into());
+    }
+    Ok((element.id.clone(), value.to_owned()))
+}
+
 /// The situation given on the command line, checked against the site.
-pub fn situation(site: &Site, callsign: &str, crew: u8, cable: &str) -> Result<Situation, Failure> {
-    let s = Situation::new(Callsign::parse(callsign)?, crew, cable.to_owned());
+pub fn situation(site: &Site, named: &str, crew: u8, cable: &str, values: &[String]) -> Result<Situation, Failure> {
+    let mut s = Situation::new(glider(site, named)?, crew, cable.to_owned());
     s.check(site)?;
+    for text in values {
+        s.more.extend([dealt_value(site, text)?]);
+    }
     Ok(s)
 }
 
@@ -240,6 +286,17 @@ fn short_line(input: &mut impl std::io::BufRead) -> std::io::Result<Typed> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_glider_is_named_by_registration_or_sign_and_any_other_is_a_visitor() {
+        let (site, _) = folders::load_site("tests/sites/kranmoor", None).unwrap();
+        let s = situation(&site, "K7", 1, "wald", &["wind=quer".to_owned()]).unwrap();
+        assert_eq!(s.callsign.to_string(), "D-9037");
+        assert_eq!(s.more["wind"], "quer");
+        assert_eq!(glider(&site, "D-9037").unwrap(), s.callsign);
+        assert_eq!(glider(&site, "74").unwrap().to_string(), "74");
+        assert_eq!(site.about_glider(&s.callsign), "Stelze, K7");
+    }
 
     #[test]
     fn a_line_longer_than_any_call_is_not_taken_in_part() {

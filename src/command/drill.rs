@@ -39,6 +39,9 @@ pub struct DrillArgs {
     /// How a situation is put: in writing, as seen at the launch point, or that with noise, hurry and interruptions
     #[arg(long, value_enum, default_value_t = LevelChoice::Record)]
     level: LevelChoice,
+    /// Launch in this direction always, by its id in site.toml; else it changes every few turns
+    #[arg(long, value_name = "ID")]
+    direction: Option<String>,
     /// Type the calls instead of speaking them
     #[arg(long)]
     typed: bool,
@@ -63,6 +66,9 @@ pub struct DrillArgs {
 pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::spoken_step(&site, &args.step)?.clone();
+    let direction = args.direction.as_ref();
+    let direction = direction.map(|id| practice::direction_called(&site, id)).transpose()?;
+    let direction = direction.map(|d| d.id.clone());
     let options = Options {
         phrases: args.site.phrases.clone(),
         logbook: LogbookPlace::Disk {
@@ -77,6 +83,7 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         step: args.step.clone(),
     };
     let mut terminal = Terminal::open(&args.site, site, step, options)?;
+    terminal.direction = direction;
     terminal.send(Command::ChooseLevel(args.level.level()));
     if let Some(name) = &args.student {
         terminal.worker.send(Command::ChooseStudentByName(name.clone()));
@@ -120,6 +127,10 @@ pub(super) struct Terminal {
     /// Judged and not shown yet: a verdict is shown when it is in the logbook, so that none is lost once it was seen.
     judged: Option<Box<Judged>>,
     planned: Option<Planned>,
+    /// The launch direction, where it does not change.
+    direction: Option<String>,
+    /// With which of them the session begins.
+    first: u32,
 }
 
 /// As shells have it for Ctrl-C.
@@ -139,6 +150,9 @@ impl Terminal {
             dealt: None,
             judged: None,
             planned: None,
+            direction: None,
+            // The high half of the clock's digits hardly changes; the low half does.
+            first: (common::any_seed() / 1_000_000) as u32,
         };
         // Ctrl-C, a closed terminal, the system going down: what waits to be stored is stored first.
         let quitter = terminal.worker.quitter();
@@ -239,10 +253,13 @@ impl Terminal {
                     println!("{}", practice::reason(&self.site, reason));
                 }
                 if self.level() == Level::Written {
-                    let kind = self.site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+                    let kind = self.site.about_glider(&s.callsign);
                     println!("Glider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
                 } else {
-                    println!("{}", practice::scene(&self.site, s, dealt.number));
+                    let fixed = self.direction.as_ref();
+                    let fixed = fixed.and_then(|id| practice::direction_called(&self.site, id).ok());
+                    let direction = fixed.or_else(|| practice::direction(&self.site, self.first, dealt.number));
+                    println!("{}", practice::scene(&self.site, s, direction));
                 }
                 if self.level() == Level::BusyField {
                     println!("The field is busy: begin as soon as the frequency is yours.");

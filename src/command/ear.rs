@@ -100,11 +100,14 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         println!();
         if task.question == Question::Matter {
             let s = &task.situation;
-            let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+            let kind = site.about_glider(&s.callsign);
             println!(
                 "On the board: glider {} ({kind}), crew {}, cable {}.",
                 s.callsign, s.crew, s.cable
             );
+            for known in s.known(&site, step) {
+                println!("({known})");
+            }
         }
         if let (Some(speaker), Some(player)) = (&speaker, &player) {
             let line = Line {

@@ -82,9 +82,10 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
     println!("{}", site.caution);
     let s = &launch.situation;
     println!(
-        "You are: {}. Glider {}, crew {}, cable {}.",
+        "You are: {}. Glider {} ({}), crew {}, cable {}.",
         site.role_name(&args.role),
         s.callsign,
+        site.about_glider(&s.callsign),
         s.crew,
         s.cable
     );

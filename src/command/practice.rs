@@ -1,8 +1,9 @@
 //! Words for what the plan says, in the terminal.
 
+use super::Failure;
 use crate::call::Situation;
 use crate::plan::{Item, Level, Reason, Today, callsign_pattern};
-use crate::site::{Callsign, Site};
+use crate::site::{Callsign, Direction, Site};
 
 /// A level's name, as a value of an option.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -90,16 +91,43 @@ pub fn today(today: &Today) -> String {
     }
 }
 
-/// A situation as it is seen at the launch point, in the `number`th turn: the launch direction changes now and then.
-pub fn scene(site: &Site, situation: &Situation, number: u32) -> String {
+/// The launch direction of the `number`th turn of a session: it changes as a day's wind does, after some turns. `first`: where the
+/// session begins, any number.
+pub fn direction(site: &Site, first: u32, number: u32) -> Option<&Direction> {
+    /// Turns until the direction changes.
+    const TURNS: u32 = 4;
+    let n = u32::try_from(site.directions.len()).ok()?;
+    let at = (first % n.max(1) + number.saturating_sub(1) / TURNS).checked_rem(n)?;
+    site.directions.get(at as usize)
+}
+
+/// A direction by its id.
+pub fn direction_called<'s>(site: &'s Site, id: &str) -> Result<&'s Direction, Failure> {
+    site.directions.iter().find(|d| d.id == id).ok_or_else(|| {
+        let known: Vec<&str> = site.directions.iter().map(|d| d.id.as_str()).collect();
+        format!(
+            "the site {} has no direction \"{id}\"; it has: {}",
+            site.id,
+            known.join(", ")
+        )
+        .into()
+    })
+}
+
+/// A situation as it is seen at the launch point.
+pub fn scene(site: &Site, situation: &Situation, direction: Option<&Direction>) -> String {
     let crew = match situation.crew {
         1 => "You are alone in the glider.".to_owned(),
         n => format!("{n} people sit in the glider."),
     };
-    let words = format!("On the panel: {}. {crew}", situation.callsign);
-    let n = site.directions.len().max(1);
-    let turned = usize::from(number % 4 == 3) % n;
-    if let Some(direction) = site.directions.get(turned) {
+    // A competition sign stands on the fin, whoever must say it reads it there.
+    let aircraft = site.aircraft(&situation.callsign);
+    let fin = aircraft
+        .and_then(|a| a.competition_sign.as_ref())
+        .map_or_else(String::new, |sign| format!(" On the fin: {sign}."));
+    let kind = aircraft.map_or_else(String::new, |a| format!(" Type: {}.", a.kind));
+    let words = format!("On the panel: {}.{fin}{kind} {crew}", situation.callsign);
+    if let Some(direction) = direction {
         let order = &direction.cables_left_to_right;
         if let Some(place) = order.iter().position(|c| *c == situation.cable) {
             let which = match (place, order.len()) {
@@ -131,8 +159,8 @@ mod tests {
     fn the_scene_does_not_name_the_cable_and_left_swaps_with_the_direction() {
         let (site, _) = crate::folders::load_site("larkmoor", None).unwrap();
         let situation = Situation::new(site.fleet[0].registration.clone(), 2, "north");
-        let east = scene(&site, &situation, 1);
-        let west = scene(&site, &situation, 3);
+        let east = scene(&site, &situation, direction(&site, 0, 1));
+        let west = scene(&site, &situation, direction_called(&site, "west").ok());
         assert!(east.contains("east") && east.contains("the left one"), "{east}");
         assert!(west.contains("west") && west.contains("the right one"), "{west}");
         for text in [east, west] {

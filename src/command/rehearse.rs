@@ -23,6 +23,7 @@ use std::sync::atomic::AtomicBool;
 
 /// A whole launch from a script: writes exchange.wav, debrief.txt and debrief.json
 #[derive(Debug, clap::Args)]
+#[command(after_long_help = SCRIPT)]
 pub struct RehearseArgs {
     /// The script (TOML)
     script: PathBuf,
@@ -35,6 +36,34 @@ pub struct RehearseArgs {
     #[command(flatten)]
     model: ModelChoice,
 }
+
+/// The script's form, as help shows it.
+const SCRIPT: &str = r#"The script:
+  site = "larkmoor"            a name or a path, as for --site
+  role = "pilot"               a speaker of the site's steps
+  seed = 1                     deals what is not written here
+  steps = ["ready"]            only these steps of the launch (if left out: all)
+  situation = { callsign = "G-CLRM", crew = 2, cable = "north", more = { speed = "too slow" } }
+                               `more`: values of elements that are dealt
+
+  [course]                     what is out of the ordinary, each if wanted
+  sometimes = ["stuck"]        steps that are not part of every launch
+  misread = ["cable", "south"] what the winch driver reads back wrongly: element, value
+  hazard = ["dog", "ready"]    a hazard and the step in which it happens
+  failure = ["break", "slack"] a failure in the air and the step behind it
+  unanswered = 1               so many ready calls that nobody answers
+  refused = true               the winch driver refuses the first ready call
+  shown_link = "black"         the link that is held up
+  traffic = ["ready"]          steps before which others are on the frequency
+  interruptions = [["question", "ready"]]
+
+  [[turn]]                     one for each of your turns, with exactly one of
+  say = "Winch, ..."           spoken by the program's voice and heard by the speech model
+  clip = "mine.wav"            a recording beside the script
+  hand = true                  the pilot pulls the release, the winch driver takes the power off
+  signal = "stop"              a signal of the site, by its id
+  nothing = true               nothing is said or done
+                               and if wanted over = true: into the words of whoever speaks"#;
 
 /// What it writes; none of it may be there yet.
 const RESULTS: [&str; 3] = ["debrief.txt", "debrief.json", "exchange.wav"];

@@ -21,7 +21,7 @@ pub struct ScoreArgs {
     /// The step of the launch
     #[arg(long, default_value = "ready")]
     step: String,
-    /// The glider's callsign, such as G-CLRM
+    /// The glider: its registration, such as G-CLRM, or its competition sign; one that is not in the fleet is a visitor
     #[arg(long)]
     callsign: String,
     /// People on board
@@ -93,7 +93,7 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
 
 /// What was dealt, as far as this site has it.
 fn situation(args: &ScoreArgs, site: &Site, step: &Step) -> Result<Situation, Failure> {
-    let mut situation = common::situation(site, &args.callsign, args.crew, &args.cable)?;
+    let mut situation = common::situation(site, &args.callsign, args.crew, &args.cable, &[])?;
     match site.aircraft(&situation.callsign) {
         None if !args.visitor => {
             let fleet: Vec<String> = site.fleet.iter().map(|a| a.registration.to_string()).collect();

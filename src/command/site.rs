@@ -265,19 +265,23 @@ fn effect_in_words(effect: &compare::Effect, version: &str, counts: Option<&[cra
     }
 }
 
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 fn check(dir: &Path) -> Result<ExitCode, Failure> {
     if !dir.is_dir() {
         return Err(format!("there is no such folder\n  {}", dir.display()).into());
     }
     let site = Site::check(&folders::read_site(dir))?;
     println!(
-        "{} ({}), version {}: {} aircraft, {} cables, {} steps. No problems.",
+        "{} ({}), version {}: {} aircraft, {}, {}. No problems.",
         site.name,
         site.id,
         site.version,
         site.fleet.len(),
-        site.cables.len(),
-        site.steps.len()
+        counted(site.cables.len(), "cable"),
+        counted(site.steps.len(), "step")
     );
     for notice in &site.notices {
         println!("  {notice}");

@@ -2,7 +2,7 @@
 
 use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, CallsignCustom, Interruption, Purpose, Site, Step};
+use crate::site::{Callsign, CallsignCustom, Interruption, Need, Purpose, Site, Step};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -23,7 +23,8 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     let place = below(from.len(), random);
     let mut dealt = from.get(place).map(|s| (*s).clone())?;
     dealt.contact = site.customs.callsign == CallsignCustom::ShortAfterContact && below(2, random) == 0;
-    dealt.single = site.customs.cable_may_be_dropped_when_single && below(2, random) == 0;
+    let only = site.cables.len() == 1;
+    dealt.single = site.customs.cable_may_be_dropped_when_single && (below(2, random) == 0 || only);
     // Where the call itself is the choice (too fast or too slow), the situation makes it.
     for (id, element) in &site.elements {
         if element.is_dealt() {
@@ -131,7 +132,10 @@ fn other_link(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u
 
 /// An element that the driver reads back, and another value for it that is easily mixed up.
 fn misread(site: &Site, situation: &Situation, random: &mut impl FnMut() -> u32) -> Option<(String, String)> {
-    let elements: Vec<&String> = site.customs.readback_by_winch.iter().collect();
+    // What is no part of this glider's call is not read back.
+    let ready = site.ready_step();
+    let said = |e: &&String| ready.is_none_or(|r| situation.need(site, r, e) != Need::Never);
+    let elements: Vec<&String> = site.customs.readback_by_winch.iter().filter(said).collect();
     let element = *elements.get(below(elements.len(), random))?;
     Some((element.clone(), another_value(site, situation, element, random)?))
 }
@@ -165,6 +169,8 @@ pub(super) fn another_value(
     let e = site.elements.get(element)?;
     // Where there is one right value ("winch cable"), another stands among the wordings of other values ("aerotow").
     let choice = if e.values.len() > 1 { &e.values } else { &e.other };
-    let others: Vec<&String> = choice.iter().map(|v| &v.id).filter(|v| **v != right).collect();
+    // Nothing said is no other value.
+    let spoken = choice.iter().filter(|v| !v.taught.is_empty());
+    let others: Vec<&String> = spoken.map(|v| &v.id).filter(|v| **v != right).collect();
     others.get(below(others.len(), random)).map(|v| (*v).clone())
 }

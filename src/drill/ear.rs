@@ -3,7 +3,7 @@
 
 use super::deal::{another_value, below, deal};
 use crate::call::Situation;
-use crate::site::{Callsign, Site, Step, fill};
+use crate::site::{Callsign, Need, Purpose, Site, Step, fill};
 use serde::{Deserialize, Serialize};
 
 /// What is the matter with a call.
@@ -42,13 +42,19 @@ impl Question {
     /// Every question.
     pub const ALL: [Self; 4] = [Self::Matter, Self::Cable, Self::Crew, Self::Callsign];
 
-    /// The element asked for; `None` where any may be the matter.
-    pub fn element(self) -> Option<&'static str> {
+    /// The element of a step that is asked for; `None` where any may be the matter, or the step has none.
+    pub fn element<'s>(self, site: &Site, step: &'s Step) -> Option<&'s str> {
+        let at = site.place_in(step, self.purpose()?)?;
+        step.elements.get(at).map(String::as_str)
+    }
+
+    /// What is asked for, whatever the site calls it.
+    fn purpose(self) -> Option<Purpose> {
         match self {
             Self::Matter => None,
-            Self::Cable => Some("cable"),
-            Self::Crew => Some("crew"),
-            Self::Callsign => Some("callsign"),
+            Self::Cable => Some(Purpose::Cable),
+            Self::Crew => Some(Purpose::Crew),
+            Self::Callsign => Some(Purpose::Callsign),
         }
     }
 
@@ -132,8 +138,9 @@ impl Task {
             Question::Matter => label(site, choice),
             Question::Callsign => choice.to_owned(),
             Question::Cable | Question::Crew => {
-                let element = self.question.element().unwrap_or_default();
-                site.taught_words(element, choice).unwrap_or_else(|| choice.to_owned())
+                let element = self.question.purpose().and_then(|p| site.element_for(p));
+                let words = element.and_then(|e| site.taught_words(&e.id, choice));
+                words.unwrap_or_else(|| choice.to_owned())
             }
         }
     }
@@ -174,43 +181,50 @@ pub fn deal_question(
     random: &mut impl FnMut() -> u32,
 ) -> Option<Task> {
     let situation = deal(site, before, random)?;
-    let critical = |e: &&String| step.critical.contains(e);
+    // What is no part of this glider's call can be neither asked for nor missed.
+    let need = |e: &String| situation.need(site, step, e);
+    let critical = |e: &&String| step.critical.contains(e) && need(e) != Need::Never;
     let elements: Vec<String> = step.elements.iter().filter(critical).cloned().collect();
+    let asked_for = |q: Question| q.element(site, step).filter(|e| elements.iter().any(|x| x == e));
+    // A question that this call cannot answer is not asked, whoever chose it.
+    let question = question.filter(|q| *q == Question::Matter || asked_for(*q).is_some());
     let question = question.unwrap_or_else(|| {
-        let fits = |q: &Question| q.element().is_none_or(|e| elements.iter().any(|x| x == e));
+        let fits = |q: &Question| *q == Question::Matter || asked_for(*q).is_some();
         let fit: Vec<Question> = Question::ALL.into_iter().filter(fits).collect();
         fit[below(fit.len(), random)]
     });
     // What is asked for must be able to be wrong.
-    let may_be_wrong = match question.element() {
+    let may_be_wrong = match asked_for(question) {
         Some(e) => vec![e.to_owned()],
         None => elements.clone(),
     };
     let mut values = situation.values(site, step);
+    values.retain(|e, _| need(e) != Need::Never);
     let fault = if below(2, random) == 0 || may_be_wrong.is_empty() {
         None
     } else {
         let element = may_be_wrong[below(may_be_wrong.len(), random)].clone();
-        let other = another_value(site, &situation, &element, random).filter(|_| below(2, random) == 0);
-        if let Some(other) = other {
-            values.insert(element.clone(), other);
-            Some(Fault::Other(element))
-        } else {
-            values.remove(&element);
-            Some(Fault::Missing(element))
+        let may_be_left_out = need(&element) != Need::Required;
+        let other = another_value(site, &situation, &element, random);
+        match other.filter(|_| below(2, random) == 0 || may_be_left_out) {
+            Some(other) => {
+                values.insert(element.clone(), other);
+                Some(Fault::Other(element))
+            }
+            // Where it may be left out nothing would be the matter.
+            None if may_be_left_out => None,
+            None => {
+                values.remove(&element);
+                Some(Fault::Missing(element))
+            }
         }
     };
+    let said = asked_for(question).and_then(|e| values.get(e).cloned());
     let (choices, right) = match question {
         Question::Matter => (elements, fault.as_ref().map(|f| f.element().to_owned())),
-        Question::Cable => (
-            site.cables.iter().map(|c| c.id.clone()).collect(),
-            values.get("cable").cloned(),
-        ),
-        Question::Crew => (vec!["1".to_owned(), "2".to_owned()], values.get("crew").cloned()),
-        Question::Callsign => {
-            let said = values.get("callsign").cloned();
-            (similar(site, said.as_deref(), &situation.callsign), said)
-        }
+        Question::Cable => (site.cables.iter().map(|c| c.id.clone()).collect(), said),
+        Question::Crew => (vec!["1".to_owned(), "2".to_owned()], said),
+        Question::Callsign => (similar(site, step, &situation, said.as_deref()), said),
     };
     // What is left out leaves its comma behind; one is enough.
     let text = fill(&step.taught, |name| {
@@ -233,11 +247,20 @@ pub fn deal_question(
     })
 }
 
-/// The callsign said and the three of the fleet that are most like it, in their own order.
-fn similar(site: &Site, said: Option<&str>, dealt: &Callsign) -> Vec<String> {
-    let dealt = dealt.to_string();
+/// The callsign said and the three of the fleet that are most like it, in their own order; each as it is called in this step.
+fn similar(site: &Site, step: &Step, situation: &Situation, said: Option<&str>) -> Vec<String> {
+    let called = |callsign: &Callsign| {
+        let other = Situation {
+            callsign: callsign.clone(),
+            ..situation.clone()
+        };
+        other.forms(site, step).swap_remove(0).join(" ")
+    };
+    let dealt = called(&situation.callsign);
     let like = said.unwrap_or(&dealt);
-    let mut all: Vec<String> = site.fleet.iter().map(|a| a.registration.to_string()).collect();
+    let mut all: Vec<String> = site.fleet.iter().map(|a| called(&a.registration)).collect();
+    all.sort();
+    all.dedup();
     all.sort_by_key(|c| strsim::osa_distance(c, like));
     all.truncate(4);
     all.sort();
@@ -286,7 +309,7 @@ mod tests {
                 asked[Question::ALL.iter().position(|q| *q == task.question).unwrap()] += 1;
                 let right = task.right.as_deref();
                 assert!(right.is_none_or(|r| task.choices.iter().any(|c| c == r)), "{task:?}");
-                let Some(element) = task.question.element() else {
+                let Some(element) = task.question.element(&site, step) else {
                     continue;
                 };
                 let evidence = Evidence::typed(&vocabulary, &task.text);
@@ -304,12 +327,54 @@ mod tests {
     #[test]
     fn callsigns_to_choose_from_are_easily_mixed_up() {
         let site = site("larkmoor");
-        let choices = similar(&site, Some("G-CLRM"), &Callsign::parse("D-2058").unwrap());
+        let dealt = Situation::new(Callsign::parse("D-2058").unwrap(), 1, "north");
+        let choices = similar(&site, site.step("ready").unwrap(), &dealt, Some("G-CLRM"));
         assert!(
             choices.contains(&"G-CLMR".to_owned()) && choices.contains(&"G-CLRM".to_owned()),
             "{choices:?}"
         );
         assert_eq!(choices.len(), 4);
+    }
+
+    /// A site whose gliders are called by type or sign, some without a crew, with one cable at times and dealt values.
+    #[test]
+    fn a_call_has_what_this_glider_says_and_nothing_else() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sites/kranmoor");
+        let site = Site::check(&crate::folders::read_site(&folder)).unwrap();
+        let step = site.step("ready").unwrap();
+        let mut random = random(5);
+        let (mut named, mut single, mut wind) = (0, 0, 0);
+        for _ in 0..2000 {
+            let task = deal_question(&site, step, None, None, &mut random).unwrap();
+            let s = &task.situation;
+            if s.need(&site, step, "crew") == Need::Never {
+                assert!(!task.text.contains("sitzig"), "{}", task.text);
+                assert_ne!(task.question, Question::Crew);
+                assert!(!task.choices.iter().any(|c| c == "crew"), "{task:?}");
+            }
+            if task.fault.is_none() {
+                let taught = s.taught_call(&site, step);
+                assert_eq!(task.text.to_lowercase(), taught.to_lowercase());
+            }
+            if s.single && task.fault == Some(Fault::Missing("cable".to_owned())) {
+                panic!("a cable that may be left out is not missed: {}", task.text);
+            }
+            single += usize::from(s.single && task.fault == Some(Fault::Other("cable".to_owned())));
+            if task.question == Question::Callsign {
+                named += 1;
+                assert_eq!(
+                    task.choices,
+                    ["Erle 2", "K7", "Zeisig 81"].map(str::to_owned),
+                    "{task:?}"
+                );
+            }
+            if task.fault == Some(Fault::Other("wind".to_owned())) {
+                wind += 1;
+                // The board has it, or nobody could know.
+                assert!(s.known(&site, step).iter().any(|t| t.contains("Windsack")));
+            }
+        }
+        assert!(named > 100 && single > 20 && wind > 5, "{named} {single} {wind}");
     }
 
     #[test]

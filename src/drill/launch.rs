@@ -561,8 +561,8 @@ impl Launch {
 
     /// Is the release operated in one of the steps at the top?
     fn releases(&self, site: &Site) -> bool {
-        let by_hand = |id: &String| site.step(id).is_some_and(|s| s.by == By::Hand && s.speaker == PILOT);
-        self.order.iter().any(by_hand)
+        let at_the_top = |s: &Step| s.by == By::Hand && s.speaker == PILOT && at_the_top(site, s);
+        self.order.iter().any(|id| site.step(id).is_some_and(at_the_top))
     }
 
     /// A pull of the release is heard and shown.
@@ -574,4 +574,12 @@ impl Launch {
         }));
         self.queue.push_back(Next::See(text));
     }
+}
+
+/// Does a step come behind the ready call, by the site's whole order? What the pilot's hand does before it belongs to hooking on.
+fn at_the_top(site: &Site, step: &Step) -> bool {
+    let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
+    let place = |id: &String| order.iter().position(|o| o == id);
+    let ready = site.ready_step().and_then(|r| place(&r.id));
+    place(&step.id).zip(ready).is_none_or(|(at, ready)| at > ready)
 }

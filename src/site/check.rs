@@ -4,7 +4,9 @@ mod air;
 mod around;
 mod effects;
 mod elements;
+mod half;
 mod launch;
+mod noticed;
 mod read;
 
 use super::problem::{Collector, Problem, Problems};
@@ -108,13 +110,16 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
         }
     }
     let mut notices = Vec::new();
-    let site = Builder {
+    let mut builder = Builder {
         files,
         found: &mut found,
         notices: &mut notices,
         broken,
+    };
+    let site = builder.build(&mut tables);
+    if let Some(site) = &site {
+        builder.noticed(site);
     }
-    .build(&mut tables);
     notices.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     found.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     found.dedup();
@@ -199,6 +204,7 @@ impl Builder<'_> {
                 ),
             })
             .collect();
+        let winches = self.winches(&cables, &stations);
         let cables: Vec<Wording> = cables
             .iter()
             .map(|r| {
@@ -212,6 +218,10 @@ impl Builder<'_> {
         let cable_ids: BTreeSet<&str> = cables.iter().map(|c| c.id.as_str()).collect();
         for d in &directions {
             self.unique(s, "The cable", d.cables_left_to_right.iter());
+            // A cable that could not be taken in is told already.
+            if self.broken.contains(s) {
+                continue;
+            }
             if d.cables_left_to_right.len() < cables.len() {
                 self.at(
                     s,
@@ -230,6 +240,16 @@ impl Builder<'_> {
                     );
                 }
             }
+        }
+        if directions.len() > 1 && directions.iter().filter(|d| d.usual).count() != 1 {
+            let line = self.line_of(s, directions[0].id.get_ref());
+            let wrong = "Which direction is the usual one is not said, or said of several".to_owned();
+            self.notice(
+                s,
+                line,
+                wrong,
+                "Write usual = true at one of them; now the first comes first.",
+            );
         }
         let mut directions: Vec<(bool, Direction)> = directions
             .into_iter()
@@ -318,6 +338,7 @@ impl Builder<'_> {
             stations,
             directions: directions.into_iter().map(|(_, d)| d).collect(),
             cables,
+            winches,
             customs: customs?,
             signals,
             fleet,
@@ -331,6 +352,34 @@ impl Builder<'_> {
             bands,
             notices: Vec::new(),
         })
+    }
+
+    /// Which winch has which cable: all of the cables say so, or none.
+    fn winches(&mut self, cables: &[raw::RawCable], stations: &[Station]) -> BTreeMap<String, String> {
+        let s = "site.toml";
+        let said = cables.iter().filter(|c| c.station.is_some()).count();
+        for cable in cables {
+            match &cable.station {
+                Some(station) if !stations.iter().any(|st| st.id == *station.get_ref()) => {
+                    let known: Vec<&str> = stations.iter().map(|st| st.id.as_str()).collect();
+                    self.at(
+                        s,
+                        &station.span(),
+                        format!("There is no station \"{}\"", station.get_ref()),
+                        format!("There are: {}.", known.join(", ")),
+                    );
+                }
+                None if said > 0 => self.at(
+                    s,
+                    &cable.id.span(),
+                    format!("Which winch has the cable \"{}\" is not said", cable.id.get_ref()),
+                    "Where one cable has a `station`, each has.",
+                ),
+                _ => {}
+            }
+        }
+        let pair = |c: &raw::RawCable| Some((c.id.get_ref().clone(), c.station.as_ref()?.get_ref().clone()));
+        cables.iter().filter_map(pair).collect()
     }
 
     fn customs(&mut self, s: &str, r: raw::RawCustoms, elements: &RawElements) -> Customs {

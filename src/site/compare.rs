@@ -251,7 +251,13 @@ fn places(site: &Site, all: &mut Vec<Thing>) {
         ];
         all.push(Thing::new("direction", &d.id, fields));
     }
-    all.extend(site.cables.iter().map(|w| wording("cable", w)));
+    for w in &site.cables {
+        let mut cable = wording("cable", w);
+        cable
+            .fields
+            .push(("station", site.winches.get(&w.id).cloned().unwrap_or_default()));
+        all.push(cable);
+    }
     for s in &site.signals {
         let fields = vec![
             ("given by", s.by.clone()),

@@ -72,6 +72,8 @@ pub struct Site {
     pub directions: Vec<Direction>,
     /// Cables.
     pub cables: Vec<Wording>,
+    /// The station of the winch that has a cable, by the cable's id; empty where there is one winch.
+    pub winches: BTreeMap<String, String>,
     /// Customs of the place.
     pub customs: Customs,
     /// Light signals of the place; empty unless the site names some. They have opposite meanings in different countries.
@@ -503,6 +505,13 @@ impl Site {
         self.elements.values().find(|e| e.purpose == purpose)
     }
 
+    /// The station that is called in a step: of several winches the one that has the cable.
+    pub fn called<'s>(&'s self, step: &'s Step, cable: &str) -> &'s str {
+        let a_winch = self.winches.values().any(|w| *w == step.to);
+        let of_cable = self.winches.get(cable).filter(|_| a_winch);
+        of_cable.unwrap_or(&step.to)
+    }
+
     /// The place of a purpose among the elements of a step.
     pub fn place_in(&self, step: &Step, purpose: Purpose) -> Option<usize> {
         step.elements.iter().position(|e| self.purpose(e) == purpose)
@@ -535,6 +544,16 @@ impl Site {
         self.fleet.iter().find(|a| &a.registration == registration)
     }
 
+    /// What is known of a glider beside its registration, for whoever must name it: its type and its competition sign.
+    pub fn about_glider(&self, registration: &Callsign) -> String {
+        let Some(aircraft) = self.aircraft(registration) else {
+            return String::new();
+        };
+        let sign = aircraft.competition_sign.as_deref();
+        let parts: Vec<&str> = std::iter::once(aircraft.kind.as_str()).chain(sign).collect();
+        parts.join(", ")
+    }
+
     /// The words for a glider however it is named: its characters, its type, or its type and then characters.
     fn callsign_words(&self, value: &str) -> Option<String> {
         let spelled = |text: &str| Callsign::parse(text).ok().map(|c| c.spoken(self.language));
@@ -558,9 +577,15 @@ impl Site {
             .element_for(Purpose::Type)
             .and_then(|e| e.values.iter().find(|v| v.id == kind));
         let as_words = |text: &str| {
+            // In print a name keeps its capitals.
+            let mut written = text.split(|c: char| !c.is_alphanumeric());
+            let mut as_written = |w: String| {
+                let same = written.find(|o| o.to_lowercase() == w);
+                same.map_or(w, str::to_owned)
+            };
             let word = |w: String| match w.parse::<u8>() {
                 Ok(d) if d < 10 => self.language.digit_word(d).to_owned(),
-                _ => w,
+                _ => as_written(w),
             };
             let words: Vec<String> = crate::call::words::of(text).into_iter().map(word).collect();
             words.join(" ")
@@ -583,6 +608,8 @@ impl Site {
         }
         let element = self.elements.get(element)?;
         let mut wordings = element.values.iter().chain(&element.other);
-        wordings.find(|w| w.id == value).map(|w| w.taught.clone())
+        // Where nothing is said there are no words.
+        let known = wordings.find(|w| w.id == value && !w.taught.is_empty());
+        known.map(|w| w.taught.clone())
     }
 }

@@ -47,6 +47,9 @@ pub struct RawDirection {
 pub struct RawCable {
     pub id: Text,
     pub taught: Text,
+    /// The winch it belongs to, where there are several.
+    #[serde(default)]
+    pub station: Option<Text>,
     #[serde(default)]
     pub understood: Vec<Text>,
 }

@@ -87,7 +87,7 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
     let task = &ear.task;
     if task.question == Question::Matter {
         let s = &task.situation;
-        let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+        let kind = site.about_glider(&s.callsign);
         let crew = words.count("facts.person", "facts.people", usize::from(s.crew));
         let board = words.fill(
             "ear.board",
@@ -98,6 +98,9 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             ],
         );
         ui.add(Label::new(look::bold(board)).wrap());
+        for known in site.step("ready").map(|step| s.known(site, step)).unwrap_or_default() {
+            ui.add(Label::new(known).wrap());
+        }
         // Against what is seen at the launch point, and not only against a line of text.
         if let (Some(step), Some(direction)) = (site.step("ready"), scene::direction(site, ear.number)) {
             View::of(site, step, s, direction, None, Level::Written).ui(ui, words, PICTURE);

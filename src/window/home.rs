@@ -334,6 +334,8 @@ mod tests {
                 site: "larkmoor".into(),
                 site_version: version.into(),
                 date: jiff::civil::date(2026, 4, 1),
+                steps: Vec::new(),
+                phrases: std::collections::BTreeMap::new(),
                 seed: 1,
                 calls: vec![call(), call()],
             },

@@ -348,7 +348,7 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, written: bool) {
         return;
     }
     let s = &flown.situation;
-    let kind = site.aircraft(&s.callsign).map_or("", |a| a.kind.as_str());
+    let kind = site.about_glider(&s.callsign);
     let crew = words.count("facts.person", "facts.people", usize::from(s.crew));
     let text = words.fill(
         "launch.facts",

@@ -408,17 +408,19 @@ fn seen(ui: &mut Ui, site: &Site, step: &Step, situation: &Situation, hazard: Op
 
 /// The situation as plain facts, never in the words of the call.
 fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situation, direction: Option<&Direction>) {
-    let kind = site.aircraft(&situation.callsign).map(|a| a.kind.as_str());
-    let glider = kind.map_or_else(
-        || situation.callsign.to_string(),
-        |k| format!("{}, {k}", situation.callsign),
-    );
+    let about = site.about_glider(&situation.callsign);
+    let glider = if about.is_empty() {
+        situation.callsign.to_string()
+    } else {
+        format!("{}, {about}", situation.callsign)
+    };
     let crew = words.count("facts.person", "facts.people", usize::from(situation.crew));
+    let called = site.called(step, &situation.cable);
     let to = site
         .stations
         .iter()
-        .find(|s| s.id == step.to)
-        .map_or(step.to.as_str(), |s| s.name.as_str());
+        .find(|s| s.id == called)
+        .map_or(called, |s| s.name.as_str());
     let mut rows = vec![
         ("facts.you_are", words.role(&step.speaker)),
         ("facts.you_call", to.to_owned()),

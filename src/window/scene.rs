@@ -185,11 +185,14 @@ impl<'a> View<'a> {
             Moment::After => field::retrieve_car(&canvas, self.side()),
             _ => {
                 let aircraft = self.site.aircraft(&self.situation.callsign);
+                // What it is called by stands on it in large letters.
+                let sign = aircraft.filter(|a| a.said_by.iter().any(|s| s.contains("competition sign")));
+                let sign = sign.and_then(|a| a.competition_sign.clone());
                 glider::near(
                     &canvas,
                     &glider::Near {
                         side: self.side(),
-                        registration: &self.situation.callsign.to_string(),
+                        registration: &sign.unwrap_or_else(|| self.situation.callsign.to_string()),
                         seats: aircraft
                             .map_or(self.situation.crew, |a| a.seats)
                             .max(self.situation.crew),
@@ -254,19 +257,16 @@ impl<'a> View<'a> {
             out.push(words.fill("scene.cables", &[("cables", &cables.join(", "))]));
         }
         let callsign = self.situation.callsign.to_string();
-        let kind = self
-            .site
-            .aircraft(&self.situation.callsign)
-            .map_or("", |a| a.kind.as_str());
+        let kind = self.site.about_glider(&self.situation.callsign);
         let on_ground = !matches!(self.moment, Moment::Climb | Moment::After);
         let at = cables.iter().position(|c| *c == self.situation.cable);
         match (on_ground, at) {
             (true, Some(i)) => {
                 let (n, of) = ((i + 1).to_string(), cables.len().to_string());
-                let facts = [("callsign", callsign.as_str()), ("kind", kind), ("n", &n), ("of", &of)];
+                let facts = [("callsign", callsign.as_str()), ("kind", &kind), ("n", &n), ("of", &of)];
                 out.push(words.fill("scene.glider_at", &facts));
             }
-            _ => out.push(words.fill("scene.glider", &[("callsign", &callsign), ("kind", kind)])),
+            _ => out.push(words.fill("scene.glider", &[("callsign", &callsign), ("kind", &kind)])),
         }
         if on_ground {
             out.push(words.fill("scene.heads", &[("n", &self.situation.crew.to_string())]));

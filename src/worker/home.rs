@@ -210,7 +210,9 @@ pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Tak
 
 /// Is the student of the results in the logbook? Their name there.
 pub fn whose(book: &Logbook, results: &Results) -> Result<String, String> {
-    let student = book.now_called(results.practice.student).and_then(|id| book.student(id));
+    let student = book
+        .now_called(results.practice.student)
+        .and_then(|id| book.student(id));
     student.map(|s| s.name).map_err(|_| {
         format!(
             "{} is not in this logbook (any more), so their results have no place here",

@@ -27,9 +27,17 @@ impl Launch {
         self.queue.push_back(Next::See(signal.text(site, Some(&step.speaker))));
     }
 
+    /// The element of a step that names a link which is held up before it. One that is asked for, so that it is read back, is
+    /// not held up yet: seeing it would give the answer away.
+    pub(super) fn held_up<'s>(&self, site: &Site, step: &'s Step) -> Option<&'s String> {
+        let asked_for = site.steps.iter().any(|s| s.readback_of.as_ref() == Some(&step.id));
+        let at = site.place_in(step, Purpose::Link).filter(|_| !asked_for)?;
+        step.elements.get(at)
+    }
+
     /// The link that is held up: whoever names it looks whether it is the glider's own.
     pub(super) fn show_link(&mut self, site: &Site, step: &Step) {
-        let Some(element) = site.place_in(step, Purpose::Link).and_then(|i| step.elements.get(i)) else {
+        let Some(element) = self.held_up(site, step) else {
             return;
         };
         let own = self.situation.values(site, step).remove(element);
@@ -128,18 +136,19 @@ impl Launch {
                     value.clone_from(heard);
                 }
             }
-            // What need not be said and was not is not read back either.
-            let heard = |e: &String| self.heard.contains_key(e) || self.situation.need(site, step, e) == Need::Required;
-            values.retain(|e, _| !mine || heard(e));
         }
-        let holds = |(element, _): &(String, String)| step.elements.contains(element);
-        if mine
-            && self.course.misread.as_ref().is_some_and(holds)
-            && let Some((element, wrong)) = self.course.misread.take()
-        {
-            values.insert(element, wrong);
+        // What need not be said and was not is not read back either; what was said is, whatever it was.
+        let need = |e: &String| self.situation.need(site, step, e);
+        values.retain(|e, _| match need(e) {
+            Need::Required => true,
+            Need::Optional => !mine || self.heard.contains_key(e),
+            Need::Never => mine && self.heard.contains_key(e),
+        });
+        let holds = |(element, _): &(String, String)| values.contains_key(element);
+        if mine && self.course.misread.as_ref().is_some_and(holds) {
+            values.extend(self.course.misread.take());
         }
-        let line = self.call_line(site, step, &values);
+        let line = Self::call_line(site, step, &values);
         self.say(step, line);
         if mine {
             let differs = |e: &&String| values.get(*e).is_some_and(|v| right.get(*e) != Some(v));
@@ -148,7 +157,7 @@ impl Launch {
             self.want = Some(Want::Readback);
             return;
         }
-        self.keep(&values);
+        self.keep(step, &values);
         self.reply(site, step, &values);
         self.made_contact(site, step);
     }
@@ -160,11 +169,10 @@ impl Launch {
         self.situation.contact |= called && answered;
     }
 
-    /// A call as taught, with the values given.
-    pub(super) fn call_line(&self, site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
+    /// A call as taught, with the values given; parts without one are left out.
+    pub(super) fn call_line(site: &Site, step: &Step, values: &BTreeMap<String, String>) -> Spoken {
         let template = without(&step.taught, |name| {
-            let its_own = step.elements.iter().any(|e| e == name);
-            its_own && (!values.contains_key(name) || self.situation.need(site, step, name) == Need::Never)
+            step.elements.iter().any(|e| e == name) && !values.contains_key(name)
         });
         Spoken {
             role: step.speaker.clone(),
@@ -201,7 +209,9 @@ impl Launch {
         }
     }
 
-    pub(super) fn keep(&mut self, values: &BTreeMap<String, String>) {
+    /// Keep what was heard in a call; what was said of the same parts in an earlier one counts no more.
+    pub(super) fn keep(&mut self, step: &Step, values: &BTreeMap<String, String>) {
+        self.heard.retain(|element, _| !step.elements.contains(element));
         self.heard.extend(values.iter().map(|(k, v)| (k.clone(), v.clone())));
     }
 }

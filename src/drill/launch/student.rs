@@ -1,14 +1,14 @@
 //! What the student does in a launch, and what follows from it.
 
 use super::others::{heard_values, say_again};
-use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want};
+use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want, at_the_top};
 use crate::call::judge::Limits;
 use crate::call::{ElementVerdict, Judgement, Outcome, Reason, Verdict};
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
-use crate::site::Purpose;
-use crate::site::{By, Site, Step};
+use crate::site::{By, Need, Purpose, Site, Step};
+use std::collections::BTreeMap;
 
 /// Attempts at one call before the run is broken off: that call is then practised alone.
 const ATTEMPTS: u32 = 5;
@@ -69,7 +69,7 @@ impl Launch {
             Want::Failure => self.did_failure(site, did),
             Want::Words if self.failing.is_some() => self.end(Ending::Abandoned),
             Want::Words => self.end(Ending::ByHand),
-            Want::Release => self.did_release(site, did),
+            Want::Release => self.did_release(site, step, did),
         }
     }
 
@@ -122,7 +122,7 @@ impl Launch {
     }
 
     fn something_is_wrong(&self, site: &Site, step: &Step) -> bool {
-        let other_link = self.course.shown_link.is_some() && site.place_in(step, Purpose::Link).is_some();
+        let other_link = self.course.shown_link.is_some() && self.held_up(site, step).is_some();
         self.interrupted && self.moving(site) || other_link
     }
 
@@ -160,9 +160,11 @@ impl Launch {
         let reply = self.turn.judged(site, step, judgement);
         self.about_the_link(site, step, judgement);
         let so_far = self.turn.so_far.as_ref();
+        let readback = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        let repeated = |e: &ElementVerdict| readback.is_some_and(|r| r.elements.contains(&e.element));
         let only_wrong = so_far.is_some_and(|j| {
             let mut critical = j.elements.iter().filter(|e| e.critical);
-            critical.all(|e| matches!(e.verdict, Verdict::Said | Verdict::Wrong))
+            critical.all(|e| e.verdict == Verdict::Said || e.verdict == Verdict::Wrong && repeated(e))
         });
         match reply {
             Answer::Complete(_) => {
@@ -175,7 +177,7 @@ impl Launch {
                     return;
                 }
                 let values = heard_values(so_far);
-                self.keep(&values);
+                self.keep(step, &values);
                 if std::mem::take(&mut self.interrupted) {
                     self.note(if self.moving(site) {
                         Note::InterruptedMoving
@@ -192,10 +194,11 @@ impl Launch {
             }
             // Nobody asks somebody whose hands are busy.
             _ if step.may_be_left_out => self.want = None,
-            // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better.
+            // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better. What is not part of
+            // the readback is asked for at once: nobody would hear it again.
             Answer::ReadBack { .. } if only_wrong && self.read_back_next(site, step) => {
                 let values = heard_values(so_far);
-                self.keep(&values);
+                self.keep(step, &values);
                 self.want = None;
             }
             Answer::Silence => {
@@ -220,7 +223,8 @@ impl Launch {
 
     /// Another link than the type's own was held up: was it noticed?
     fn about_the_link(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
-        let Some(shown) = self.course.shown_link.clone() else {
+        let shown = self.course.shown_link.clone();
+        let Some(shown) = shown.filter(|_| self.held_up(site, step).is_some()) else {
             return;
         };
         let mut links = judgement
@@ -325,26 +329,46 @@ impl Launch {
     }
 
     fn corrects(&mut self, site: &Site, step: &Step, element: &str, judgement: &Judgement, negative: bool) {
+        let mut right = self.situation.values(site, step);
+        // The whole call made again without what need not be in it corrects a slip of one's own, not one of the driver's.
+        let own_slip = self.heard.get(element) != right.get(element);
         match judgement.element(element).map(|e| e.verdict) {
-            Some(Verdict::Said) => {
-                self.note(if negative {
-                    Note::Corrected
-                } else {
-                    Note::CorrectedWithoutNegative
-                });
-                let right = self.situation.values(site, step);
-                let line = self.call_line(site, step, &right);
-                self.say(step, line);
-                self.keep(&right);
-                self.misread = None;
-                self.want = None;
+            None if own_slip && judgement.outcome == Outcome::Pass => {
+                self.heard.remove(element);
+                right.remove(element);
+                self.corrected(site, step, right, judgement, negative);
             }
+            Some(Verdict::Said) => self.corrected(site, step, right, judgement, negative),
             // Something is wrong, says the student, and not yet what; or it was not made out.
             Some(Verdict::Unsure | Verdict::Wrong) => self.what_was_that(site, step),
             _ if negative => self.what_was_that(site, step),
             // "Correct", "roger", or anything else: the wrong value stands.
             _ => self.end(Ending::ReadbackAccepted),
         }
+    }
+
+    /// The wrong value is put right: the driver reads back once more.
+    fn corrected(
+        &mut self,
+        site: &Site,
+        step: &Step,
+        mut right: BTreeMap<String, String>,
+        judgement: &Judgement,
+        negative: bool,
+    ) {
+        self.note(if negative {
+            Note::Corrected
+        } else {
+            Note::CorrectedWithoutNegative
+        });
+        // What need not be said is read back only where it was.
+        let said = |e: &String| self.heard.contains_key(e) || judgement.element(e).is_some();
+        right.retain(|e, _| self.situation.need(site, step, e) == Need::Required || said(e));
+        let line = Self::call_line(site, step, &right);
+        self.say(step, line);
+        self.keep(step, &right);
+        self.misread = None;
+        self.want = None;
     }
 
     fn what_was_that(&mut self, site: &Site, step: &Step) {
@@ -441,11 +465,17 @@ impl Launch {
         }
     }
 
-    fn did_release(&mut self, site: &Site, did: Did) {
-        let wanted = site.customs.release_pulls;
+    fn did_release(&mut self, site: &Site, step: &Step, did: Did) {
+        // The habit is one of the top of the launch; the hook is opened for the ring with one pull.
+        let hooking_on = !at_the_top(site, step);
+        let wanted = if hooking_on { 1 } else { site.customs.release_pulls };
         let count = |n: u8| {
             let (n, of) = (n.to_string(), wanted.to_string());
-            site.language.text("release.count", &[("n", &n), ("of", &of)])
+            if hooking_on {
+                site.language.text("release.pulled", &[])
+            } else {
+                site.language.text("release.count", &[("n", &n), ("of", &of)])
+            }
         };
         match did {
             Did::Hand => {

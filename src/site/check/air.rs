@@ -72,6 +72,17 @@ impl Builder<'_> {
 
     /// Values that are dealt must be told by what is seen, or nobody can know the right one.
     pub(super) fn scenes(&mut self, file: &str, at: &Spanned<String>, element: &Element) {
+        let free = matches!(element.purpose, Purpose::Free | Purpose::Eventuality);
+        if let Some(v) = element.values.iter().find(|v| v.taught.is_empty())
+            && !(free && element.is_dealt())
+        {
+            self.at(
+                file,
+                &at.span(),
+                format!("The value \"{}\" of {} has no words", v.id, element.id),
+                "Only one of several values that are dealt, each with its scene, may be that nothing is said of it.",
+            );
+        }
         if !element.is_dealt() {
             return;
         }
@@ -100,8 +111,9 @@ impl Builder<'_> {
             for kind in &named {
                 if !kinds.contains(kind.as_str()) {
                     let known: Vec<&str> = kinds.iter().copied().collect();
-                    self.whole(
+                    self.somewhere(
                         file,
+                        kind,
                         format!("No glider of fleet.toml is a \"{kind}\", which {} names", element.id),
                         format!("There are: {}.", known.join(", ")),
                     );

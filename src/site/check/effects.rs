@@ -29,10 +29,28 @@ impl Builder<'_> {
         }
         for a in fleet {
             if a.said_by.iter().any(|s| s.ends_with("competition sign")) && a.competition_sign.is_none() {
-                self.whole(
+                self.somewhere(
                     "fleet.toml",
+                    &a.registration.to_string(),
                     format!("{} is said by its competition sign and has none", a.registration),
-                    "Add competition_sign = \"…\", or say it otherwise.",
+                    "Add competition_sign = \"…\", or say it otherwise.".to_owned(),
+                );
+            }
+        }
+        for step in steps.iter().filter(|s| holds(s, Purpose::Cable)) {
+            let methods = step.elements.iter().filter_map(|id| elements.get(id));
+            for method in methods.filter(|e| e.purpose == Purpose::Method && e.is_dealt()) {
+                let other = method.values.last().map_or("", |v| v.taught.as_str());
+                self.somewhere(
+                    "words.toml",
+                    other,
+                    format!(
+                        "The step \"{}\" names a cable, and \"{}\" has several values of which one is dealt",
+                        step.id, method.id
+                    ),
+                    "A call with a cable is taught with one launch method: keep that value, list the others in `other`, and give \
+                     another method a step and an element of its own (`for = \"method\"`)."
+                        .to_owned(),
                 );
             }
         }

@@ -1,6 +1,6 @@
 //! Elements: their words, what must not be the same, what is spelled.
 
-use super::{Builder, DeValue, Tables, is_digit};
+use super::{Builder, DeValue, Tables, half, is_digit};
 use crate::call::words;
 use crate::site::language::Sense;
 use crate::site::problem::Problem;
@@ -21,7 +21,7 @@ fn file_of(element: &Element) -> &'static str {
 /// Words that are said several times: fewer times are half of them.
 fn said_often(values: &mut [Wording], incomplete: &mut Vec<String>, times: usize) {
     let often = |text: &String, n: usize| vec![text.as_str(); n].join(", ");
-    for v in values {
+    for v in values.iter_mut().filter(|v| !v.taught.is_empty()) {
         for text in v.texts() {
             incomplete.extend((1..times).map(|n| often(text, n)));
         }
@@ -97,10 +97,11 @@ impl Builder<'_> {
                         let Some(link) = &a.weak_link else { continue };
                         if !values.iter().any(|v| &v.id == link) {
                             let known: Vec<&str> = values.iter().map(|v| v.id.as_str()).collect();
-                            self.whole(
+                            self.somewhere(
                                 "fleet.toml",
+                                link,
                                 format!("The weak link \"{link}\" of {} has no words", a.registration),
-                                format!("The element link of words.toml has: {}.", known.join(", ")),
+                                format!("The element {id} of words.toml has: {}.", known.join(", ")),
                             );
                         }
                     }
@@ -118,6 +119,16 @@ impl Builder<'_> {
                         );
                     }
                 }
+            }
+            if let Some(own) = r.value.first()
+                && matches!(purpose, Purpose::Address | Purpose::Callsign | Purpose::Cable)
+            {
+                let instead = match purpose {
+                    Purpose::Address => "Who is called is the step's `to`, with the words of its [[station]].",
+                    Purpose::Cable => "Cables and their words stand in site.toml, each a [[cable]].",
+                    _ => "A glider is named as `said_by` of fleet.toml has it.",
+                };
+                self.no_effect(w, &own.id.span(), &format!("value of {id}"), instead);
             }
             if values.is_empty() && purpose != Purpose::Callsign {
                 self.at(
@@ -140,6 +151,9 @@ impl Builder<'_> {
                 }
                 said_often(&mut values, &mut incomplete, usize::from(n));
             }
+            if let Some(language) = language {
+                half::numbers(purpose, &values, fleet, language, &mut incomplete);
+            }
             let element = Element {
                 id: id.clone(),
                 purpose,
@@ -155,6 +169,7 @@ impl Builder<'_> {
             self.scenes(w, &r.label, &element);
             elements.insert(id.clone(), element);
         }
+        half::cables(&mut elements, language);
         elements
     }
 
@@ -240,11 +255,24 @@ impl Builder<'_> {
         }
     }
 
-    /// The line of a file in which a text stands in quotes.
-    fn line_of(&self, file: &str, text: &str) -> Option<usize> {
+    /// The line of a file in which a text stands in quotes: where it is said to be spoken, if anywhere, since ids may be the same.
+    pub(super) fn line_of(&self, file: &str, text: &str) -> Option<usize> {
         let quoted = format!("\"{text}\"");
-        let lines = self.files.texts.get(file)?.lines();
-        lines.enumerate().find(|(_, l)| l.contains(&quoted)).map(|(n, _)| n + 1)
+        let lines = || {
+            self.files
+                .texts
+                .get(file)
+                .into_iter()
+                .flat_map(|t| t.lines())
+                .enumerate()
+        };
+        let spoken = |l: &str| ["taught", "understood", "address"].iter().any(|w| l.contains(w));
+        let holds = |(_, l): &(usize, &str)| l.contains(&quoted);
+        let found = lines()
+            .filter(holds)
+            .find(|(_, l)| spoken(l))
+            .or_else(|| lines().find(holds));
+        found.map(|(n, _)| n + 1)
     }
 
     /// A wording of a value that means something else in the same call could not be told from it: another element, a denial,

@@ -2,12 +2,19 @@
 
 use super::{Builder, DeValue, HEARD, NOT_AN_ELEMENT, Tables, one_line};
 use crate::call::words;
-use crate::site::problem::{Collector, MOST};
+use crate::site::problem::{Collector, MOST, Problem};
 use crate::site::raw::{RawLine, RawWording};
 use crate::site::{By, Line, Wording, placeholders};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 use std::collections::BTreeMap;
 use toml::Spanned;
+
+/// What the reader of TOML says, without the names that only programmers know.
+fn in_plain_words(message: &str) -> String {
+    ["u8", "u16", "usize"].iter().fold(message.to_owned(), |text, name| {
+        text.replace(&format!("expected {name}"), "expected a whole number")
+    })
+}
 
 impl Builder<'_> {
     pub(super) fn at(
@@ -46,6 +53,27 @@ impl Builder<'_> {
         .whole(wrong, right);
     }
 
+    /// Something told at a place that is known only by what stands there; no problem.
+    pub(super) fn notice(&mut self, file: &str, line: Option<usize>, wrong: String, right: &str) {
+        self.notices.push(Problem {
+            file: file.to_owned(),
+            line,
+            wrong,
+            right: right.to_owned(),
+        });
+    }
+
+    /// A problem in the line where a text stands in quotes, if that is found.
+    pub(super) fn somewhere(&mut self, file: &str, text: &str, wrong: String, right: String) {
+        let line = self.line_of(file, text);
+        self.found.push(Problem {
+            file: file.to_owned(),
+            line,
+            wrong,
+            right,
+        });
+    }
+
     /// Take one section out of a file's table and give it its shape.
     pub(super) fn section<T: DeserializeOwned>(
         &mut self,
@@ -81,7 +109,7 @@ impl Builder<'_> {
                 self.at(
                     file,
                     &at,
-                    one_line(e.message()),
+                    in_plain_words(&one_line(e.message())),
                     "See `phrases/README.md` for the fields and their forms.",
                 );
                 None
@@ -151,9 +179,15 @@ impl Builder<'_> {
     }
 
     pub(super) fn wording(&mut self, file: &str, raw: &RawWording) -> Wording {
+        // What is seen may be that nothing is said of it.
+        let unsaid = raw.taught.get_ref().is_empty() && raw.scene.is_some() && raw.understood.is_empty();
         Wording {
             id: raw.id.get_ref().clone(),
-            taught: self.words(file, &raw.taught),
+            taught: if unsaid {
+                String::new()
+            } else {
+                self.words(file, &raw.taught)
+            },
             understood: raw.understood.iter().map(|t| self.words(file, t)).collect(),
             scene: raw.scene.clone(),
             types: raw.types.iter().map(|t| t.get_ref().clone()).collect(),

@@ -112,7 +112,8 @@ pub(super) fn listened(
         .fault
         .as_ref()
         .map(|f| (matches!(f, Fault::Missing(_)), f.element()));
-    let about = task.question.element().or(fault.map(|(_, e)| e));
+    let asked = site.step("ready").and_then(|step| task.question.element(site, step));
+    let about = asked.or(fault.map(|(_, e)| e));
     let verdict = if good { Verdict::Said } else { Verdict::Wrong };
     NewAttempt {
         id: Uuid::new_v4(),

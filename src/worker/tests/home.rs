@@ -60,6 +60,8 @@ fn practice(student: uuid::Uuid) -> Practice {
         site: site.id.clone(),
         site_version: site.version.clone(),
         date: jiff::civil::date(2026, 4, 1),
+        steps: Vec::new(),
+        phrases: std::collections::BTreeMap::new(),
         seed: 1,
         calls: vec![call(), call()],
     }

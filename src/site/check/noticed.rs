@@ -1,0 +1,89 @@
+//! What a whole site shows that no single entry does: customs that change nothing there, gliders with one name. Told, and no problem.
+
+use super::Builder;
+use crate::call::Situation;
+use crate::site::{Callsign, CallsignCustom, Site};
+use std::collections::BTreeMap;
+
+impl Builder<'_> {
+    pub(super) fn noticed(&mut self, site: &Site) {
+        self.same_names(site);
+        self.not_read_back(site);
+        let shortens = |callsign: &Callsign| {
+            let whole = Situation::new(callsign.clone(), 1, "");
+            let after = Situation {
+                contact: true,
+                ..whole.clone()
+            };
+            site.steps
+                .iter()
+                .any(|step| whole.forms(site, step) != after.forms(site, step))
+        };
+        if site.customs.callsign == CallsignCustom::ShortAfterContact
+            && !site.fleet.is_empty()
+            && !site.fleet.iter().any(|a| shortens(&a.registration))
+        {
+            let line = self.line_with("site.toml", "short after contact");
+            self.notice(
+                "site.toml",
+                line,
+                "\"short after contact\" has no effect yet: no name of `said_by` can be shortened".to_owned(),
+                "A registration, and a type with letters or a sign, have a short form; write \"full\" where none is used.",
+            );
+        }
+    }
+
+    /// Gliders that are called by the same words: who hears the call cannot know which it is.
+    fn same_names(&mut self, site: &Site) {
+        let Some(step) = site.ready_step().or_else(|| site.steps.first()) else {
+            return;
+        };
+        let mut called: BTreeMap<String, Vec<&Callsign>> = BTreeMap::new();
+        for aircraft in &site.fleet {
+            let glider = Situation::new(aircraft.registration.clone(), 1, "");
+            for form in glider.forms(site, step) {
+                called.entry(form.join(" ")).or_default().push(&aircraft.registration);
+            }
+        }
+        for (name, gliders) in called.into_iter().filter(|(_, g)| g.len() > 1) {
+            let all: Vec<String> = gliders.iter().map(ToString::to_string).collect();
+            let line = self.line_of("fleet.toml", all.last().map_or("", String::as_str));
+            self.notice(
+                "fleet.toml",
+                line,
+                format!("\"{name}\" may be any of {}", all.join(", ")),
+                "A call with it does not say which; where that matters, let said_by have letters, a sign or the registration.",
+            );
+        }
+    }
+
+    /// Only what the winch driver says again can be said again wrongly.
+    fn not_read_back(&mut self, site: &Site) {
+        let ready = site.ready_step().map(|s| &s.id);
+        let readbacks = || {
+            site.steps
+                .iter()
+                .filter(|s| s.readback_of.is_some() && s.readback_of.as_ref() == ready)
+        };
+        if site.launch.is_none() || readbacks().next().is_none() {
+            return;
+        }
+        for element in &site.customs.readback_by_winch {
+            if !readbacks().any(|s| s.elements.contains(element)) {
+                let line = self.line_with("site.toml", "readback_by_winch");
+                self.notice(
+                    "site.toml",
+                    line,
+                    format!("\"{element}\" in readback_by_winch has no effect yet"),
+                    "Put it among the elements of the step that reads the ready call back; what is not said there is never said wrongly.",
+                );
+            }
+        }
+    }
+
+    /// The line of a file that holds a text.
+    fn line_with(&self, file: &str, text: &str) -> Option<usize> {
+        let mut lines = self.files.texts.get(file)?.lines();
+        lines.position(|l| l.contains(text)).map(|n| n + 1)
+    }
+}
