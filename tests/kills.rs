@@ -140,7 +140,7 @@ impl Home {
         {
             std::fs::write(
                 self.path("recordings").join(name),
-                [b"RIFF\0\0\0\0WAVE".as_slice(), &[7; 20_000]].concat(),
+                [b"RIFF\0\0\0\0WAVE".to_vec(), vec![7; 20_000]].concat(),
             )
             .unwrap();
         }
@@ -253,11 +253,15 @@ fn a_drill() {
         let out = BufReader::new(child.stdout.take().unwrap());
         let shown = Arc::new(Mutex::new(0_u64));
         let counter = Arc::clone(&shown);
-        let reader = std::thread::spawn(move || {
+        let read = move || {
             for line in out.lines().map_while(Result::ok) {
                 *counter.lock().unwrap() += u64::from(line.contains("Outcome:"));
             }
-        });
+        };
+        let reader = std::thread::Builder::new()
+            .name("reader".to_owned())
+            .spawn(read)
+            .unwrap();
         let _ = keyboard.write_all("stop\n".repeat(8).as_bytes());
         // Killed when so many were shown, and a little later: that is when the next one is stored.
         let wanted = u64::from(round % 8);
@@ -377,16 +381,13 @@ fn an_export() {
         std::fs::remove_dir_all(&out).unwrap();
         std::fs::create_dir(&out).unwrap();
         cut += u32::from(killed(home.command(&args).spawn().unwrap(), moment(round, whole)));
-        match std::fs::read(&file) {
-            Ok(bytes) => {
-                assert!(bytes == good, "round {round}: half a file under the name");
-                all += 1;
-            }
-            Err(_) => {
-                none += 1;
-                home.ok(&args);
-                assert_eq!(std::fs::read(&file).unwrap(), good, "round {round}");
-            }
+        if let Ok(bytes) = std::fs::read(&file) {
+            assert!(bytes == good, "round {round}: half a file under the name");
+            all += 1;
+        } else {
+            none += 1;
+            home.ok(&args);
+            assert_eq!(std::fs::read(&file).unwrap(), good, "round {round}");
         }
         // Nobody can take away what was begun when the program is killed, and no later start knows of the folder.
         parts += u32::from(files(&out).len() > 1);

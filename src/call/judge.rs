@@ -277,10 +277,9 @@ impl Judgement {
                 continue;
             }
             // In the taught order: behind the nearest one before it that both have.
-            let before = answer.elements[..n].iter().rev();
+            let mut before = answer.elements[..n].iter().rev();
             let place = before
-                .filter_map(|b| self.elements.iter().position(|e| e.element == b.element))
-                .next()
+                .find_map(|b| self.elements.iter().position(|e| e.element == b.element))
                 .map_or(0, |p| p + 1);
             self.elements.insert(place, new.clone());
         }

@@ -13,6 +13,7 @@ use std::sync::atomic::AtomicBool;
 
 /// Judge a recording of one call
 #[derive(Debug, clap::Args)]
+#[allow(clippy::struct_excessive_bools, reason = "switches of the command line")]
 pub struct ScoreArgs {
     /// WAV or FLAC file
     pub file: PathBuf,

@@ -61,12 +61,12 @@ fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>,
         Some(folder) => crate::folders::read_site(folder).texts,
         None => crate::site::bundled::files(&site.id).unwrap_or_default().texts,
     };
-    let size: usize = texts.values().map(String::len).sum();
-    if size <= LARGEST_SITE {
+    let bytes: usize = texts.values().map(String::len).sum();
+    if bytes <= LARGEST_SITE {
         return Ok(texts);
     }
     Err(format!(
-        "the texts of the site {} have {size} bytes; at most {LARGEST_SITE} can be given along in a practice",
+        "the texts of the site {} have {bytes} bytes; at most {LARGEST_SITE} can be given along in a practice",
         site.id
     )
     .into())

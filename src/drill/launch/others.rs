@@ -29,7 +29,7 @@ impl Launch {
 
     /// The element of a step that names a link which is held up before it. One that is asked for, so that it is read back, is
     /// not held up yet: seeing it would give the answer away.
-    pub(super) fn held_up<'s>(&self, site: &Site, step: &'s Step) -> Option<&'s String> {
+    pub(super) fn held_up<'s>(site: &Site, step: &'s Step) -> Option<&'s String> {
         let asked_for = site.steps.iter().any(|s| s.readback_of.as_ref() == Some(&step.id));
         let at = site.place_in(step, Purpose::Link).filter(|_| !asked_for)?;
         step.elements.get(at)
@@ -37,7 +37,7 @@ impl Launch {
 
     /// The link that is held up: whoever names it looks whether it is the glider's own.
     pub(super) fn show_link(&mut self, site: &Site, step: &Step) {
-        let Some(element) = self.held_up(site, step) else {
+        let Some(element) = Self::held_up(site, step) else {
             return;
         };
         let own = self.situation.values(site, step).remove(element);

@@ -122,7 +122,7 @@ impl Launch {
     }
 
     fn something_is_wrong(&self, site: &Site, step: &Step) -> bool {
-        let other_link = self.course.shown_link.is_some() && self.held_up(site, step).is_some();
+        let other_link = self.course.shown_link.is_some() && Self::held_up(site, step).is_some();
         self.interrupted && self.moving(site) || other_link
     }
 
@@ -224,7 +224,7 @@ impl Launch {
     /// Another link than the type's own was held up: was it noticed?
     fn about_the_link(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
         let shown = self.course.shown_link.clone();
-        let Some(shown) = shown.filter(|_| self.held_up(site, step).is_some()) else {
+        let Some(shown) = shown.filter(|_| Self::held_up(site, step).is_some()) else {
             return;
         };
         let mut links = judgement
