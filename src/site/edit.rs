@@ -416,9 +416,12 @@ pub fn id_from(name: &str) -> String {
 /// Does a name, without what follows a full stop, belong to a device on Windows? No file or folder can be called so there.
 pub fn is_device(stem: &str) -> bool {
     let stem = stem.to_ascii_uppercase();
-    // Windows counts a superscript as a digit here; whatever the fourth character is, such a name is none to keep.
-    let numbered = stem.chars().count() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT"));
-    numbered || ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"].contains(&stem.as_str())
+    // Windows counts a superscript as a digit here.
+    let numbered = |port: &str| {
+        let number = stem.strip_prefix(port).map(str::chars);
+        number.is_some_and(|mut n| n.next().is_some_and(|c| c.is_numeric()) && n.next().is_none())
+    };
+    numbered("COM") || numbered("LPT") || ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"].contains(&stem.as_str())
 }
 
 #[cfg(test)]
