@@ -76,6 +76,15 @@ fn holds(folder: &Path, words: &str) -> Vec<String> {
 struct Home(PathBuf);
 
 impl Home {
+    /// A typed drill of eight calls, begun: keys go in, what it writes comes out.
+    fn drill(&self) -> Child {
+        let drill = "drill --site larkmoor --typed --turns 8 --level launch-point";
+        let mut args: Vec<&str> = drill.split(' ').collect();
+        args.extend(["--student", "Mara Lind"]);
+        let mut command = self.command(&args);
+        command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap()
+    }
+
     fn command(&self, args: &[&str]) -> Command {
         let mut c = Command::new(env!("CARGO_BIN_EXE_cableside"));
         c.args(args)
@@ -233,22 +242,7 @@ fn a_drill() {
         let home = Home(place.path().join("home"));
         copy(&base.0, &home.0);
         let before = home.attempts();
-        let args = [
-            "drill",
-            "--site",
-            "larkmoor",
-            "--typed",
-            "--turns",
-            "8",
-            "--student",
-            "Mara Lind",
-        ];
-        let mut child = home
-            .command(&args)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
+        let mut child = home.drill();
         let mut keyboard = child.stdin.take().unwrap();
         let out = BufReader::new(child.stdout.take().unwrap());
         let shown = Arc::new(Mutex::new(0_u64));
@@ -517,7 +511,6 @@ fn a_site_being_saved() {
 
 /// Another program has the logbook, so that a call waits to be stored; then the drill is ended from outside.
 #[test]
-#[ignore = "did not end with INT in one of three runs; the cause is not known yet"]
 fn what_waits_is_stored_when_a_signal_ends_the_drill() {
     let place = folder();
     let base = practised(&place.path().join("base"), "Mara Lind", 1);
@@ -525,28 +518,13 @@ fn what_waits_is_stored_when_a_signal_ends_the_drill() {
         let home = Home(place.path().join(signal));
         copy(&base.0, &home.0);
         let before = home.attempts();
-        let args = [
-            "drill",
-            "--site",
-            "larkmoor",
-            "--typed",
-            "--turns",
-            "8",
-            "--student",
-            "Mara Lind",
-        ];
-        let mut child = home
-            .command(&args)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
+        let mut child = home.drill();
         let mut keyboard = child.stdin.take().unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap())
             .lines()
             .map_while(Result::ok);
-        // Student and plan are read before the first call is dealt.
-        assert!(lines.any(|l| l.starts_with("[winch driver]")), "it begins");
+        // Student and plan are read before the first call is dealt: the glider is hooked on, and said so.
+        assert!(lines.any(|l| l.starts_with("[wing runner]")), "it begins");
         let other = rusqlite::Connection::open(home.path("logbook.sqlite")).unwrap();
         other.execute_batch("BEGIN EXCLUSIVE").unwrap();
         keyboard.write_all(b"stop\n").unwrap();

@@ -280,8 +280,9 @@ impl Reader<'_> {
             Meaning::Slip => {
                 self.turns.push((from, to));
                 self.part();
-                if let Some(last) = self.reading.mentions.last_mut() {
-                    last.bear(Stance::TakenBack, &text);
+                let end = self.reading.mentions.last().map_or(0, |m| m.span.1);
+                for mention in stance::clause_before(&mut self.reading.mentions, self.marks, end) {
+                    mention.bear(Stance::TakenBack, &text);
                 }
                 self.reading.withdrawn.push(text);
             }
@@ -461,9 +462,6 @@ impl Reader<'_> {
             if *mark != Mark::Asks {
                 continue;
             }
-            if self.vocabulary.requests() {
-                continue;
-            }
             let clause = |end: usize| {
                 let mark = (0..end).rev().find(|n| self.marks[*n] != Mark::None);
                 mark.map_or(0, |n| n + 1)
@@ -480,7 +478,8 @@ impl Reader<'_> {
                 begin = clause(begin - 1);
             }
             for mention in &mut self.reading.mentions {
-                if mention.span.0 <= end && mention.span.1 > begin {
+                let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
+                if mention.span.0 <= end && mention.span.1 > begin && !request {
                     mention.bear(Stance::Asked, "?");
                     mention.reach((begin, end + 1));
                 }
@@ -623,7 +622,7 @@ fn in_time(vocabulary: &Vocabulary, words: &[String]) -> Option<(usize, usize)> 
     Some((numbers + 1, vocabulary.phrases.iter().position(is_unit)?))
 }
 
-/// Do the words begin with a wording? A digit written as such is its word ("2 up").
+/// Do the words begin with a wording? A digit written as such is its word ("2 up"), on either side, and "slack's" is "slack".
 fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> bool {
     words.len() >= phrase.len()
         && words.iter().zip(phrase).all(|(w, p)| {
@@ -631,7 +630,7 @@ fn begins_with(vocabulary: &Vocabulary, words: &[String], phrase: &[String]) -> 
                 let written = a.parse::<u8>().ok().filter(|d| *d < 10);
                 written.is_some() && number::digit(vocabulary.language, b) == written
             };
-            w == p || digit(p, w) || vocabulary.language.without_clitic(w) == Some(p.as_str()) || digit(w, p)
+            w == p || digit(w, p) || digit(p, w) || vocabulary.language.without_clitic(w) == Some(p.as_str())
         })
 }
 

@@ -119,9 +119,9 @@ pub(super) fn stand(
         let parted_right = right.is_some_and(|r| parted(marks, span.1, r.span.0));
         let (mut for_left, mut for_right) = (Some(stance), Some(stance));
         match (left.is_some(), right.is_some()) {
-            // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
             // Who is meant is named before what is said of him.
             _ if stance == Stance::Others => (for_left, for_right) = (None, for_right.filter(|_| !parted_right)),
+            // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
             (false, true) if stance == Stance::Open => for_right = for_right.filter(|_| !parted_right),
             (true, true) if stance == Stance::Open => {
                 for_left = for_left.filter(|_| !parted_left);
@@ -129,8 +129,16 @@ pub(super) fn stand(
             }
             (true, true) if parted_left && !parted_right => for_left = None,
             (true, true) if parted_right && !parted_left => for_right = None,
-            // Standing alone it may belong to either.
-            (true, true) if parted_left => (for_left, for_right) = (Some(Stance::Open), Some(Stance::Open)),
+            // Standing alone it may belong to either, and to the whole clause before it ("north winch cable, no, ...").
+            (true, true) if parted_left => {
+                for_right = Some(Stance::Open);
+                for_left = left.filter(|l| l.kind == Kind::Own).map(|_| Stance::Open);
+                let end = left.map_or(0, |l| l.span.1);
+                for mention in clause_before(mentions, marks, end) {
+                    mention.bear(Stance::Open, &by);
+                    mention.reach(span);
+                }
+            }
             (true, true) => for_left = Some(Stance::Open),
             _ => {}
         }
@@ -168,8 +176,6 @@ fn borne(
     let purpose = *vocabulary.purposes.get(mention.element)?;
     let language = vocabulary.language;
     match (purpose, stance) {
-        // A call that asks for something asks, whatever else is in it; what leaves a choice does not ask.
-        (_, Stance::Asked) if vocabulary.requests() && !language.chooses(by) => None,
         (Purpose::Readiness, Stance::Others) => Some(stance),
         (_, Stance::Others) => None,
         // Before a stop only what belongs to it counts: "do not stop" is none, "no, stop" and "don't go, stop" are.
@@ -181,6 +187,20 @@ fn borne(
         }
         _ => Some(stance),
     }
+}
+
+/// The mentions of the clause that ends with the word before `end`: back to the mark before it, or all where there is none.
+pub(super) fn clause_before<'m>(
+    mentions: &'m mut [Mention],
+    marks: &[Mark],
+    end: usize,
+) -> impl Iterator<Item = &'m mut Mention> {
+    let last = end.saturating_sub(1);
+    let mark = (0..last)
+        .rev()
+        .find(|n| marks.get(*n).is_some_and(|m| *m != Mark::None));
+    let begin = mark.map_or(0, |n| n + 1);
+    mentions.iter_mut().filter(move |m| m.span.0 < end && m.span.1 > begin)
 }
 
 /// Does the piece stand in a clause of its own, between marks, that speaks of nothing in the call but has a word that nothing explains?

@@ -217,11 +217,6 @@ impl Vocabulary {
         self.phrases.iter().filter(longer).any(verb_inside)
     }
 
-    /// Does this call ask for something by its nature ("request retrieve")?
-    pub(super) fn requests(&self) -> bool {
-        self.purposes[..self.own].contains(&Purpose::Request)
-    }
-
     /// The wording that begins a text and does something to what it stands beside or inside: its words and what it does.
     pub(super) fn doing(&self, words: &[String]) -> Option<(usize, Stance)> {
         let doing = self.phrases.iter().filter_map(|p| match p.meaning {

@@ -78,43 +78,10 @@ pub fn glider(site: &Site, named: &str) -> Result<Callsign, Failure> {
     Ok(known.map_or(callsign, |a| a.registration.clone()))
 }
 
-/// A value that was dealt, as the command line gives it: `ELEMENT=VALUE`.
-pub fn dealt_value(site: &Site, text: &str) -> Result<(String, String), Failure> {
-    let dealt = || site.elements.values().filter(|e| e.is_dealt());
-    let named = text.split_once('=').and_then(|(element, value)| {
-        let element = dealt().find(|e| e.id == element)?;
-        Some((element, value))
-    });
-    let Some((element, value)) = named else {
-        let known: Vec<&str> = dealt().map(|e| e.id.as_str()).collect();
-        return Err(if known.is_empty() {
-            format!(
-                "\"{text}\": nothing is dealt at {} beside glider, crew and cable",
-                site.id
-            )
-        } else {
-            format!(
-                "\"{text}\" is no ELEMENT=VALUE of what is dealt at {}; elements: {}",
-                site.id,
-                known.join(", ")
-            )
-        }
-        .into());
-    };
-    if !element.values.iter().any(|v| v.id == value) {
-        let known: Vec<&str> = element.values.iter().map(|v| v.id.as_str()).collect();
-        return Err(format!("{} has no value \"{value}\"; it has: {}", element.id, known.join(", ")).into());
-    }
-    Ok((element.id.clone(), value.to_owned()))
-}
-
 /// The situation given on the command line, checked against the site.
-pub fn situation(site: &Site, named: &str, crew: u8, cable: &str, values: &[String]) -> Result<Situation, Failure> {
-    let mut s = Situation::new(glider(site, named)?, crew, cable.to_owned());
+pub fn situation(site: &Site, named: &str, crew: u8, cable: &str) -> Result<Situation, Failure> {
+    let s = Situation::new(glider(site, named)?, crew, cable.to_owned());
     s.check(site)?;
-    for text in values {
-        s.more.extend([dealt_value(site, text)?]);
-    }
     Ok(s)
 }
 
@@ -290,9 +257,8 @@ mod tests {
     #[test]
     fn a_glider_is_named_by_registration_or_sign_and_any_other_is_a_visitor() {
         let (site, _) = folders::load_site("tests/sites/kranmoor", None).unwrap();
-        let s = situation(&site, "K7", 1, "wald", &["wind=quer".to_owned()]).unwrap();
+        let s = situation(&site, "K7", 1, "wald").unwrap();
         assert_eq!(s.callsign.to_string(), "D-9037");
-        assert_eq!(s.more["wind"], "quer");
         assert_eq!(glider(&site, "D-9037").unwrap(), s.callsign);
         assert_eq!(glider(&site, "74").unwrap().to_string(), "74");
         assert_eq!(site.about_glider(&s.callsign), "Stelze, K7");

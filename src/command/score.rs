@@ -94,7 +94,7 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
 
 /// What was dealt, as far as this site has it.
 fn situation(args: &ScoreArgs, site: &Site, step: &Step) -> Result<Situation, Failure> {
-    let mut situation = common::situation(site, &args.callsign, args.crew, &args.cable, &[])?;
+    let mut situation = common::situation(site, &args.callsign, args.crew, &args.cable)?;
     match site.aircraft(&situation.callsign) {
         None if !args.visitor => {
             let fleet: Vec<String> = site.fleet.iter().map(|a| a.registration.to_string()).collect();

@@ -104,7 +104,6 @@ struct Meaning {
     others: Vec<String>,
     hesitations: Vec<String>,
     verbs: Vec<String>,
-    choices: Vec<String>,
     none: Vec<String>,
     circumstances: Vec<String>,
     answers: Vec<String>,
@@ -343,11 +342,6 @@ impl Language {
     /// Is it a verb that makes a question where it stands before what it speaks of ("is the slack out")?
     pub(crate) fn is_verb(self, word: &str) -> bool {
         self.data().meaning.verbs.iter().any(|w| w == word)
-    }
-
-    /// Is it a wording of those that ask which leaves a choice ("or")?
-    pub(crate) fn chooses(self, wording: &str) -> bool {
-        self.data().meaning.choices.iter().any(|w| w == wording)
     }
 
     /// Does it say that there is none of what follows ("no traffic")?
