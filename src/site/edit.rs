@@ -419,7 +419,7 @@ pub fn is_device(stem: &str) -> bool {
     // Windows counts a superscript as a digit here.
     let numbered = |port: &str| {
         let number = stem.strip_prefix(port).map(str::chars);
-        number.is_some_and(|mut n| n.next().is_some_and(|c| c.is_numeric()) && n.next().is_none())
+        number.is_some_and(|mut n| n.next().is_some_and(char::is_numeric) && n.next().is_none())
     };
     numbered("COM") || numbered("LPT") || ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"].contains(&stem.as_str())
 }
