@@ -53,6 +53,7 @@ Section Uninstall
     Delete "$INSTDIR\Cableside.exe"
     Delete "$INSTDIR\*.txt"
     Delete "$INSTDIR\CHANGELOG.md"
+    Delete "$INSTDIR\DATA.md"
     Delete "$INSTDIR\LICENSE"
     Delete "$INSTDIR\LICENCES-RUST.html"
     RMDir /r "$INSTDIR\bin"
