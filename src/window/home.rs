@@ -8,7 +8,7 @@ use super::shown::{Shown, Who};
 use super::sides;
 use crate::drill::TurnState;
 use crate::worker::home::{ENDING, HandedIn, HomeCommand, HomeEvent, LookedResults, OpenedPractice, Taken};
-use crate::worker::{Command, Event, Given as Call, SiteRequest};
+use crate::worker::{Command, Event, Given as Call};
 use eframe::egui::{Button, Checkbox, Label, Panel, RichText, Ui};
 
 /// The page.
@@ -88,8 +88,8 @@ impl Content for HomePage {
 impl HomePage {
     fn told_by(&mut self, told: &HomeEvent) {
         match told {
-            // That is the phrase desk's.
-            HomeEvent::Site(_) => {}
+            // That is the phrase desk's, and the front's.
+            HomeEvent::Site(_) | HomeEvent::SiteReady(_) => {}
             HomeEvent::Practice(opened) => {
                 self.practice = Some((**opened).clone());
                 self.results = None;
@@ -175,7 +175,7 @@ impl HomePage {
             let take = look::add_primary(ui, true, words.say("home.use_site"));
             given.main(ui, &take);
             if take.clicked() {
-                given.ask(Command::LoadSite(SiteRequest(practice.site.clone())));
+                given.ask(Command::Home(HomeCommand::UseSite(file.clone())));
             }
             return;
         };
@@ -404,7 +404,7 @@ mod tests {
         bench.tell(Event::Student(Some(super::super::pagetest::robin())));
         bench.window.get_by_label("Use this site").click();
         bench.window.run();
-        assert_eq!(bench.asked(), ["LoadSite(SiteRequest(\"larkmoor\"))"]);
+        assert_eq!(bench.asked(), ["Home(UseSite(\"Robin.practice.cableside\"))"]);
         bench.tell(Event::SiteLoaded(larkmoor()));
         bench.tell(Event::Home(opened("another")));
         bench

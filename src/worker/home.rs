@@ -3,7 +3,7 @@
 
 use crate::class::{HandOut, LARGEST_FILE, Practice, Results, Secret, ends_like_results, unpack};
 use crate::files::{self, Access};
-use crate::folders;
+use crate::folders::{self, SiteError, content::Content};
 use crate::logbook::{Logbook, LogbookError, TakenIn};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
@@ -26,6 +26,8 @@ pub enum HomeCommand {
         /// With the recordings, as far as they may be kept.
         recordings: bool,
     },
+    /// Make the site of this practice one that can be loaded: the one that came with it, where there is none of its name.
+    UseSite(PathBuf),
     /// Take these results into the logbook.
     TakeIn(PathBuf),
 }
@@ -39,6 +41,8 @@ pub enum HomeEvent {
     Practice(Box<OpenedPractice>),
     /// It holds results, unchanged since they were sealed. Nothing was taken yet.
     Results(Box<LookedResults>),
+    /// The site of a practice can be loaded by this name.
+    SiteReady(String),
     /// The results are written.
     HandedIn(Box<HandedIn>),
     /// The results are in the logbook.
@@ -230,6 +234,7 @@ pub fn sealed(results: &Results) -> String {
 pub(super) fn obey(book: &mut Logbook, command: HomeCommand, secret: &Path, now: Timestamp) -> HomeEvent {
     let done = match command {
         HomeCommand::Open(file) => open(book, file, secret),
+        HomeCommand::UseSite(file) => use_site(&file, &folders::own_phrases()).map(HomeEvent::SiteReady),
         HomeCommand::HandIn { file, recordings } => hand_in(book, &file, recordings, now),
         HomeCommand::TakeIn(file) => read_results(&file, secret).and_then(|results| {
             whose(book, &results)?;
@@ -272,6 +277,20 @@ fn open(book: &Logbook, file: PathBuf, secret: &Path) -> Result<HomeEvent, Strin
     let HandOut { practice, .. } = HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))?;
     let open = open_calls(book, &practice).map_err(|e| e.to_string())?;
     Ok(HomeEvent::Practice(Box::new(OpenedPractice { file, practice, open })))
+}
+
+/// Gives the name of the site of a practice. Where no site has it, the one that came along is put among the user's own.
+pub(super) fn use_site(file: &Path, phrases: &Path) -> Result<String, String> {
+    let practice = read_practice(file)?.practice;
+    let here = folders::load_site(&practice.site, Some(phrases));
+    if matches!(here, Err(SiteError::Unknown { .. })) && practice.site_inside().map_err(|e| e.to_string())?.is_some() {
+        // Nothing is replaced, so nothing is moved aside under a stamp.
+        let content = Content::of_texts(&practice.phrases);
+        content
+            .put(phrases, &practice.site, false, "")
+            .map_err(|e| e.to_string())?;
+    }
+    Ok(practice.site)
 }
 
 fn hand_in(book: &Logbook, file: &Path, recordings: bool, now: Timestamp) -> Result<HomeEvent, String> {

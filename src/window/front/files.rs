@@ -1,8 +1,8 @@
 //! Files that are given to the window from outside: dropped on it, or opened by a double click.
 
 use super::{Front, Page};
-use crate::worker::Command;
 use crate::worker::home::{ENDING, HomeCommand, HomeEvent};
+use crate::worker::{Command, SiteRequest};
 use eframe::egui::Ui;
 use std::path::Path;
 
@@ -20,6 +20,7 @@ impl Front {
                 commands.push(self.pages.desk.given(file));
                 commands
             }
+            HomeEvent::SiteReady(name) => vec![Command::LoadSite(SiteRequest(name.clone()))],
             _ if self.page == Page::Home => Vec::new(),
             _ => self.go(Page::Home),
         }

@@ -1,6 +1,6 @@
 //! Files that go from one computer to another.
 
-use super::super::home::{HomeCommand, HomeEvent};
+use super::super::home::{HomeCommand, HomeEvent, use_site};
 use super::*;
 use crate::class::{HandOut, Practice, PracticeCall, Secret};
 use crate::folders::archive::pack;
@@ -149,4 +149,42 @@ fn a_site_goes_to_the_desk_and_what_is_no_file_of_the_programs_is_named() {
     }
     let why = why_not(&desk, &club.path().join("gone.cableside"));
     assert!(why.contains("gone.cableside"), "{why}");
+}
+
+/// At home there need be nothing but the file: the site in it becomes one of the student's own, and is not put there twice.
+#[test]
+fn the_site_of_a_practice_comes_with_it() {
+    let home = tempfile::tempdir().unwrap();
+    let phrases = home.path().join("phrases");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sites/kranmoor");
+    let files = crate::folders::read_site(&folder);
+    let site = crate::site::Site::check(&files).unwrap();
+    let with_site = |texts: std::collections::BTreeMap<String, String>| {
+        let file = home.path().join("Kim.practice.cableside");
+        let practice = Practice {
+            site: site.id.clone(),
+            site_version: site.version.clone(),
+            calls: vec![PracticeCall {
+                step: "ready".into(),
+                situation: crate::call::Situation::new(
+                    site.fleet[0].registration.clone(),
+                    site.fleet[0].seats,
+                    site.cables[0].id.clone(),
+                ),
+            }],
+            phrases: texts,
+            ..practice(uuid::Uuid::from_u128(9))
+        };
+        std::fs::write(&file, HandOut::new(practice, &Secret::new([5; 32])).bytes()).unwrap();
+        file
+    };
+    let mut outside = files.texts.clone();
+    outside.insert("../more.toml".to_owned(), String::new());
+    assert!(use_site(&with_site(outside), &phrases).is_err());
+    assert!(!phrases.exists());
+    let file = with_site(files.texts.clone());
+    for _ in 0..2 {
+        assert_eq!(use_site(&file, &phrases).unwrap(), "kranmoor");
+        assert_eq!(crate::folders::read_site(&phrases.join("kranmoor")).texts, files.texts);
+    }
 }
