@@ -45,7 +45,8 @@ pub struct Evidence {
     pub no_speech: f32,
     /// The search was ended by its limit: what was not found may still be there.
     pub unfinished: bool,
-    /// The call was listened to more than once, and the likeliest words were not the same each time.
+    /// The call was listened to more than once, and the likeliest words were not the same each time; or what the speech model writes
+    /// without the words of the call denies, puts off or takes back, and these do not.
     #[serde(default)]
     pub disputed: bool,
     /// Where each word of the best reading lies in the sound, in seconds from the clip's beginning; `None` where that is not

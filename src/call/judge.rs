@@ -40,6 +40,9 @@ pub struct Limits {
     /// Where a stretch of sound longer than this (seconds) has no word of the reading in it, nothing is called missing, since
     /// it may have been said there, and nothing passes, since it may have been taken back there.
     pub unread: f32,
+    /// The same where the words explain the sound poorly (seconds): of some 230 calls this leaves one right one open, and one that was
+    /// taken back.
+    pub unread_doubtful: f32,
 }
 
 impl Limits {
@@ -55,6 +58,7 @@ impl Limits {
         fit_hopeless: -2.5,
         stop: 2.0,
         unread: 0.5,
+        unread_doubtful: 0.3,
     };
 
     /// Is there sound in which something else may have been said?
@@ -71,10 +75,11 @@ impl Limits {
     /// Do the words of the call explain the sound well enough to decide anything?
     pub fn explained(&self, evidence: &Evidence) -> bool {
         let unexplained = evidence.foreign * evidence.seconds;
+        let unread = evidence.unread.iter().any(|u| u.end - u.begin > self.unread_doubtful);
         let cost = -evidence.fit * evidence.tokens as f32;
         unexplained <= self.foreign * evidence.seconds + self.foreign_once
             && cost <= -self.fit * evidence.tokens as f32 + self.fit_once
-            && !((self.more_said(evidence) || evidence.disputed) && evidence.fit < self.fit_doubtful)
+            && !((unread || evidence.disputed) && evidence.fit < self.fit_doubtful)
             && !evidence.unfinished
     }
 }

@@ -3,8 +3,10 @@
 //! When the sound is used up, the model likes to go on with what it has already written. Such words are not read from the
 //! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
 
-use super::search::{Decoder, Found, Path};
+use super::lattice::Word;
+use super::search::{Decoder, Token};
 use super::whisper::FRAMES;
+use std::ops::Range;
 
 /// Attention within this many frames of its peak (20 ms each) belongs to it.
 const NEAR: usize = 12;
@@ -15,37 +17,50 @@ const BACK: f32 = 0.3;
 /// Cost of a word that was said before and is not read from the sound (nats), beside its reward.
 const SAID_BEFORE: f32 = 2.0;
 
-/// Makes sequences with words that only go on after the sound lighter, and puts them in order again. `seconds` is the length
-/// of the sound.
-pub fn weigh_repeats(decoder: &impl Decoder, seconds: f32, reward: f32, found: &mut Found) {
-    for path in &mut found.paths {
-        path.score -= repeats(decoder, seconds, reward, path);
-    }
-    found
-        .paths
-        .sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
+/// How far a sequence of words has read the sound.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Heard {
+    /// Seconds from its beginning.
+    reached: f32,
+    /// What words cost that were said before and only go on after the sound (nats).
+    pub cost: f32,
 }
 
-fn repeats(decoder: &impl Decoder, seconds: f32, reward: f32, path: &Path) -> f32 {
-    if (1..path.words.len()).all(|n| !path.words[..n].contains(&path.words[n])) {
-        return 0.0;
-    }
-    let mut cost = 0.0;
-    let mut reached = 0.0_f32;
-    for (n, tokens) in path.spans.iter().enumerate() {
-        let centres = tokens.clone().filter_map(|t| {
-            let odds = decoder.known(&path.tokens[..=t])?;
+impl Heard {
+    /// After the last of `words`, all of whose tokens the decoder has weighed. `seconds` is the length of the sound, `spans` say which
+    /// of the tokens write each word.
+    #[must_use]
+    pub fn with_last(
+        self,
+        decoder: &impl Decoder,
+        seconds: f32,
+        reward: f32,
+        words: &[Word],
+        tokens: &[Token],
+        spans: &[Range<usize>],
+    ) -> Self {
+        let (Some((last, before)), Some(span)) = (words.split_last(), spans.last()) else {
+            return self;
+        };
+        let centres = span.clone().filter_map(|t| {
+            let odds = decoder.known(&tokens[..=t])?;
             centre(&odds.looks).filter(|c| *c < seconds)
         });
         // The last of its tokens is read nearest to its end.
-        let read = centres.last().filter(|c| *c > reached - BACK);
-        if let Some(c) = read {
-            reached = reached.max(c);
-        } else if path.words[..n].contains(&path.words[n]) {
-            cost += SAID_BEFORE + reward * tokens.len() as f32;
+        if let Some(c) = centres.last().filter(|c| *c > self.reached - BACK) {
+            Self {
+                reached: self.reached.max(c),
+                ..self
+            }
+        } else if before.contains(last) {
+            Self {
+                cost: self.cost + SAID_BEFORE + reward * span.len() as f32,
+                ..self
+            }
+        } else {
+            self
         }
     }
-    cost
 }
 
 /// The place in the sound (seconds from its beginning) where attention lies together; `None` when it is spread.

@@ -19,6 +19,10 @@ const POOR: f32 = -0.9;
 /// Cost of a syllable too few (nats).
 const SYLLABLE: f32 = 3.0;
 
+/// Where the model's own text holds a word that takes back, denies or puts off, and explains the sound by more than this better than
+/// words without it, the two dispute each other (nats).
+const PASSED_OVER: f32 = 2.0;
+
 /// A compound taken apart weighs so much less than the whole (nats): too little to decide between them.
 const APART: f32 = 0.5;
 
@@ -50,6 +54,8 @@ pub fn syllables(language: Language, word: &str) -> usize {
 /// letters and four digits; ICAO Annex 7 leaves the number of characters open, so this is from memory of marks in use.
 const LONGEST_CALLSIGN: usize = 7;
 const TOO_LONG: f32 = 5.0;
+/// Nobody spells two characters that are no end of the callsign beside them; each such run costs this (nats).
+const STRAY: f32 = 8.0;
 
 /// The weight of words for the sound they leave unexplained, and for a callsign that no aircraft has (nats, 0 or below).
 /// `active` is the time with sound in seconds.
@@ -63,7 +69,8 @@ pub fn length_weight(lattice: &Lattice, words: &[Word], active: f32) -> f32 {
     } else {
         0.0
     };
-    -SYLLABLE * (SLOWEST * active - n as f32).max(0.0) - callsign
+    let stray = STRAY * lattice.stray_characters(words) as f32;
+    -SYLLABLE * (SLOWEST * active - n as f32).max(0.0) - callsign - stray
 }
 
 /// The model's own guess that nobody speaks must reach this...
@@ -130,7 +137,7 @@ pub fn gather(
         tokens: best.tokens.len() + 1,
         no_speech: 0.0,
         unfinished: found.cut,
-        disputed: false,
+        disputed: lattice.passed_over(&best.words) && free_likelihood > best.likelihood + PASSED_OVER,
         places: Vec::new(),
         unread: Vec::new(),
         delivery: None,

@@ -168,6 +168,7 @@ impl Build {
                 }
             }
             known.extend(language.word_sounds_like(&known[0]).iter().cloned());
+            known.extend(without_apostrophe(&known[0]));
             let parted: Vec<String> = known.iter().flat_map(|w| compound::parted(language, w)).collect();
             known.extend(parted);
             self.spellings.push(known);
@@ -187,14 +188,26 @@ impl Build {
     }
 }
 
+/// Nobody hears an apostrophe ("my instructors in the back").
+fn without_apostrophe(word: &str) -> Option<String> {
+    word.contains('\'').then(|| word.replace('\'', ""))
+}
+
+/// May a recogniser have written `heard` for a word?
+fn sounds_as(language: Language, word: &str, heard: &str) -> bool {
+    word == heard
+        || without_apostrophe(word).is_some_and(|w| w == heard)
+        || language.word_sounds_like(word).iter().any(|w| w == heard)
+}
+
 /// Words that agree in this share of their letters may be one and the same, badly heard.
 const LIKE: f64 = 0.5;
 
 impl Lattice {
     /// The lattice of a vocabulary for one call. `heard` are the words that the speech model wrote when nothing told it the
     /// words of the call: what a language's small words do, and words that nothing explains, are reckoned with only where they
-    /// were written, since otherwise badly heard parts of a call would be read as small words.
-    pub fn new(vocabulary: &Vocabulary, heard: &[String]) -> Self {
+    /// were written, since otherwise badly heard parts of a call would be read as small words. `sure`: the model is sure of them.
+    pub fn new(vocabulary: &Vocabulary, heard: &[String], sure: bool) -> Self {
         let mut build = Build::default();
         let mut phrases: Vec<(Vec<Word>, Meaning)> = Vec::new();
         for p in vocabulary.phrases.iter().filter(|p| p.always) {
@@ -208,8 +221,12 @@ impl Lattice {
         let own = build.words.len();
         let mut doing: Vec<Word> = Vec::new();
         for p in vocabulary.phrases.iter().filter(|p| !p.always) {
-            let written = heard.windows(p.words.len()).any(|w| w == p.words);
-            if written && p.words.iter().any(|w| !build.writes(w)) {
+            let alike = |heard: &String, word: &String| sounds_as(vocabulary.language, word, heard);
+            let written =
+                (heard.windows(p.words.len())).any(|w| w.iter().zip(&p.words).all(|(heard, word)| alike(heard, word)));
+            // "For a winch launch" is no four where the model is sure of what it wrote.
+            let own_words = || p.words.iter().any(|w| build.words[..own].contains(w));
+            if written && (p.words.iter().any(|w| !build.writes(w)) || (sure && !own_words())) {
                 let ids = build.ids(&p.words);
                 if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal | Meaning::Slip) {
                     doing.extend(&ids);
@@ -222,8 +239,8 @@ impl Lattice {
             let explained = vocabulary
                 .phrases
                 .iter()
-                .any(|p| p.words.len() == 1 && p.words[0] == *word);
-            if !explained && !build.words.contains(word) && !build.is_like(word, own) {
+                .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
+            if !explained && !build.words.contains(word) && (sure || !build.is_like(word, own)) {
                 // It counts as small talk here; what it is, the reading of the words says.
                 phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
             }
@@ -274,6 +291,12 @@ impl Lattice {
         } else {
             Written::Call
         }
+    }
+
+    /// Did the speech model write words that do something to others, and are none of them among these?
+    pub fn passed_over(&self, words: &[Word]) -> bool {
+        let mut own = self.doing.iter().filter(|w| **w >= self.small_from).peekable();
+        own.peek().is_some() && own.all(|w| !words.contains(w))
     }
 
     /// A word as it is written.
@@ -333,6 +356,26 @@ impl Lattice {
             }
         }
         longest
+    }
+
+    /// Runs of two characters beside a longer callsign that are no end of it ("ready to go" is no "two golf"); none where values of other
+    /// elements are spelled.
+    pub fn stray_characters(&self, words: &[Word]) -> usize {
+        let runs: Vec<&[Word]> = words
+            .split(|w| !self.characters.contains(w))
+            .filter(|run| !run.is_empty())
+            .collect();
+        let Some(longest) = runs.iter().max_by_key(|run| run.len()).filter(|run| run.len() > 2) else {
+            return 0;
+        };
+        let spelled = |(words, meaning): &(Vec<Word>, Meaning)| {
+            meaning.element().is_some() && words.windows(2).any(|w| w.iter().all(|w| self.characters.contains(w)))
+        };
+        if self.phrases.iter().any(spelled) {
+            return 0;
+        }
+        let stray = |run: &&&[Word]| run.len() == 2 && !longest.ends_with(run);
+        runs.iter().filter(stray).count()
     }
 
     /// Before the first word.
@@ -549,7 +592,7 @@ mod tests {
     /// Does the lattice of a site's ready call hold these words as a whole call?
     fn holds(name: &str, text: &str) -> bool {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
         let mut states = lattice.start();
         for word in words::of(text) {
             let Some(id) = lattice.words.iter().position(|w| *w == word) else {
@@ -588,7 +631,7 @@ mod tests {
     #[test]
     fn a_compound_that_begins_a_call_may_be_two_words() {
         let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
         let ids = |text: &str| -> Vec<Word> {
             let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
             words::of(text).iter().map(id).collect()
@@ -622,7 +665,7 @@ mod tests {
             ("erlengrund", "drei acht zwo sechs drei acht zwo sechs", 0),
         ] {
             let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-            let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[]);
+            let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
             let id = |w: &String| lattice.words.iter().position(|l| l == w).unwrap() as Word;
             let words: Vec<Word> = words::of(text).iter().map(id).collect();
             assert_eq!(lattice.longest_spelled(&words), n, "{text}");

@@ -55,10 +55,20 @@ const BREATH: f32 = 0.3;
 /// No more than this in all (nats): words that explain the sound much worse are not what was spoken there either, and what
 /// is left unread then says so.
 const MOST_UNREAD: f32 = 6.0;
+/// The same where the model is sure of the whole text that it wrote: then what is left out was spoken.
+const MOST_UNREAD_SURE: f32 = 30.0;
 
 /// Makes paths lighter that leave sound unread, and puts them in order again: the model writes the beginning of a call and
 /// stops as willingly as it writes the whole, but the rest was spoken.
-pub fn weigh_unread(decoder: &impl Decoder, found: &mut Found, lattice: &Lattice, sounding: &[Place], seconds: f32) {
+pub fn weigh_unread(
+    decoder: &impl Decoder,
+    found: &mut Found,
+    lattice: &Lattice,
+    sounding: &[Place],
+    seconds: f32,
+    sure: bool,
+) {
+    let most = if sure { MOST_UNREAD_SURE } else { MOST_UNREAD };
     let best = found.paths.first().map_or(0.0, |p| p.score);
     for path in found.paths.iter_mut().take_while(|p| p.score > best - ASKED) {
         let places = of_words(decoder, path, sounding, seconds);
@@ -69,7 +79,7 @@ pub fn weigh_unread(decoder: &impl Decoder, found: &mut Found, lattice: &Lattice
             .collect();
         let unread = unread(&places, &syllables, sounding, false);
         let too_much: f32 = unread.iter().map(|u| (u.end - u.begin - BREATH).max(0.0)).sum();
-        path.score -= (UNREAD * too_much).min(MOST_UNREAD);
+        path.score -= (UNREAD * too_much).min(most);
     }
     found
         .paths

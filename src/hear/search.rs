@@ -5,6 +5,7 @@
 //! only the best style of the same words is kept.
 
 use super::HearError;
+use super::attention;
 use super::lattice::{Lattice, States, Word};
 use super::script::Script;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
@@ -143,6 +144,8 @@ struct Open {
     earned: Vec<f32>,
     /// Their sum.
     pieces: f32,
+    /// How far the sound is read, and what words cost that only say again what was said (nats).
+    heard: attention::Heard,
 }
 
 /// A sequence in one style: as it is, or with a mark after it.
@@ -168,8 +171,8 @@ impl Begun {
     fn priority(&self, width: &Width, hyp: &Open, script: &Script) -> f32 {
         let word = usize::from(self.word);
         let share = self.done as f32 / script.forms[word][self.form].len() as f32;
-        let pieces = script.pieces[word] * f32::midpoint(1.0, share);
-        self.likelihood + hyp.styles + width.reward * (hyp.pieces + pieces)
+        let pieces = script.earns(self.word, hyp.words.last().copied()) * f32::midpoint(1.0, share);
+        self.likelihood + hyp.styles + width.reward * (hyp.pieces + pieces) - hyp.heard.cost
     }
 }
 
@@ -210,21 +213,47 @@ impl Ord for Item {
 }
 
 impl Open {
-    fn score(&self, width: &Width) -> f32 {
-        self.likelihood + self.styles + width.reward * self.pieces
+    /// Before the first word.
+    fn first(lattice: &Lattice) -> Self {
+        Self {
+            words: vec![],
+            tokens: vec![],
+            spans: vec![],
+            states: lattice.start(),
+            likelihood: 0.0,
+            styles: 0.0,
+            earned: vec![],
+            pieces: 0.0,
+            heard: attention::Heard::default(),
+        }
     }
+
+    fn score(&self, width: &Width) -> f32 {
+        self.likelihood + self.styles + width.reward * self.pieces - self.heard.cost
+    }
+}
+
+/// What is known of the sound before the search.
+pub struct Sound<'a> {
+    /// Its length (seconds).
+    pub seconds: f32,
+    /// What the model wrote when nothing told it the words of the call; the decoder has weighed all of it.
+    pub written: &'a [Token],
+    /// Writes tokens as text.
+    pub text: &'a dyn Fn(&[Token]) -> String,
 }
 
 /// Search the lattice.
 ///
-/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below). The search ends where the decoder's
-/// work reaches `limit`.
+/// `length` weighs an ended sequence by how much sound it leaves unexplained (nats, 0 or below).
+/// The search ends where the decoder's work reaches `limit`.
 pub fn search(
     decoder: &mut impl Decoder,
     lattice: &Lattice,
     script: &Script,
     width: &Width,
     limit: f32,
+    sound: &Sound,
     length: impl Fn(&[Word]) -> f32,
 ) -> Result<Found, HearError> {
     let mut search = Search {
@@ -232,23 +261,15 @@ pub fn search(
         width,
         script,
         limit,
+        seconds: sound.seconds,
         length,
         ended: Ended::default(),
     };
-    let first = Open {
-        words: vec![],
-        tokens: vec![],
-        spans: vec![],
-        states: lattice.start(),
-        likelihood: 0.0,
-        styles: 0.0,
-        earned: vec![],
-        pieces: 0.0,
-    };
-    let mut open = vec![first];
+    let mut open = vec![Open::first(lattice)];
     while !open.is_empty() && decoder.work() < limit {
-        open = search.level(decoder, &open)?;
+        open = search.level(decoder, open)?;
     }
+    search.written(decoder, sound);
     let mut paths: Vec<Path> = search.ended.paths.into_values().collect();
     paths.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.words.cmp(&b.words)));
     let cut = decoder.work() >= limit;
@@ -279,6 +300,7 @@ struct Search<'a, L: Fn(&[Word]) -> f32> {
     script: &'a Script,
     /// The decoder's work at which the search stops.
     limit: f32,
+    seconds: f32,
     length: L,
     ended: Ended,
 }
@@ -298,7 +320,25 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
     ///
     /// The most promising texts first, several in one run of the model, until nothing that is left can be among the `beam`
     /// heaviest.
-    fn level(&mut self, decoder: &mut impl Decoder, open: &[Open]) -> Result<Vec<Open>, HearError> {
+    fn level(&mut self, decoder: &mut impl Decoder, mut open: Vec<Open>) -> Result<Vec<Open>, HearError> {
+        let texts: Vec<Vec<Token>> = (open.iter().map(|hyp| hyp.tokens.clone()))
+            .filter(|text| decoder.known(text).is_none())
+            .collect();
+        if !texts.is_empty() {
+            decoder.weigh(&texts)?;
+        }
+        for hyp in &mut open {
+            hyp.heard = hyp.heard.with_last(
+                decoder,
+                self.seconds,
+                self.width.reward,
+                &hyp.words,
+                &hyp.tokens,
+                &hyp.spans,
+            );
+        }
+        self.keep(&mut open, f32::NEG_INFINITY);
+        let open = open.as_slice();
         let mut level = Level {
             open,
             next: open.iter().map(|hyp| self.lattice.next(&hyp.states)).collect(),
@@ -335,14 +375,19 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
         }
         let grown = level.grown;
         let mut list: Vec<Open> = grown.open.into_values().collect();
+        self.keep(&mut list, grown.best - self.width.prune);
+        Ok(list)
+    }
+
+    /// Keeps the heaviest of the open sequences, in order, of those that weigh at least so much.
+    fn keep(&self, list: &mut Vec<Open>, least: f32) {
         let score = |h: &Open| h.score(self.width);
         list.sort_by(|a, b| score(b).total_cmp(&score(a)).then_with(|| a.words.cmp(&b.words)));
-        let least = (grown.best - self.width.prune)
+        let least = least
             .max(self.ended.best - self.width.finish)
             .max(self.ended.best_willing - self.width.finish_willing);
         list.retain(|h| score(h) >= least);
         list.truncate(self.width.beam);
-        Ok(list)
     }
 
     /// The most promising jobs with the texts they must know, until one run of the model is full, and those of the texts
@@ -395,7 +440,8 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
                         likelihood: likelihood + p,
                         marked: true,
                     });
-                    let priority = likelihood + p + hyp.styles + self.width.reward * (hyp.pieces + 1.0);
+                    let priority =
+                        likelihood + p + hyp.styles + self.width.reward * (hyp.pieces + 1.0) - hyp.heard.cost;
                     level.queue.push(priority, Job::Look(level.bases.len() - 1));
                 }
             }
@@ -463,7 +509,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             return;
         };
         let words = [hyp.words.as_slice(), &[begun.word]].concat();
-        let earned_here = self.script.pieces[usize::from(begun.word)];
+        let earned_here = self.script.earns(begun.word, hyp.words.last().copied());
         let mut earned = [hyp.earned.as_slice(), &[earned_here]].concat();
         let n = words.len();
         earned[n - repeated(&words)..].fill(0.0);
@@ -478,6 +524,7 @@ impl<L: Fn(&[Word]) -> f32> Search<'_, L> {
             styles: hyp.styles,
             earned,
             pieces,
+            heard: hyp.heard,
         });
     }
 }
@@ -579,6 +626,8 @@ impl Queue {
         }
     }
 }
+
+mod written;
 
 #[cfg(test)]
 mod scripted;

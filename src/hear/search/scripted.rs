@@ -1,6 +1,6 @@
 //! The search without a speech model: a decoder that weighs tokens by a script.
 
-use super::{Decoder, HearError, Odds, Token, Width, search};
+use super::{Decoder, HearError, Odds, Sound, Token, Width, search};
 use crate::call::{Vocabulary, words};
 use crate::hear::lattice::Lattice;
 use crate::hear::script::Script;
@@ -65,14 +65,14 @@ impl Decoder for Scripted {
 fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32)>, bool) {
     let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
     let vocabulary = Vocabulary::of(&site, site.step("ready").unwrap());
-    let lattice = Lattice::new(&vocabulary, &words::of(free));
+    let lattice = Lattice::new(&vocabulary, &words::of(free), false);
     let ids = std::cell::RefCell::new(HashMap::new());
     let id = |text: &str| {
         let mut ids = ids.borrow_mut();
         let new = Token::try_from(ids.len()).unwrap() + 1;
         *ids.entry(text.to_owned()).or_insert(new)
     };
-    let script = Script::new(&lattice, |text| vec![id(text)]);
+    let script = Script::new(&lattice, false, |text| vec![id(text)]);
     let place = |words: &&[(&str, f32)]| words.iter().map(|(w, p)| (id(&format!(" {w}")), SPOKEN + p)).collect();
     let places = spoken.iter().map(place).collect();
     let mut tokens = script.tokens();
@@ -85,7 +85,20 @@ fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32
         known: HashMap::new(),
         work: 0.0,
     };
-    let found = search(&mut decoder, &lattice, &script, &Width::NARROW, limit, |_| 0.0).unwrap();
+    let found = search(
+        &mut decoder,
+        &lattice,
+        &script,
+        &Width::NARROW,
+        limit,
+        &Sound {
+            seconds: 9.0,
+            written: &[],
+            text: &|_| String::new(),
+        },
+        |_| 0.0,
+    )
+    .unwrap();
     let text = |words: &[u16]| words.iter().map(|w| lattice.word(*w)).collect::<Vec<_>>().join(" ");
     (
         found.paths.iter().map(|p| (text(&p.words), p.score)).collect(),
