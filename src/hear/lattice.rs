@@ -128,6 +128,13 @@ impl Build {
         words.iter().map(|w| self.id(w)).collect()
     }
 
+    /// Words of their own that are written as others are.
+    fn others(&mut self, words: &[String]) -> Vec<Word> {
+        let from = self.words.len();
+        self.words.extend_from_slice(words);
+        (from..self.words.len()).map(|n| n as Word).collect()
+    }
+
     /// The words that spell a callsign.
     fn characters(&mut self, language: Language) {
         for (letter, words) in &spelling::LETTERS {
@@ -224,10 +231,23 @@ impl Lattice {
             let alike = |heard: &String, word: &String| sounds_as(vocabulary.language, word, heard);
             let written =
                 (heard.windows(p.words.len())).any(|w| w.iter().zip(&p.words).all(|(heard, word)| alike(heard, word)));
-            // "For a winch launch" is no four where the model is sure of what it wrote.
-            let own_words = || p.words.iter().any(|w| build.words[..own].contains(w));
-            if written && (p.words.iter().any(|w| !build.writes(w)) || (sure && !own_words())) {
-                let ids = build.ids(&p.words);
+            if !written {
+                continue;
+            }
+            let new = p.words.iter().any(|w| !build.writes(w));
+            // "For a winch launch" is no four, and "this afternoon" no half of a greeting, where the model is sure of what it wrote: then
+            // they are words of their own.
+            let beside = || {
+                let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
+                let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
+                sure && !phrases[..always].iter().any(same)
+            };
+            if new || beside() {
+                let ids = if new {
+                    build.ids(&p.words)
+                } else {
+                    build.others(&p.words)
+                };
                 if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal | Meaning::Slip) {
                     doing.extend(&ids);
                 }
