@@ -148,12 +148,17 @@ fn files_with_nothing_in_them_are_named_with_the_likely_cause() {
     let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
     let mut files = read_site(&from);
     files.texts.insert("words.toml".to_owned(), String::new());
-    files.texts.insert("briefing.toml".to_owned(), "\u{feff}\r\n".to_owned());
+    files
+        .texts
+        .insert("briefing.toml".to_owned(), "\u{feff}\r\n".to_owned());
     let list = Site::check(&files).unwrap_err().list;
     for file in ["words.toml", "briefing.toml"] {
         let told: Vec<_> = list.iter().filter(|p| p.file == file).collect();
         let [one] = told[..] else { panic!("{list:#?}") };
-        assert!(one.wrong.contains("nothing in the file") && one.right.contains("full disk"), "{one}");
+        assert!(
+            one.wrong.contains("nothing in the file") && one.right.contains("full disk"),
+            "{one}"
+        );
     }
 }
 
