@@ -1,5 +1,5 @@
 //! Products of matrices: the one place where the speech model's time goes, and the one file of the program that may be
-//! unsafe beside the synthesiser's single call. All of it is here for the processor's wide instructions.
+//! unsafe beside the calls of the synthesiser's library. All of it is here for the processor's wide instructions.
 //!
 //! Why not a library: weights stay 16 bit wide in memory and activations are 32 bit wide, which halves the memory that a
 //! decoder step must read; the general libraries multiply like with like.
