@@ -136,7 +136,7 @@ fn a_folder_that_nobody_may_write_to() {
     let folder = unpacked.program.parent().unwrap().to_owned();
     let script =
         "mount --bind \"$1\" \"$1\" && mount -o remount,bind,ro \"$1\" && echo mounted && shift && exec \"$@\"";
-    let protected = |args: &[&str]| {
+    let protected = |args: &[&str], place: &Path| {
         let mut refusals = String::new();
         for rights in [&["--mount"][..], &["--mount", "--map-root-user"]] {
             let home = unpacked.dir.path().join("anna");
@@ -148,7 +148,7 @@ fn a_folder_that_nobody_may_write_to() {
                 .args(args)
                 .current_dir(Path::new("/"))
                 .env("HOME", home)
-                .env_remove("CABLESIDE_HOME")
+                .env("CABLESIDE_HOME", place)
                 .env_remove("XDG_DATA_HOME")
                 .output()
                 .unwrap();
@@ -162,15 +162,27 @@ fn a_folder_that_nobody_may_write_to() {
         None
     };
     let add = ["logbook", "student", "add", "Ägir", "--consent", "no"];
-    let Some((code, text)) = protected(&add) else {
+    let Some((code, text)) = protected(&add, Path::new("")) else {
         return;
     };
     assert_eq!(code, Some(0), "the logbook lies in the user's own folder: {text}");
     fs::create_dir(unpacked.beside("data")).unwrap();
-    let (code, text) = protected(&add).unwrap();
+    let (code, text) = protected(&add, Path::new("")).unwrap();
     assert_eq!(code, Some(1), "{text}");
     assert!(
         text.contains("write-protected") && text.contains("Allow writing to the folder"),
         "{text}"
     );
+    // Named by hand, and not there yet.
+    let place = folder.join("anywhere");
+    let (code, text) = protected(&add, &place).unwrap();
+    assert_eq!(code, Some(1), "{text}");
+    for part in [
+        "cannot be made",
+        "allow writing",
+        "CABLESIDE_HOME",
+        place.to_str().unwrap(),
+    ] {
+        assert!(text.contains(part), "{text}");
+    }
 }
