@@ -36,26 +36,25 @@ pub(super) struct Engine {
     voice: bool,
     engine: pico::pico_Engine,
     /// What the library works in. It goes last, and its place does not change.
-    _memory: Vec<u128>,
+    memory: Vec<u128>,
 }
 
 impl Engine {
     /// Reads the voice's files: of the analysis of the text, and of the signal.
     pub(super) fn load(files: &[PathBuf; 2]) -> Result<Self, VoiceError> {
-        let mut memory = vec![0_u128; MEMORY / PIECE];
         let mut new = Self {
             system: ptr::null_mut(),
             resources: Vec::new(),
             voice: false,
             engine: ptr::null_mut(),
-            _memory: Vec::new(),
+            memory: vec![0; MEMORY / PIECE],
         };
         // SAFETY: the memory is as long and as aligned as the library is told, and lives in `new` until all handles are given
         // back (moving the `Vec` leaves the numbers where they are). Names end with a zero. Each handle is used only after
         // the call that makes it has succeeded; the engine is made when both kinds of resource are added to the voice.
         unsafe {
-            let code = pico::pico_initialize(memory.as_mut_ptr().cast::<c_void>(), MEMORY as u32, &raw mut new.system);
-            new._memory = memory;
+            let memory = new.memory.as_mut_ptr().cast::<c_void>();
+            let code = pico::pico_initialize(memory, MEMORY as u32, &raw mut new.system);
             new.checked(code)?;
             let code = pico::pico_createVoiceDefinition(new.system, VOICE.as_ptr().cast());
             new.checked(code)?;
@@ -69,7 +68,7 @@ impl Engine {
                 let code = pico::pico_loadResource(new.system, path.as_ptr().cast(), &raw mut resource);
                 new.checked(code)?;
                 new.resources.push(resource);
-                let mut name = [0 as c_char; pico::PICO_MAX_RESOURCE_NAME_SIZE as usize];
+                let mut name = [c_char::default(); pico::PICO_MAX_RESOURCE_NAME_SIZE];
                 let code = pico::pico_getResourceName(new.system, resource, name.as_mut_ptr());
                 new.checked(code)?;
                 let code =
@@ -119,7 +118,7 @@ impl Engine {
 
     /// What the library says of its error.
     fn failed(&self, code: pico::pico_Status) -> VoiceError {
-        let mut text = [0 as c_char; pico::PICO_RETSTRINGSIZE as usize];
+        let mut text = [c_char::default(); pico::PICO_RETSTRINGSIZE];
         // SAFETY: the text has the room that the library asks for and ends with a zero even if nothing is written.
         let said = unsafe {
             if !self.engine.is_null() {

@@ -269,8 +269,8 @@ unsafe fn block<E: Eight, T: Number, const R: usize, const B: usize>(
         let mut k = 0;
         while k < whole {
             let mut weights = [E::zero(); R];
-            for r in 0..R {
-                weights[r] = T::eight::<E>(ws[r].add(k));
+            for (eight, row) in weights.iter_mut().zip(ws) {
+                *eight = T::eight::<E>(row.add(k));
             }
             for b in 0..B {
                 let eight = f32::eight::<E>(xs[b].add(k));

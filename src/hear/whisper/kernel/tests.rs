@@ -50,6 +50,7 @@ fn every_arm_gives_what_the_definition_gives() {
 }
 
 #[test]
+#[allow(clippy::float_cmp, reason = "widening is exact")]
 fn every_number_of_16_bits_is_read_as_what_it_is() {
     let one = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
     for bits in 0..=u16::MAX {
