@@ -34,7 +34,7 @@ pub(super) struct Engine {
     system: pico::pico_System,
     resources: Vec<pico::pico_Resource>,
     voice: bool,
-    engine: pico::pico_Engine,
+    speaking: pico::pico_Engine,
     /// What the library works in. It goes last, and its place does not change.
     memory: Vec<u128>,
 }
@@ -46,7 +46,7 @@ impl Engine {
             system: ptr::null_mut(),
             resources: Vec::new(),
             voice: false,
-            engine: ptr::null_mut(),
+            speaking: ptr::null_mut(),
             memory: vec![0; MEMORY / PIECE],
         };
         // SAFETY: the memory is as long and as aligned as the library is told, and lives in `new` until all handles are given
@@ -75,7 +75,7 @@ impl Engine {
                     pico::pico_addResourceToVoiceDefinition(new.system, VOICE.as_ptr().cast(), name.as_ptr().cast());
                 new.checked(code)?;
             }
-            let code = pico::pico_newEngine(new.system, VOICE.as_ptr().cast(), &raw mut new.engine);
+            let code = pico::pico_newEngine(new.system, VOICE.as_ptr().cast(), &raw mut new.speaking);
             new.checked(code)?;
         }
         Ok(new)
@@ -86,7 +86,7 @@ impl Engine {
         let length = i16::try_from(text.len()).unwrap_or(i16::MAX);
         let mut taken = 0_i16;
         // SAFETY: the engine is there, and the text is at least as long as the library is told.
-        let code = unsafe { pico::pico_putTextUtf8(self.engine, text.as_ptr().cast(), length, &raw mut taken) };
+        let code = unsafe { pico::pico_putTextUtf8(self.speaking, text.as_ptr().cast(), length, &raw mut taken) };
         self.checked(code)?;
         Ok(usize::try_from(taken).unwrap_or(0))
     }
@@ -98,7 +98,7 @@ impl Engine {
         // SAFETY: the engine is there, and the block has at least as many bytes as the library is told.
         let code = unsafe {
             let to = block.as_mut_ptr().cast::<c_void>();
-            pico::pico_getData(self.engine, to, length, &raw mut bytes, &raw mut kind)
+            pico::pico_getData(self.speaking, to, length, &raw mut bytes, &raw mut kind)
         };
         let count = usize::try_from(bytes).unwrap_or(0) / size_of::<i16>();
         match code {
@@ -121,8 +121,8 @@ impl Engine {
         let mut text = [c_char::default(); pico::PICO_RETSTRINGSIZE];
         // SAFETY: the text has the room that the library asks for and ends with a zero even if nothing is written.
         let said = unsafe {
-            if !self.engine.is_null() {
-                pico::pico_getEngineStatusMessage(self.engine, code, text.as_mut_ptr());
+            if !self.speaking.is_null() {
+                pico::pico_getEngineStatusMessage(self.speaking, code, text.as_mut_ptr());
             } else if !self.system.is_null() {
                 pico::pico_getSystemStatusMessage(self.system, code, text.as_mut_ptr());
             }
@@ -141,8 +141,8 @@ impl Drop for Engine {
         }
         // SAFETY: in the order that the library asks for, each handle once: what uses the files goes before the files.
         unsafe {
-            if !self.engine.is_null() {
-                pico::pico_disposeEngine(self.system, &raw mut self.engine);
+            if !self.speaking.is_null() {
+                pico::pico_disposeEngine(self.system, &raw mut self.speaking);
             }
             if self.voice {
                 pico::pico_releaseVoiceDefinition(self.system, VOICE.as_ptr().cast());
