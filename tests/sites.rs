@@ -142,6 +142,26 @@ fn missing_unreadable_and_unknown_files_are_named() {
     }
 }
 
+/// What a full disk leaves of an archive: files with nothing in them.
+#[test]
+fn files_with_nothing_in_them_are_named_with_the_likely_cause() {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+    let mut files = read_site(&from);
+    files.texts.insert("words.toml".to_owned(), String::new());
+    files
+        .texts
+        .insert("briefing.toml".to_owned(), "\u{feff}\r\n".to_owned());
+    let list = Site::check(&files).unwrap_err().list;
+    for file in ["words.toml", "briefing.toml"] {
+        let told: Vec<_> = list.iter().filter(|p| p.file == file).collect();
+        let [one] = told[..] else { panic!("{list:#?}") };
+        assert!(
+            one.wrong.contains("nothing in the file") && one.right.contains("full disk"),
+            "{one}"
+        );
+    }
+}
+
 /// A wording that means something else in the same call could not be told from it.
 #[test]
 fn words_with_another_meaning_in_the_call_are_refused() {

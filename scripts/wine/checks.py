@@ -14,6 +14,7 @@ import os
 import pathlib
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 import time
@@ -50,9 +51,11 @@ class Side:
     def spell(self, arg):
         return self.path(arg) if isinstance(arg, Path) else arg
 
-    def run(self, home, *args, say="", fails=False, program=None):
+    def run(self, home, *args, say="", fails=False, program=None, sound=True):
         """Runs a command; what it printed."""
         env = {**os.environ, "CABLESIDE_HOME": self.path(home), "TZ": "UTC", "LANG": "en_GB.UTF-8"}
+        if not sound:
+            env["PULSE_SERVER"] = f"unix:{self.room}/nobody-there"
         command = [*self.before, str(program or self.program), *map(self.spell, args)]
         began = time.monotonic()
         done = subprocess.run(command, input=say.encode(), capture_output=True, env=env, cwd=self.room, timeout=900)
@@ -110,6 +113,10 @@ def differences(a, b, place=""):
             yield from differences(x, y, f"{place}[{n}]")
     elif a != b:
         yield place, a, b
+
+
+def mount(*args):
+    return subprocess.run(["mount", *map(str, args)], capture_output=True).returncode == 0
 
 
 class Checks:
@@ -294,7 +301,7 @@ class Checks:
         return f"Wine to Linux to Wine {told[0]}, Linux to Wine to Linux {told[1]}"
 
     def places(self):
-        """A path of more than 200 characters with an umlaut; a program folder that cannot be written to."""
+        """A path of more than 200 characters with an umlaut."""
         deep = self.room / ("Fünf " * 20).strip() / ("Größe" * 20) / "data"
         deep.mkdir(parents=True, exist_ok=True)
         for side in self.sides:
@@ -302,6 +309,76 @@ class Checks:
             if "Ägir" not in side.run(deep / side.name, "logbook", "students"):
                 raise Wrong(f"{side.name}: not kept under {len(str(deep))} characters")
         return f"data under a path of {len(str(deep / 'Linux'))} characters"
+
+    def bad(self):
+        """What may be wrong on a student's computer: the same words on both, and nothing is damaged."""
+        for side in self.sides:
+            home = side.home("bad")
+            shutil.copy(self.room / "Linux.sqlite", home / "logbook.sqlite")
+            with sqlite3.connect(home / "logbook.sqlite") as book:
+                book.execute("PRAGMA user_version = 99")
+            book.close()
+            (home / "models").mkdir(exist_ok=True)
+            with (home / "models" / "ggml-base.bin").open("wb") as half:
+                half.truncate(70_000_000)
+        before = (self.windows.home("bad") / "logbook.sqlite").read_bytes()
+        newer = self.both("bad", "logbook", "students", fails=True)
+        half = self.both("bad", "model", "check", fails=True)
+        if "newer version" not in newer or "cut short" not in half:
+            raise Wrong(newer + half)
+        if (self.windows.home("bad") / "logbook.sqlite").read_bytes() != before:
+            raise Wrong("the newer logbook was changed")
+        notes = ["newer logbook refused and untouched", "half a model named"]
+        for side in self.sides:
+            text = side.run(side.home("bad"), "sound", "check", fails=True, sound=False)
+            if "no microphone was found" not in text or "settings" not in text.lower():
+                raise Wrong(f"{side.name} without a microphone: {text}")
+        notes.append("no microphone said")
+        notes.append(self.protected())
+        return ", ".join(notes)
+
+    def protected(self):
+        """A program folder that cannot be written to, `data` beside the program or not. Root may write anywhere but there."""
+        folder = self.room / "protected"
+        folder.mkdir(exist_ok=True)
+        if not mount("--bind", self.folder, folder):
+            return "folder without rights NOT checked: mounting is not permitted here"
+        try:
+            mount("-o", "remount,bind,ro", folder)
+            program = folder / "bin" / "cableside.exe"
+            home = self.windows.home("protected")
+            self.windows.run(home, "logbook", "student", "add", "Ägir", "--consent", "no", program=program)
+            text = self.windows.run(folder / "data", "logbook", "student", "add", "Ägir", "--consent", "no", program=program, fails=True)
+        finally:
+            subprocess.run(["umount", str(folder)], check=False)
+        if "data" not in text or "panicked" in text:
+            raise Wrong(f"data in a folder without rights: {text}")
+        return "folder without rights: the data elsewhere kept, there refused (" + text.strip().splitlines()[0][:90] + ")"
+
+    def full(self):
+        """The disk is full while the installer unpacks: nothing stands in the menu as if it were there; with room it goes."""
+        small = self.room / "small"
+        small.mkdir(exist_ok=True)
+        if not mount("-t", "tmpfs", "-o", "size=30m", "tmpfs", small):
+            return "NOT checked: mounting is not permitted here"
+        began = time.monotonic()
+        try:
+            env = {**os.environ, "CABLESIDE_HOME": ""}
+            target = self.windows.path(small / "Cableside")
+            code = subprocess.run(["wine", str(self.setup), "/S", f"/D={target}"], env=env, cwd=self.room, timeout=600).returncode
+            if code == 0:
+                raise Wrong("the installer says that all is well on a full disk")
+            if list((self.room / "prefix").rglob("Cableside.lnk")):
+                raise Wrong("a link stands in the menu")
+            key = "HKCU\\Software\\Microsoft\\Windows\\CurrentVersion\\Uninstall\\Cableside"
+            if subprocess.run(["wine", "reg", "query", key], env=env, cwd=self.room, capture_output=True).returncode == 0:
+                raise Wrong("it is registered as installed")
+            left = sum(1 for f in small.rglob("*") if f.is_file())
+        finally:
+            subprocess.run(["wineserver", "-w"], timeout=60, check=False)
+            subprocess.run(["umount", str(small)], check=False)
+        self.windows.seconds += time.monotonic() - began
+        return f"the installer ends with {code}; no link, not registered; {left} files left"
 
     def voice(self):
         """The synthesiser says the same samples, and nothing is left in the folder for temporary files."""
@@ -445,7 +522,7 @@ class Window:
         self.tool("import", "-window", "root", str(self.checks.out / name))
 
 
-ORDER = ["version", "sites", "model_from_file", "demo", "score", "book", "merge", "report", "site_files", "a_class", "places", "voice", "installer", "window"]
+ORDER = ["version", "sites", "model_from_file", "demo", "score", "book", "merge", "report", "site_files", "a_class", "places", "bad", "voice", "installer", "full", "window"]
 
 
 def main():

@@ -53,6 +53,9 @@ pub enum HearError {
         /// The file.
         path: PathBuf,
     },
+    /// The environment asks for instructions that the processor does not have.
+    #[error("{0}")]
+    Kernel(String),
     /// The model failed on this clip.
     #[error("the speech model failed on this recording: {0}")]
     Run(String),

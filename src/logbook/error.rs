@@ -111,6 +111,17 @@ pub enum LogbookError {
         /// The database file.
         path: PathBuf,
     },
+    /// The folder for the logbook is not there and cannot be made.
+    #[error(
+        "the folder for the logbook cannot be made ({source}); allow writing where it is to be, or name another place with \
+         CABLESIDE_HOME: {}", path.display()
+    )]
+    NoFolder {
+        /// The system's error.
+        source: std::io::Error,
+        /// The folder.
+        path: PathBuf,
+    },
     /// A file operation outside the database failed.
     #[error("could not {doing}: {source}: {}", path.display())]
     File {

@@ -26,7 +26,10 @@ impl Logbook {
     /// As [`Logbook::open`], with the longest time to wait for another program's write.
     pub fn open_with_patience(path: &Path, recordings: &Path, patience: Duration) -> Result<Self> {
         if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
-            make_private_folder(folder).map_err(file("make the logbook's folder", folder))?;
+            make_private_folder(folder).map_err(|e| match file("make the logbook's folder", folder)(e) {
+                LogbookError::File { source, path, .. } => LogbookError::NoFolder { source, path },
+                other => other,
+            })?;
         }
         if path.is_dir() {
             return Err(LogbookError::NotALogbook {

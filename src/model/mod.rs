@@ -63,7 +63,7 @@ pub enum ModelError {
         dir: PathBuf,
     },
     /// The file is shorter than the official one.
-    #[error("the speech model file is cut short ({found} of {expected} bytes); delete it and run `cableside model fetch`: {}", path.display())]
+    #[error("the speech model file is cut short ({found} of {expected} bytes); fetch it again with `cableside model fetch`, or, where it came with the program, unpack or install that again: {}", path.display())]
     Truncated {
         /// The file.
         path: PathBuf,

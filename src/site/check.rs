@@ -85,6 +85,17 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
             });
             continue;
         }
+        if text.trim_start_matches('\u{feff}').trim().is_empty() {
+            found.push(Problem {
+                file: name.clone(),
+                line: None,
+                wrong: "There is nothing in the file".to_owned(),
+                right: "A full disk leaves such files behind: where the site came with the program or in an archive, make room and unpack that again."
+                    .to_owned(),
+            });
+            broken.insert(name.clone());
+            continue;
+        }
         let (table, errors) = DeTable::parse_recoverable(text);
         let mut c = Collector {
             file: name,

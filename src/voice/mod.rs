@@ -4,6 +4,7 @@
 //! One worker thread speaks; a line goes in, 16 kHz samples come out as an event, and the caller never waits unless it
 //! asks to.
 
+mod engine;
 pub mod noise;
 mod pico;
 pub mod prompt;

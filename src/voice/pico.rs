@@ -1,19 +1,13 @@
-//! The embedded synthesiser: SVOX Pico (crate `ttspico`) with the voice data compiled in (`data/README.md`).
+//! The embedded synthesiser: SVOX Pico with the voice data compiled in (`data/README.md`).
 //!
 //! The engine reads its data from files only, so they are written to a folder of their own for the moment of loading and
-//! removed at once. Its handles are not made for sharing between threads: everything here stays on the voice's thread.
+//! removed at once; on Windows, which keeps open files from being removed, when the engine goes.
 
-use std::cell::RefCell;
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
-use std::rc::Rc;
+use std::path::PathBuf;
 
-use ttspico::{EngineStatus, PicoError, System, Voice};
-
+use super::engine::{self, Engine as Loaded};
 use super::{Language, VoiceError};
 
-/// Memory for one voice, bytes: its two files (about 1.1 MB) and as much again to work with.
-const MEMORY: usize = 4 << 20;
 /// How the names of its folders for temporary files begin.
 const PREFIX: &str = "cableside-voice-";
 /// Samples fetched at once.
@@ -43,8 +37,14 @@ fn data(language: Language) -> Data {
 /// The engine with one language loaded at a time; changing takes a few milliseconds.
 #[derive(Default)]
 pub(super) struct Engine {
-    /// The folder goes after the engine, which on Windows holds its files open and keeps them from being removed before.
-    loaded: Option<(Language, ttspico::Engine, Option<Folder>)>,
+    loaded: Option<Ready>,
+}
+
+/// Gone in this order: on Windows the engine holds its files open and keeps them from being removed before.
+struct Ready {
+    language: Language,
+    engine: Loaded,
+    _folder: Option<Folder>,
 }
 
 impl Engine {
@@ -57,31 +57,25 @@ impl Engine {
         speed: u32,
         stop: &dyn Fn() -> bool,
     ) -> Result<Vec<f32>, VoiceError> {
-        let (mut engine, folder) = match self.loaded.take() {
-            Some((loaded, engine, folder)) if loaded == language => (engine, folder),
+        let mut ready = match self.loaded.take() {
+            Some(ready) if ready.language == language => ready,
             other => {
-                // One system a thread: the old one goes first.
+                // One engine a thread: the old one goes first.
                 drop(other);
                 load(language)?
             }
         };
         let marked = format!("<pitch level='{pitch}'><speed level='{speed}'>{text}</speed></pitch>\0");
-        // The crate asserts instead of returning some errors; such a one must cost the line, not the program.
-        let outcome =
-            catch_unwind(AssertUnwindSafe(|| run(&mut engine, marked.as_bytes(), stop))).unwrap_or_else(|_| {
-                Err(VoiceError::Engine {
-                    detail: "it stopped in the middle of a line".into(),
-                })
-            });
+        let outcome = run(&mut ready.engine, marked.as_bytes(), stop);
         if outcome.is_ok() {
-            self.loaded = Some((language, engine, folder));
+            self.loaded = Some(ready);
         }
         // After an error or a cancelled line it is loaded anew, with nothing left over in its buffers.
         outcome
     }
 }
 
-fn run(engine: &mut ttspico::Engine, text: &[u8], stop: &dyn Fn() -> bool) -> Result<Vec<f32>, VoiceError> {
+fn run(engine: &mut Loaded, text: &[u8], stop: &dyn Fn() -> bool) -> Result<Vec<f32>, VoiceError> {
     let mut samples = Vec::new();
     let mut block = [0i16; BLOCK];
     let mut rest = text;
@@ -92,12 +86,12 @@ fn run(engine: &mut ttspico::Engine, text: &[u8], stop: &dyn Fn() -> bool) -> Re
         }
         if !rest.is_empty() {
             // Its buffer is small; it takes a part and more after the next steps.
-            let taken = engine.put_text(rest).map_err(failed)?;
+            let taken = engine.put(rest)?;
             rest = rest.get(taken..).unwrap_or_default();
         }
-        let (count, status) = engine.get_data(&mut block[..]).map_err(failed)?;
+        let (count, status) = engine.step(&mut block)?;
         samples.extend(block.iter().take(count).map(|s| f32::from(*s) / 32_768.0));
-        if status == EngineStatus::Idle && rest.is_empty() {
+        if status == engine::Status::Idle && rest.is_empty() {
             return Ok(samples);
         }
         if samples.len() > most {
@@ -108,28 +102,19 @@ fn run(engine: &mut ttspico::Engine, text: &[u8], stop: &dyn Fn() -> bool) -> Re
     }
 }
 
-#[allow(clippy::needless_pass_by_value)]
-fn failed(e: PicoError) -> VoiceError {
-    VoiceError::Engine { detail: e.to_string() }
-}
-
-fn load(language: Language) -> Result<(ttspico::Engine, Option<Folder>), VoiceError> {
+fn load(language: Language) -> Result<Ready, VoiceError> {
     let data = data(language);
     remove_leftovers();
     let folder = Folder::new()?;
-    let analysis = folder.write("ta.bin", data.analysis)?;
-    let signal = folder.write("sg.bin", data.signal)?;
-    let system = System::new(MEMORY).map_err(failed)?;
-    let voice = System::create_voice(system.clone(), "cableside").map_err(failed)?;
-    for path in [analysis, signal] {
-        let resource = load_resource(&system, &path)?;
-        voice.borrow_mut().add_resource(resource).map_err(failed)?;
-    }
-    // SAFETY: the engine's one condition is that both kinds of resource were added to the voice. They were, two lines up:
-    // any failure has returned by now.
-    #[allow(unsafe_code, reason = "the crate offers no safe way to make an engine")]
-    let engine = unsafe { Voice::create_engine(voice) }.map_err(failed)?;
-    Ok((engine, cfg!(windows).then_some(folder)))
+    let files = [
+        folder.write("ta.bin", data.analysis)?,
+        folder.write("sg.bin", data.signal)?,
+    ];
+    Ok(Ready {
+        language,
+        engine: Loaded::load(&files)?,
+        _folder: cfg!(windows).then_some(folder),
+    })
 }
 
 /// On Windows a program that ends at once leaves its folder behind. What another program has open cannot be removed there, and
@@ -149,13 +134,6 @@ fn remove_leftovers() {
             let _ = std::fs::remove_dir_all(entry.path());
         }
     }
-}
-
-fn load_resource(system: &Rc<RefCell<System>>, path: &Path) -> Result<Rc<RefCell<ttspico::Resource>>, VoiceError> {
-    let name = path.to_str().ok_or_else(|| VoiceError::Engine {
-        detail: format!("it cannot read from a folder with such a name: {}", path.display()),
-    })?;
-    System::load_resource(system.clone(), name).map_err(failed)
 }
 
 /// A folder for the moment of loading, removed on drop. Only its owner can enter it, and its name is nobody else's.
@@ -204,25 +182,53 @@ mod tests {
         }
     }
 
+    /// What this process holds open of the voice's files, and what lies of them in the folder for temporary files.
+    #[cfg(target_os = "linux")]
+    fn open_and_lying() -> (usize, usize) {
+        let ours = |path: &std::path::Path| path.to_string_lossy().contains(PREFIX);
+        let open = std::fs::read_dir("/proc/self/fd").unwrap().flatten();
+        let open = open.filter(|e| std::fs::read_link(e.path()).is_ok_and(|to| ours(&to)));
+        let lying = std::fs::read_dir(std::env::temp_dir()).unwrap().flatten();
+        (open.count(), lying.filter(|e| ours(&e.path())).count())
+    }
+
+    /// In a process of its own, with a folder for temporary files of its own: other tests load voices at the same time.
+    #[cfg(target_os = "linux")]
     #[test]
-    fn nothing_is_left_in_the_temporary_folder() {
-        let mut engine = Engine::default();
-        engine
-            .synthesise(Language::GERMAN, "eins", 100, 100, &|| false)
-            .unwrap();
-        let mine = format!("cableside-voice-{}-", std::process::id());
-        // Other tests of this process may be loading at this very moment.
-        for _ in 0..50 {
-            let left = std::fs::read_dir(std::env::temp_dir())
-                .unwrap()
-                .filter(|e| e.as_ref().unwrap().file_name().to_string_lossy().starts_with(&mine))
-                .count();
-            if left == 0 {
-                return;
-            }
-            std::thread::sleep(std::time::Duration::from_millis(100));
+    fn neither_files_nor_handles_are_left_however_often_it_is_loaded() {
+        const CHILD: &str = "CABLESIDE_TEST_VOICE_FILES";
+        if std::env::var_os(CHILD).is_none() {
+            let temporary = tempfile::tempdir().unwrap();
+            let child = std::process::Command::new(std::env::current_exe().unwrap())
+                .args([
+                    "--exact",
+                    "voice::pico::tests::neither_files_nor_handles_are_left_however_often_it_is_loaded",
+                ])
+                .arg("--nocapture")
+                .env(CHILD, "1")
+                .env("TMPDIR", temporary.path())
+                .output()
+                .unwrap();
+            let text = String::from_utf8_lossy(&child.stdout);
+            assert!(child.status.success() && text.contains("1 passed"), "{text}");
+            return;
         }
-        panic!("the folder is still there");
+        let mut engine = Engine::default();
+        for round in 0..5 {
+            for language in [Language::GERMAN, Language::ENGLISH] {
+                engine.synthesise(language, "eins", 100, 100, &|| false).unwrap();
+                let (open, lying) = open_and_lying();
+                assert!(
+                    open <= 2 && lying == 0,
+                    "round {round}: {open} open, {lying} lying there"
+                );
+            }
+            // A cancelled line costs the engine.
+            engine
+                .synthesise(Language::ENGLISH, "eins", 100, 100, &|| true)
+                .unwrap_err();
+            assert_eq!(open_and_lying(), (0, 0), "round {round}");
+        }
     }
 
     #[test]

@@ -1,5 +1,5 @@
 //! Products of matrices: the one place where the speech model's time goes, and the one file of the program that may be
-//! unsafe beside the synthesiser's single call. All of it is here for the processor's wide instructions.
+//! unsafe beside the calls of the synthesiser's library. All of it is here for the processor's wide instructions.
 //!
 //! Why not a library: weights stay 16 bit wide in memory and activations are 32 bit wide, which halves the memory that a
 //! decoder step must read; the general libraries multiply like with like.
@@ -8,8 +8,14 @@
     clippy::many_single_char_names,
     reason = "the letters of the formula: out[i][j] is the sum over k of x[i][k] w[j][k]"
 )]
+#![allow(
+    clippy::inline_always,
+    reason = "only within a function that has the instructions do they become single instructions"
+)]
 
 use half::f16;
+use std::ffi::OsStr;
+use std::sync::OnceLock;
 
 /// Rows of numbers in a longer slice: row `i` begins at `i * stride`.
 #[derive(Clone, Copy)]
@@ -45,9 +51,8 @@ pub trait Number: Copy + Send + Sync {
     /// Eight of them.
     ///
     /// # Safety
-    /// `from` must point to eight numbers, and the processor must have AVX2, FMA and F16C.
-    #[cfg(target_arch = "x86_64")]
-    unsafe fn eight(from: *const Self) -> std::arch::x86_64::__m256;
+    /// `from` must point to eight numbers, and the processor must have the instructions of `E`.
+    unsafe fn eight<E: Eight>(from: *const Self) -> E;
 }
 
 impl Number for f32 {
@@ -55,12 +60,10 @@ impl Number for f32 {
         self
     }
 
-    #[cfg(target_arch = "x86_64")]
-    #[inline]
-    #[target_feature(enable = "avx2,fma,f16c")]
-    unsafe fn eight(from: *const Self) -> std::arch::x86_64::__m256 {
+    #[inline(always)]
+    unsafe fn eight<E: Eight>(from: *const Self) -> E {
         // SAFETY: the caller's promise.
-        unsafe { std::arch::x86_64::_mm256_loadu_ps(from) }
+        unsafe { E::of_32(from) }
     }
 }
 
@@ -69,35 +72,133 @@ impl Number for f16 {
         self.to_f32()
     }
 
-    #[cfg(target_arch = "x86_64")]
-    #[inline]
-    #[target_feature(enable = "avx2,fma,f16c")]
-    unsafe fn eight(from: *const Self) -> std::arch::x86_64::__m256 {
-        use std::arch::x86_64::{_mm_loadu_si128, _mm256_cvtph_ps};
-        // SAFETY: the caller's promise; the load asks for no alignment.
-        unsafe { _mm256_cvtph_ps(_mm_loadu_si128(from.cast())) }
+    #[inline(always)]
+    unsafe fn eight<E: Eight>(from: *const Self) -> E {
+        // SAFETY: the caller's promise.
+        unsafe { E::of_16(from) }
     }
+}
+
+/// Eight numbers side by side, as one kind of processor keeps them.
+///
+/// # Safety
+/// Whoever calls any of these promises that the processor has the instructions, and that pointers point to eight numbers.
+pub trait Eight: Copy {
+    /// So few registers that blocks of two rows would spill.
+    const FEW: bool;
+
+    /// Eight times 0.
+    unsafe fn zero() -> Self;
+    /// Eight as they are.
+    unsafe fn of_32(from: *const f32) -> Self;
+    /// Eight that are half as wide in memory.
+    unsafe fn of_16(from: *const f16) -> Self;
+    /// `self + a * b`; rounded once where that is one instruction.
+    unsafe fn and_product(self, a: Self, b: Self) -> Self;
+    /// The sum of the eight: the fourth next first, then the second next, then neighbours.
+    unsafe fn across(self) -> f32;
 }
 
 /// `out[i * step + j]` becomes the product of row `i` of `x` and row `j` of `w`, over `length` numbers.
 ///
-/// The order of the sums depends on nothing but `length`: the same rows give the same number wherever they stand.
+/// The order of the sums depends on nothing but `length`: the same rows give the same number wherever they stand. Where
+/// multiplying and adding is one instruction (AVX2 with FMA, ARM) the numbers are the same to the last bit.
 ///
 /// # Panics
 /// When a row does not lie within its slice.
 pub fn products<T: Number>(x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], step: usize) {
-    assert!(x.fits(length) && w.fits(length), "a row reaches beyond its matrix");
-    assert!(
-        x.count == 0 || (x.count - 1) * step + w.count <= out.len(),
-        "the result does not fit"
-    );
+    static ARM: OnceLock<Arm> = OnceLock::new();
+    let arm = *ARM.get_or_init(|| Arm::wanted().unwrap_or_else(|_| Arm::best()));
+    arm.products(x, w, length, out, step);
+}
+
+/// Names the arm that is used instead of the best one: so each can be tested on a processor that has them all.
+const WANTED: &str = "CABLESIDE_KERNEL";
+
+/// Whether the arm that the environment asks for can be had.
+pub fn check() -> Result<(), String> {
+    Arm::wanted().map(drop)
+}
+
+/// For which instructions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Arm {
+    /// Whatever the compiler makes of it: for kinds of processors that have no arm of their own.
+    Plain,
+    /// Every processor of this kind has them.
     #[cfg(target_arch = "x86_64")]
-    if is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma") && is_x86_feature_detected!("f16c") {
-        // SAFETY: the processor has the instructions, and all rows lie within their slices.
-        unsafe { wide::products(x, w, length, out, step) };
-        return;
+    Sse2,
+    /// With FMA and F16C.
+    #[cfg(target_arch = "x86_64")]
+    Avx2,
+    /// Every processor of this kind has them.
+    #[cfg(target_arch = "aarch64")]
+    Neon,
+}
+
+impl Arm {
+    /// Those that this processor has, the best one last.
+    fn all() -> Vec<(&'static str, Self)> {
+        let mut all = vec![("plain", Self::Plain)];
+        #[cfg(target_arch = "x86_64")]
+        {
+            all.push(("sse2", Self::Sse2));
+            if is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma") && is_x86_feature_detected!("f16c") {
+                all.push(("avx2", Self::Avx2));
+            }
+        }
+        #[cfg(target_arch = "aarch64")]
+        all.push(("neon", Self::Neon));
+        all
     }
-    plain(x, w, length, out, step);
+
+    fn best() -> Self {
+        Self::all().last().map_or(Self::Plain, |(_, arm)| *arm)
+    }
+
+    fn wanted() -> Result<Self, String> {
+        Self::named(&std::env::var_os(WANTED).unwrap_or_default())
+    }
+
+    /// The best for no name.
+    fn named(wanted: &OsStr) -> Result<Self, String> {
+        if wanted.is_empty() {
+            return Ok(Self::best());
+        }
+        let all = Self::all();
+        let found = all
+            .iter()
+            .find(|(name, _)| OsStr::new(name) == wanted)
+            .map(|(_, arm)| *arm);
+        found.ok_or_else(|| {
+            let names: Vec<&str> = all.iter().map(|(name, _)| *name).collect();
+            format!(
+                "{WANTED} is {}, and this processor has: {}; without {WANTED} the best is taken",
+                wanted.display(),
+                names.join(", ")
+            )
+        })
+    }
+
+    fn products<T: Number>(self, x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], step: usize) {
+        assert!(x.fits(length) && w.fits(length), "a row reaches beyond its matrix");
+        assert!(
+            x.count == 0 || (x.count - 1) * step + w.count <= out.len(),
+            "the result does not fit"
+        );
+        // SAFETY: the processor has the arm's instructions, as `all` found out, and all rows lie within their slices.
+        unsafe {
+            match self {
+                Self::Plain => plain(x, w, length, out, step),
+                #[cfg(target_arch = "x86_64")]
+                Self::Sse2 => blocks::<sse2::Two, T>(x, w, length, out, step),
+                #[cfg(target_arch = "x86_64")]
+                Self::Avx2 => avx2::products(x, w, length, out, step),
+                #[cfg(target_arch = "aarch64")]
+                Self::Neon => blocks::<neon::Two, T>(x, w, length, out, step),
+            }
+        }
+    }
 }
 
 /// Without special instructions: eight sums side by side, which compilers turn into what the processor has.
@@ -119,142 +220,281 @@ fn plain<T: Number>(x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], st
     }
 }
 
+/// # Safety
+/// The processor has the instructions of `E`; rows and results lie within their slices.
+#[inline(always)]
+unsafe fn blocks<E: Eight, T: Number>(x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], step: usize) {
+    // The rows of `w` are read once and meet all of `x`, which is the smaller side or lies in the cache.
+    let mut j = 0;
+    while j < w.count {
+        let pair = j + 2 <= w.count && !E::FEW;
+        let mut i = 0;
+        while i < x.count {
+            let at = (i, j);
+            // SAFETY: the caller's promise, and the blocks end within the counts.
+            i += unsafe {
+                match (pair, x.count - i) {
+                    (true, 1) => block::<E, T, 2, 1>(x, w, length, out, step, at),
+                    (true, 2 | 3) => block::<E, T, 2, 2>(x, w, length, out, step, at),
+                    (true, _) => block::<E, T, 2, 4>(x, w, length, out, step, at),
+                    (false, 1) => block::<E, T, 1, 1>(x, w, length, out, step, at),
+                    (false, 2 | 3) => block::<E, T, 1, 2>(x, w, length, out, step, at),
+                    (false, _) => block::<E, T, 1, 4>(x, w, length, out, step, at),
+                }
+            };
+        }
+        j += if pair { 2 } else { 1 };
+    }
+}
+
+/// `R` rows of `w` with `B` rows of `x`; returns `B`.
+///
+/// # Safety
+/// The processor has the instructions of `E`; the rows and results lie within their slices.
+#[inline(always)]
+unsafe fn block<E: Eight, T: Number, const R: usize, const B: usize>(
+    x: Rows<f32>,
+    w: Rows<T>,
+    length: usize,
+    out: &mut [f32],
+    step: usize,
+    (i, j): (usize, usize),
+) -> usize {
+    let whole = length / 8 * 8;
+    // SAFETY: the rows lie within their slices, and k + 8 <= length.
+    let sums = unsafe {
+        let mut sums = [[E::zero(); B]; R];
+        let xs: [*const f32; B] = std::array::from_fn(|b| x.values.as_ptr().add((i + b) * x.stride));
+        let ws: [*const T; R] = std::array::from_fn(|r| w.values.as_ptr().add((j + r) * w.stride));
+        let mut k = 0;
+        while k < whole {
+            let mut weights = [E::zero(); R];
+            for (eight, row) in weights.iter_mut().zip(ws) {
+                *eight = T::eight::<E>(row.add(k));
+            }
+            for b in 0..B {
+                let eight = f32::eight::<E>(xs[b].add(k));
+                for r in 0..R {
+                    sums[r][b] = sums[r][b].and_product(weights[r], eight);
+                }
+            }
+            k += 8;
+        }
+        sums
+    };
+    for (r, line) in sums.iter().enumerate() {
+        for (b, eight) in line.iter().enumerate() {
+            // SAFETY: the caller's promise.
+            let mut sum = unsafe { eight.across() };
+            for k in whole..length {
+                sum += x.values[(i + b) * x.stride + k] * w.values[(j + r) * w.stride + k].wide();
+            }
+            out[(i + b) * step + j + r] = sum;
+        }
+    }
+    B
+}
+
 #[cfg(target_arch = "x86_64")]
-mod wide {
-    use super::{Number, Rows};
+mod avx2 {
+    use super::{Eight, Number, Rows, blocks};
+    use half::f16;
     use std::arch::x86_64::{
-        __m256, _mm_add_ps, _mm_add_ss, _mm_cvtss_f32, _mm_movehdup_ps, _mm_movehl_ps, _mm256_castps256_ps128,
-        _mm256_extractf128_ps, _mm256_fmadd_ps, _mm256_setzero_ps,
+        __m256, _mm_add_ps, _mm_add_ss, _mm_cvtss_f32, _mm_loadu_si128, _mm_movehdup_ps, _mm_movehl_ps,
+        _mm256_castps256_ps128, _mm256_cvtph_ps, _mm256_extractf128_ps, _mm256_fmadd_ps, _mm256_loadu_ps,
+        _mm256_setzero_ps,
     };
 
     /// # Safety
     /// The processor has AVX2, FMA and F16C; rows and results lie within their slices.
     #[target_feature(enable = "avx2,fma,f16c")]
     pub unsafe fn products<T: Number>(x: Rows<f32>, w: Rows<T>, length: usize, out: &mut [f32], step: usize) {
-        // The rows of `w` are read once and meet all of `x`, which is the smaller side or lies in the cache.
-        let mut j = 0;
-        while j < w.count {
-            let pair = j + 2 <= w.count;
-            let mut i = 0;
-            while i < x.count {
-                // SAFETY: the caller's promise, and the blocks end within the counts.
-                let many = unsafe {
-                    match (pair, x.count - i) {
-                        (true, 1) => block::<T, 2, 1>(x, w, length, out, step, (i, j)),
-                        (true, 2 | 3) => block::<T, 2, 2>(x, w, length, out, step, (i, j)),
-                        (true, _) => block::<T, 2, 4>(x, w, length, out, step, (i, j)),
-                        (false, _) => block::<T, 1, 1>(x, w, length, out, step, (i, j)),
-                    }
-                };
-                i += many;
-            }
-            j += if pair { 2 } else { 1 };
-        }
+        // SAFETY: the caller's promise.
+        unsafe { blocks::<__m256, T>(x, w, length, out, step) }
     }
 
-    /// `R` rows of `w` with `B` rows of `x`; returns `B`.
-    #[inline(never)]
-    #[target_feature(enable = "avx2,fma,f16c")]
-    unsafe fn block<T: Number, const R: usize, const B: usize>(
-        x: Rows<f32>,
-        w: Rows<T>,
-        length: usize,
-        out: &mut [f32],
-        step: usize,
-        (i, j): (usize, usize),
-    ) -> usize {
-        let whole = length / 8 * 8;
-        let mut sums = [[_mm256_setzero_ps(); B]; R];
-        // SAFETY: the rows lie within their slices, and k + 8 <= length.
+    impl Eight for __m256 {
+        const FEW: bool = false;
+
+        #[inline(always)]
+        unsafe fn zero() -> Self {
+            // SAFETY: the caller's promise, here and below.
+            unsafe { _mm256_setzero_ps() }
+        }
+
+        #[inline(always)]
+        unsafe fn of_32(from: *const f32) -> Self {
+            unsafe { _mm256_loadu_ps(from) }
+        }
+
+        #[inline(always)]
+        unsafe fn of_16(from: *const f16) -> Self {
+            // The load asks for no alignment.
+            unsafe { _mm256_cvtph_ps(_mm_loadu_si128(from.cast())) }
+        }
+
+        #[inline(always)]
+        unsafe fn and_product(self, a: Self, b: Self) -> Self {
+            unsafe { _mm256_fmadd_ps(a, b, self) }
+        }
+
+        #[inline(always)]
+        unsafe fn across(self) -> f32 {
+            unsafe {
+                let four = _mm_add_ps(_mm256_castps256_ps128(self), _mm256_extractf128_ps::<1>(self));
+                let two = _mm_add_ps(four, _mm_movehl_ps(four, four));
+                _mm_cvtss_f32(_mm_add_ss(two, _mm_movehdup_ps(two)))
+            }
+        }
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+mod sse2 {
+    use super::Eight;
+    use half::f16;
+    use std::arch::x86_64::{
+        __m128, __m128i, _mm_add_ps, _mm_add_ss, _mm_and_si128, _mm_castps_si128, _mm_castsi128_ps, _mm_cmpeq_epi32,
+        _mm_cvtss_f32, _mm_loadu_ps, _mm_loadu_si128, _mm_movehl_ps, _mm_mul_ps, _mm_or_si128, _mm_set1_epi32,
+        _mm_setzero_ps, _mm_setzero_si128, _mm_shuffle_ps, _mm_slli_epi32, _mm_unpackhi_epi16, _mm_unpacklo_epi16,
+    };
+
+    #[derive(Clone, Copy)]
+    pub struct Two(__m128, __m128);
+
+    /// Four numbers of 16 bits, each in the lower half of 32: their bits moved into place are the number over 2 to the 112th;
+    /// what is no number (infinite or none) has the greatest exponent.
+    #[inline(always)]
+    unsafe fn wide(bits: __m128i) -> __m128 {
         unsafe {
-            let xs: [*const f32; B] = std::array::from_fn(|b| x.values.as_ptr().add((i + b) * x.stride));
-            let ws: [*const T; R] = std::array::from_fn(|r| w.values.as_ptr().add((j + r) * w.stride));
-            let mut k = 0;
-            while k < whole {
-                let weights: [__m256; R] = [T::eight(ws[0].add(k)); R];
-                let weights = if R == 2 {
-                    let mut v = weights;
-                    v[R - 1] = T::eight(ws[R - 1].add(k));
-                    v
-                } else {
-                    weights
-                };
-                for b in 0..B {
-                    let eight = f32::eight(xs[b].add(k));
-                    for r in 0..R {
-                        sums[r][b] = _mm256_fmadd_ps(weights[r], eight, sums[r][b]);
-                    }
-                }
-                k += 8;
-            }
+            let moved = _mm_slli_epi32::<13>(_mm_and_si128(bits, _mm_set1_epi32(0x7fff)));
+            let number = _mm_mul_ps(_mm_castsi128_ps(moved), _mm_castsi128_ps(_mm_set1_epi32(0x7780_0000)));
+            let greatest = _mm_set1_epi32(0x7c00);
+            let none = _mm_and_si128(
+                _mm_cmpeq_epi32(_mm_and_si128(bits, greatest), greatest),
+                _mm_set1_epi32(0x7f80_0000),
+            );
+            let sign = _mm_slli_epi32::<16>(_mm_and_si128(bits, _mm_set1_epi32(0x8000)));
+            _mm_castsi128_ps(_mm_or_si128(_mm_castps_si128(number), _mm_or_si128(none, sign)))
         }
-        for (r, line) in sums.iter().enumerate() {
-            for (b, eight) in line.iter().enumerate() {
-                let mut sum = across(*eight);
-                for k in whole..length {
-                    sum += x.values[(i + b) * x.stride + k] * w.values[(j + r) * w.stride + k].wide();
-                }
-                out[(i + b) * step + j + r] = sum;
-            }
-        }
-        B
     }
 
-    #[inline]
-    #[target_feature(enable = "avx2,fma,f16c")]
-    fn across(eight: __m256) -> f32 {
-        let four = _mm_add_ps(_mm256_castps256_ps128(eight), _mm256_extractf128_ps::<1>(eight));
-        let two = _mm_add_ps(four, _mm_movehl_ps(four, four));
-        _mm_cvtss_f32(_mm_add_ss(two, _mm_movehdup_ps(two)))
+    // SAFETY: every processor of this kind has the instructions; the pointers are the caller's promise.
+    impl Eight for Two {
+        const FEW: bool = true;
+
+        #[inline(always)]
+        unsafe fn zero() -> Self {
+            unsafe { Self(_mm_setzero_ps(), _mm_setzero_ps()) }
+        }
+
+        #[inline(always)]
+        unsafe fn of_32(from: *const f32) -> Self {
+            unsafe { Self(_mm_loadu_ps(from), _mm_loadu_ps(from.add(4))) }
+        }
+
+        #[inline(always)]
+        unsafe fn of_16(from: *const f16) -> Self {
+            unsafe {
+                let bits = _mm_loadu_si128(from.cast());
+                let zero = _mm_setzero_si128();
+                Self(
+                    wide(_mm_unpacklo_epi16(bits, zero)),
+                    wide(_mm_unpackhi_epi16(bits, zero)),
+                )
+            }
+        }
+
+        #[inline(always)]
+        unsafe fn and_product(self, a: Self, b: Self) -> Self {
+            unsafe {
+                Self(
+                    _mm_add_ps(self.0, _mm_mul_ps(a.0, b.0)),
+                    _mm_add_ps(self.1, _mm_mul_ps(a.1, b.1)),
+                )
+            }
+        }
+
+        #[inline(always)]
+        unsafe fn across(self) -> f32 {
+            unsafe {
+                let four = _mm_add_ps(self.0, self.1);
+                let two = _mm_add_ps(four, _mm_movehl_ps(four, four));
+                _mm_cvtss_f32(_mm_add_ss(two, _mm_shuffle_ps::<1>(two, two)))
+            }
+        }
+    }
+}
+
+#[cfg(target_arch = "aarch64")]
+mod neon {
+    use super::Eight;
+    use half::f16;
+    use std::arch::aarch64::{
+        float32x4_t, uint32x4_t, vaddq_f32, vandq_u32, vceqq_u32, vdupq_n_f32, vdupq_n_u32, vfmaq_f32, vget_high_u16,
+        vget_low_u16, vgetq_lane_f32, vld1q_f32, vld1q_u16, vmovl_u16, vmulq_f32, vorrq_u32, vreinterpretq_f32_u32,
+        vreinterpretq_u32_f32, vshlq_n_u32,
+    };
+
+    #[derive(Clone, Copy)]
+    pub struct Two(float32x4_t, float32x4_t);
+
+    /// As with SSE2.
+    #[inline(always)]
+    unsafe fn wide(bits: uint32x4_t) -> float32x4_t {
+        unsafe {
+            let moved = vshlq_n_u32::<13>(vandq_u32(bits, vdupq_n_u32(0x7fff)));
+            let number = vmulq_f32(
+                vreinterpretq_f32_u32(moved),
+                vreinterpretq_f32_u32(vdupq_n_u32(0x7780_0000)),
+            );
+            let greatest = vdupq_n_u32(0x7c00);
+            let none = vandq_u32(vceqq_u32(vandq_u32(bits, greatest), greatest), vdupq_n_u32(0x7f80_0000));
+            let sign = vshlq_n_u32::<16>(vandq_u32(bits, vdupq_n_u32(0x8000)));
+            vreinterpretq_f32_u32(vorrq_u32(vreinterpretq_u32_f32(number), vorrq_u32(none, sign)))
+        }
+    }
+
+    // SAFETY: every processor of this kind has the instructions; the pointers are the caller's promise.
+    impl Eight for Two {
+        const FEW: bool = false;
+
+        #[inline(always)]
+        unsafe fn zero() -> Self {
+            unsafe { Self(vdupq_n_f32(0.0), vdupq_n_f32(0.0)) }
+        }
+
+        #[inline(always)]
+        unsafe fn of_32(from: *const f32) -> Self {
+            unsafe { Self(vld1q_f32(from), vld1q_f32(from.add(4))) }
+        }
+
+        #[inline(always)]
+        unsafe fn of_16(from: *const f16) -> Self {
+            unsafe {
+                let bits = vld1q_u16(from.cast());
+                Self(
+                    wide(vmovl_u16(vget_low_u16(bits))),
+                    wide(vmovl_u16(vget_high_u16(bits))),
+                )
+            }
+        }
+
+        #[inline(always)]
+        unsafe fn and_product(self, a: Self, b: Self) -> Self {
+            unsafe { Self(vfmaq_f32(self.0, a.0, b.0), vfmaq_f32(self.1, a.1, b.1)) }
+        }
+
+        #[inline(always)]
+        unsafe fn across(self) -> f32 {
+            unsafe {
+                let four = vaddq_f32(self.0, self.1);
+                (vgetq_lane_f32::<0>(four) + vgetq_lane_f32::<2>(four))
+                    + (vgetq_lane_f32::<1>(four) + vgetq_lane_f32::<3>(four))
+            }
+        }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn wide_and_plain_give_what_the_definition_gives() {
-        let number = |n: usize| ((n * 7919 % 1000) as f32 - 500.0) / 250.0;
-        for (rows, others, length) in [(1, 1, 8), (5, 3, 64), (4, 2, 19), (9, 7, 3), (0, 3, 8), (3, 0, 8)] {
-            let x: Vec<f32> = (0..rows * length).map(number).collect();
-            let w: Vec<f32> = (0..others * length).map(|n| number(n + 13)).collect();
-            let short: Vec<f16> = w.iter().map(|v| f16::from_f32(*v)).collect();
-            let mut right = vec![0.0_f64; rows * others];
-            for i in 0..rows {
-                for j in 0..others {
-                    right[i * others + j] = (0..length)
-                        .map(|k| f64::from(x[i * length + k]) * f64::from(w[j * length + k]))
-                        .sum();
-                }
-            }
-            let xs = Rows {
-                values: &x,
-                stride: length,
-                count: rows,
-            };
-            let ws = Rows {
-                values: &w,
-                stride: length,
-                count: others,
-            };
-            let hs = Rows {
-                values: &short,
-                stride: length,
-                count: others,
-            };
-            let near = |out: &[f32], most: f64| {
-                for (a, b) in out.iter().zip(&right) {
-                    assert!((f64::from(*a) - b).abs() < most, "{a} {b}");
-                }
-            };
-            let mut out = vec![9.0; rows * others];
-            products(xs, ws, length, &mut out, others);
-            near(&out, 1e-4);
-            plain(xs, ws, length, &mut out, others);
-            near(&out, 1e-4);
-            products(xs, hs, length, &mut out, others);
-            near(&out, 0.2);
-        }
-    }
-}
+mod tests;

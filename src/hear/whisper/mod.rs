@@ -91,6 +91,7 @@ impl Model {
         if !path.is_file() {
             return Err(broken("there is no such file".to_owned()));
         }
+        kernel::check().map_err(HearError::Kernel)?;
         let file = std::fs::File::open(path).map_err(|e| broken(e.to_string()))?;
         let mut reader = std::io::BufReader::with_capacity(1 << 20, file);
         let mut weights = Weights::read(&mut reader).map_err(|e| {
