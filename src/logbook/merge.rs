@@ -7,7 +7,8 @@
 //! * answers about consent, judgements and attempts are united by their ids;
 //! * of what can change, the later change wins, of two at the same time the one with the greater content;
 //! * which entries are the same person is united too (`joined.rs`);
-//! * what follows from these is made anew (`derive.rs`).
+//! * what follows from these is made anew (`derive.rs`), also that a practised call counts once however many computers it
+//!   was practised on.
 //!
 //! How long this computer keeps things is not merged: it is this computer's own.
 //!
@@ -53,6 +54,8 @@ pub struct Merged {
     pub stepped_over: Vec<BadRow>,
     /// The backup made before the merge; `None` for a logbook that is not on disk.
     pub backup: Option<PathBuf>,
+    /// Attempts held out of the record because the same calls of a practice were practised before on another computer.
+    pub twice: usize,
     /// What did not succeed, as sentences; a further merge tries again.
     pub problems: Vec<String>,
 }
@@ -211,6 +214,7 @@ impl Logbook {
             merged.students = student_ids(&transaction)?.difference(&before).count();
             derive::consent(&transaction, None)?;
             derive::overrules(&transaction, None)?;
+            merged.twice = derive::twice_practised(&transaction)?;
             Ok((merged, unwanted))
         };
         let done = merge().map_err(&sort)?;

@@ -133,6 +133,14 @@ pub(super) fn merge(
             counted(merged.recordings_missing, "recording")
         )?;
     }
+    if merged.twice > 0 {
+        writeln!(
+            out,
+            "{} held out of the record: the same calls of a practice were practised on another computer before, and count once. \
+             `cableside logbook held-out` lists them.",
+            counted(merged.twice, "attempt")
+        )?;
+    }
     for row in &merged.stepped_over {
         writeln!(
             out,
