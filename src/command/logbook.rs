@@ -353,7 +353,7 @@ mod tests {
         assert!(
             cableside(dir, &["students"])
                 .unwrap()
-                .contains("Mara Lind  student  0         no recordings")
+                .contains("Mara Lind  student  -      0         no recordings")
         );
 
         let unsure = cableside(dir, &["forget", "Mara Lind"]).unwrap_err();
