@@ -154,6 +154,20 @@ pub(super) fn merge(
              the same person? `cableside logbook student join` makes them one."
         )?;
     }
+    if !merged.new_instructors.is_empty() {
+        writeln!(
+            out,
+            "Instructors here from now on: {}.",
+            merged.new_instructors.join(", ")
+        )?;
+    }
+    for name in &merged.pins_changed {
+        writeln!(
+            out,
+            "The PIN of {name} was changed or taken away there later, and that holds here too. If nobody did that, put the backup \
+             named below in the place of this logbook."
+        )?;
+    }
     for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
         writeln!(out, "Not done: {problem}")?;
     }
