@@ -233,9 +233,10 @@ fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
     let (said, error) = text(&out);
     let shown = said.matches("Outcome:").count();
     let book = rusqlite::Connection::open(home.path().join("logbook.sqlite")).unwrap();
-    let stored: usize = book
+    let stored: u32 = book
         .query_row("SELECT count(*) FROM attempt", [], |r| r.get(0))
         .unwrap();
+    let stored = stored as usize;
     assert_eq!(shown, 6, "{said}{error}");
     assert!(stored < shown, "the disk was not full: {stored} of {shown} are stored");
     assert!(said.contains("Not stored yet"), "{said}");

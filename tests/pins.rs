@@ -237,7 +237,7 @@ fn a_merge_names_whose_rights_it_changes() {
     copy.merge(&here.path().join("logbook.sqlite"), &here.path().join("recordings"))
         .unwrap();
     let same = merge(&mut logbook);
-    assert_eq!((same.pins_changed, same.new_instructors), (vec![], vec![]));
+    assert!(same.pins_changed.is_empty() && same.new_instructors.is_empty());
 
     copy.set_pin(ines, None, at(2)).unwrap();
     copy.add_student(&person("Jon Hale", Some(INSTRUCTOR)), at(2)).unwrap();

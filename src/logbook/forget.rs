@@ -114,7 +114,7 @@ impl Logbook {
             .prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name IN ('student', 'attempt', 'run', 'class')")?
             .query_map([], |r| r.get(0))?
             .collect::<rusqlite::Result<_>>()?;
-        let count = |of: &rusqlite::Connection, table: &str| -> rusqlite::Result<u64> {
+        let count = |of: &rusqlite::Connection, table: &str| -> rusqlite::Result<i64> {
             of.query_row(&format!("SELECT count(*) FROM {table}"), [], |r| r.get(0))
         };
         let removed = count(&self.connection, "tombstone")?;
@@ -218,6 +218,7 @@ mod tests {
         assert!(!contains(name));
         assert!(contains(&student.id.to_string()), "the tombstone has the id");
     }
+
     /// A merge may bring any number of tombstones, and a backup hold any number of attempts.
     #[test]
     fn a_backup_is_looked_through_from_the_smaller_side() {

@@ -41,6 +41,9 @@ const LEAP: SignedDuration = SignedDuration::from_hours(60 * 24);
 /// A clock that was doubted is believed at a start so much later.
 const ANOTHER_DAY: SignedDuration = SignedDuration::from_hours(20);
 
+/// Not looked at again within this time.
+const JUST_NOW: SignedDuration = SignedDuration::from_hours(1);
+
 /// Settings of this computer that hold a time in milliseconds: when it was last believed, and when first doubted.
 const SEEN: &str = "clock_seen";
 const DOUBTED: &str = "clock_doubted";
@@ -132,7 +135,7 @@ impl Logbook {
             (Some(s.id), keep)
         }));
         let by_age = |keep: &Retention| keep.recordings_days.is_some() || keep.attempts_days.is_some();
-        if keeps.iter().any(|(_, keep)| by_age(keep)) {
+        if !self.read_only && keeps.iter().any(|(_, keep)| by_age(keep)) {
             removed.doubted_days = self.doubt_clock(now)?;
             if removed.doubted_days.is_some() {
                 keeps.clear();
@@ -170,21 +173,20 @@ impl Logbook {
 
     /// Is the clock too far ahead to be believed? By how many days then.
     fn doubt_clock(&mut self, now: Timestamp) -> Result<Option<i64>> {
+        let seen = self.setting_as_time(SEEN)?;
+        if seen.is_some_and(|seen| (SignedDuration::ZERO..JUST_NOW).contains(&now.duration_since(seen))) {
+            return Ok(None);
+        }
+        let doubted = self.setting_as_time(DOUBTED)?;
         let transaction = self.write("look at the clock")?;
         let look = || -> rusqlite::Result<Option<i64>> {
-            let time = |name: &str| -> rusqlite::Result<Option<Timestamp>> {
-                let found: Option<String> = transaction
-                    .query_row("SELECT value FROM setting WHERE name = ?1", [name], |r| r.get(0))
-                    .optional()?;
-                Ok(found.and_then(|v| Timestamp::from_millisecond(v.parse().ok()?).ok()))
-            };
             let set = |name: &str, at: Timestamp| {
                 transaction.execute(
                     "INSERT OR REPLACE INTO setting (name, value, changed_at) VALUES (?1, ?2, ?3)",
                     (name, at.as_millisecond().to_string(), Millis(at)),
                 )
             };
-            let last: Option<Millis> = match time(SEEN)? {
+            let last: Option<Millis> = match seen {
                 Some(seen) => Some(Millis(seen)),
                 // Not looked at before: when a time was set, or the last call was stored.
                 None => transaction.query_row(
@@ -195,7 +197,7 @@ impl Logbook {
                 )?,
             };
             let away = last.map_or(SignedDuration::ZERO, |last| now.duration_since(last.0));
-            let doubted = time(DOUBTED)?.filter(|at| (SignedDuration::ZERO..LEAP).contains(&now.duration_since(*at)));
+            let doubted = doubted.filter(|at| (SignedDuration::ZERO..LEAP).contains(&now.duration_since(*at)));
             let confirmed = doubted.is_some_and(|at| now.duration_since(at) >= ANOTHER_DAY);
             let doubt = away > LEAP && !confirmed;
             if !doubt {
@@ -208,6 +210,15 @@ impl Logbook {
             Ok(doubt.then(|| away.as_hours() / 24))
         };
         look().map_err(self.sorted("look at the clock"))
+    }
+
+    fn setting_as_time(&self, name: &str) -> Result<Option<Timestamp>> {
+        let found: Option<String> = self
+            .connection
+            .query_row("SELECT value FROM setting WHERE name = ?1", [name], |r| r.get(0))
+            .optional()
+            .map_err(self.sorted("read a setting"))?;
+        Ok(found.and_then(|v| Timestamp::from_millisecond(v.parse().ok()?).ok()))
     }
 
     /// Removes one attempt for good, with its recording.

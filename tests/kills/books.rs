@@ -142,7 +142,12 @@ fn state(file: &Path) -> (i64, u64, u64) {
     let database = rusqlite::Connection::open(file).unwrap();
     let text: String = database.query_row("PRAGMA integrity_check", [], |r| r.get(0)).unwrap();
     assert_eq!(text, "ok", "{}", file.display());
-    let count = |sql: &str| database.query_row(sql, [], |r| r.get::<_, u64>(0)).unwrap();
+    let count = |sql: &str| {
+        database
+            .query_row(sql, [], |r| r.get::<_, i64>(0))
+            .unwrap()
+            .unsigned_abs()
+    };
     (
         database.pragma_query_value(None, "user_version", |r| r.get(0)).unwrap(),
         count("SELECT count(*) FROM attempt"),

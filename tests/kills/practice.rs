@@ -16,7 +16,7 @@ fn a_drill() {
         let (was_cut, shown) = killed_at(
             home.drill(),
             &"stop\n".repeat(8),
-            |line| line.contains("Outcome:"),
+            |line: &str| line.contains("Outcome:"),
             wanted,
             moment(round, Duration::from_millis(30)),
         );
@@ -57,7 +57,7 @@ fn a_launch() {
             // The debrief at the end says each turn once more.
             {
                 let mut over = false;
-                move |line| {
+                move |line: &str| {
                     over |= line == "--- debrief ---";
                     !over && line.starts_with("[pilot, you]")
                 }
@@ -68,7 +68,12 @@ fn a_launch() {
         cut += u32::from(was_cut);
         let stored = home.attempts() - before;
         let database = rusqlite::Connection::open(home.path("logbook.sqlite")).unwrap();
-        let count = |sql: &str| database.query_row(sql, [], |r| r.get::<_, u64>(0)).unwrap();
+        let count = |sql: &str| {
+            database
+                .query_row(sql, [], |r| r.get::<_, i64>(0))
+                .unwrap()
+                .unsigned_abs()
+        };
         let runs = count("SELECT count(*) FROM run");
         lost += u32::from(stored < shown);
         more += u32::from(stored > shown);
@@ -195,7 +200,7 @@ fn a_practising() {
         let (was_cut, shown) = killed_at(
             at.talking(&args),
             &"stop\n".repeat(CALLS as usize),
-            |line| line.contains("Outcome:"),
+            |line: &str| line.contains("Outcome:"),
             u64::from(round) % CALLS,
             moment(round, Duration::from_millis(30)),
         );
