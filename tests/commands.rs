@@ -196,6 +196,45 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
     assert!(text(&list).0.contains("not yet"), "{:?}", text(&list));
 }
 
+/// A word that is no truth value would be counted as a fault; results are never written over.
+#[test]
+fn an_evaluation_refuses_what_it_would_count_wrongly() {
+    let home = tempfile::tempdir().unwrap();
+    let (manifest, out) = (home.path().join("m.jsonl"), home.path().join("r.json"));
+    let evaluate = |truth: &str| {
+        let line = format!(
+            r#"{{"audio": "a.wav", "site": "larkmoor", "step": "ready", "situation": {{"callsign": "G-CLRM", "crew": 2, "cable": "north"}},
+            "truth": {{"crew": {truth}}}}}"#
+        );
+        std::fs::write(&manifest, line.replace('\n', " ")).unwrap();
+        let done = cableside(home.path())
+            .arg("evaluate")
+            .arg(&manifest)
+            .arg("--out")
+            .arg(&out)
+            .output()
+            .unwrap();
+        (done.status.code(), text(&done).1)
+    };
+    for (truth, part) in [
+        (
+            "\"false\"",
+            "the truth of crew is \"false\"; it must be said, wrong, missing",
+        ),
+        ("false", "line 1 of the manifest is not in its form"),
+    ] {
+        let (code, why) = evaluate(truth);
+        assert!(code == Some(1) && why.contains(part), "{code:?} {why}");
+    }
+    // In its form: what is missing now is the model.
+    let (code, why) = evaluate("\"said\"");
+    assert!(code == Some(1) && why.contains("cableside model fetch"), "{why}");
+    std::fs::write(&out, "mine").unwrap();
+    let (code, why) = evaluate("\"said\"");
+    assert!(code == Some(1) && why.contains("exists"), "{why}");
+    assert_eq!(std::fs::read_to_string(&out).unwrap(), "mine");
+}
+
 /// No file may grow beyond what the logbook has already: what a full disk does, to this program alone.
 #[test]
 #[cfg(unix)]
