@@ -143,7 +143,7 @@ impl Logbook {
             if before.is_some_and(|b| b.pin.is_some() && b.pin != now.pin) {
                 merged.pins_changed.push(now.name.clone());
             }
-            if now.instructor && !before.is_some_and(|b| b.instructor) {
+            if now.instructor && before.is_none_or(|b| !b.instructor) {
                 merged.new_instructors.push(now.name);
             }
         }

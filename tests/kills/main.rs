@@ -69,6 +69,10 @@ fn files(folder: &Path) -> BTreeSet<String> {
     all
 }
 
+fn has_ending(name: &str, ending: &str) -> bool {
+    Path::new(name).extension().is_some_and(|e| e == ending)
+}
+
 fn holds(folder: &Path, words: &str) -> Vec<String> {
     let found = |name: &String| {
         let bytes = std::fs::read(folder.join(name)).unwrap_or_default();

@@ -148,7 +148,7 @@ fn a_handing_out() {
     let whole = takes(club.command(&args));
     let (mut cut, mut some, mut done, mut parts) = (0, 0, 0, 0);
     let written = || -> Vec<PathBuf> {
-        let all = files(&out).into_iter().filter(|f| !f.ends_with(".part"));
+        let all = files(&out).into_iter().filter(|f| !has_ending(f, "part"));
         all.map(|f| out.join(f)).collect()
     };
     for round in 0..kills() {
@@ -165,10 +165,10 @@ fn a_handing_out() {
         written().iter().for_each(|file| fits(&club, file));
         let beside: Vec<String> = files(&club.0)
             .into_iter()
-            .filter(|f| f.starts_with("class.secret") && f != "class.secret" && !f.ends_with(".lock"))
+            .filter(|f| f.starts_with("class.secret") && f != "class.secret" && !has_ending(f, "lock"))
             .collect();
         assert!(
-            beside.len() <= 1 && beside.iter().all(|f| f.ends_with(".part")),
+            beside.len() <= 1 && beside.iter().all(|f| has_ending(f, "part")),
             "{beside:?}"
         );
         for file in beside {
