@@ -1,6 +1,8 @@
 //! The logbook itself: merging, forgetting, exporting, a newer format.
 
-use super::*;
+use super::{Home, NAME, copy, files, folder, holds, killed, kills, moment, practised, takes, tell};
+use std::collections::BTreeSet;
+use std::path::Path;
 
 #[test]
 fn a_merge() {

@@ -1,7 +1,12 @@
 //! Practice: drills, launches, a class's practice and results.
 
-use super::*;
+use super::{Home, copy, files, folder, has_ending, killed, killed_at, kills, moment, practised, takes, tell};
 use cableside::class::{HandOut, Secret, unpack};
+use cableside::logbook::Whose;
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Duration;
 
 #[test]
 fn a_drill() {

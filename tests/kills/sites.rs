@@ -1,6 +1,7 @@
 //! A club's site being replaced.
 
-use super::*;
+use super::{Home, copy, files, folder, killed, kills, moment, takes, tell};
+use std::path::Path;
 
 #[test]
 fn a_site_being_saved() {
