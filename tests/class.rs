@@ -331,8 +331,8 @@ fn a_class_at_one_computer_is_dealt_one_after_another_with_a_board() {
     club.ok(&["class", "join", "Beginners", "Dora"]);
     club.ok(&["class", "leave", "Beginners", "Dora"]);
     assert!(club.ok(&["class", "list"]).contains("Beginners: Ann, Björn, Cem\n"));
-    // Ann, Björn (not here), Cem, Ann again.
-    let lines = format!("\nstop\ns\n\nstop\n\n{READY}\n");
+    // Ann, Björn (not here), Cem, Ann again, Björn, who is late and is called again, then the end.
+    let lines = format!("\nstop\ns\n\nstop\n\n{READY}\n\nstop\nq\n");
     let printed = club.typed(
         &[
             "class",
@@ -352,16 +352,50 @@ fn a_class_at_one_computer_is_dealt_one_after_another_with_a_board() {
         "Björn, your call.",
         "Cem, your call.",
         "most often missed",
-        "trains words, not flying",
+        "Called today: Ann (2), Björn (1), Cem (1). Without a call: nobody.",
     ] {
         assert!(printed.contains(part), "{part}: {printed}");
     }
+    assert_eq!(printed.matches("trains words, not flying").count(), 1, "{printed}");
     let book = club.logbook();
     let count = |name: &str| {
         let id = book.find_student(name).unwrap().id;
         book.count_attempts(Whose::Student(id)).unwrap()
     };
-    assert_eq!([count("Ann"), count("Björn"), count("Cem")], [2, 0, 1]);
+    assert_eq!([count("Ann"), count("Björn"), count("Cem")], [2, 1, 1]);
+    // Two steps by turns; nobody comes, and that is the end.
+    let printed = club.typed(
+        &[
+            "class",
+            "run",
+            "--site",
+            "larkmoor",
+            "--student",
+            "Ann",
+            "--typed",
+            "--calls",
+            "2",
+            "--step",
+            "ready",
+            "--step",
+            "slack",
+        ],
+        "\nstop\n\nstop\n",
+    );
+    assert!(printed.contains("Called today: Ann (2)."), "{printed}");
+    let steps: Vec<String> = club
+        .logbook()
+        .attempts(Whose::Anyone, 0, 2)
+        .unwrap()
+        .into_iter()
+        .map(|a| a.step)
+        .collect();
+    assert_eq!(steps, ["slack", "ready"]);
+    let printed = club.typed(
+        &["class", "run", "--site", "larkmoor", "--class", "Beginners", "--typed"],
+        "s\ns\ns\n",
+    );
+    assert!(printed.contains("Without a call: Ann, Björn, Cem."), "{printed}");
     let board = club.ok(&["class", "board", "--site", "larkmoor"]);
     assert!(board.lines().any(|l| l.starts_with("Björn")), "{board}");
 }

@@ -196,6 +196,94 @@ fn a_typed_drill_is_in_the_logbook_afterwards() {
     assert!(text(&list).0.contains("not yet"), "{:?}", text(&list));
 }
 
+/// A word that is no truth value would be counted as a fault; results are never written over.
+#[test]
+fn an_evaluation_refuses_what_it_would_count_wrongly() {
+    let home = tempfile::tempdir().unwrap();
+    let (manifest, out) = (home.path().join("m.jsonl"), home.path().join("r.json"));
+    let evaluate = |truth: &str| {
+        let line = format!(
+            r#"{{"audio": "a.wav", "site": "larkmoor", "step": "ready", "situation": {{"callsign": "G-CLRM", "crew": 2, "cable": "north"}},
+            "truth": {{"crew": {truth}}}}}"#
+        );
+        std::fs::write(&manifest, line.replace('\n', " ")).unwrap();
+        let done = cableside(home.path())
+            .arg("evaluate")
+            .arg(&manifest)
+            .arg("--out")
+            .arg(&out)
+            .output()
+            .unwrap();
+        (done.status.code(), text(&done).1)
+    };
+    for (truth, part) in [
+        (
+            "\"false\"",
+            "the truth of crew is \"false\"; it must be said, wrong, missing",
+        ),
+        ("false", "line 1 of the manifest is not in its form"),
+    ] {
+        let (code, why) = evaluate(truth);
+        assert!(code == Some(1) && why.contains(part), "{code:?} {why}");
+    }
+    // In its form: what is missing now is the model.
+    let (code, why) = evaluate("\"said\"");
+    assert!(code == Some(1) && why.contains("cableside model fetch"), "{why}");
+    std::fs::write(&out, "mine").unwrap();
+    let (code, why) = evaluate("\"said\"");
+    assert!(code == Some(1) && why.contains("exists"), "{why}");
+    assert_eq!(std::fs::read_to_string(&out).unwrap(), "mine");
+}
+
+/// No file may grow beyond what the logbook has already: what a full disk does, to this program alone.
+#[test]
+#[cfg(unix)]
+fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
+    use std::io::Write;
+    let home = tempfile::tempdir().unwrap();
+    let added = cableside(home.path())
+        .args(["logbook", "student", "add", "Mara Lind", "--consent", "no"])
+        .output()
+        .unwrap();
+    assert!(added.status.success(), "{:?}", text(&added));
+    let size = std::fs::metadata(home.path().join("logbook.sqlite")).unwrap().len();
+    let mut child = Command::new("sh")
+        .arg("-c")
+        // In blocks of 512 bytes; a write beyond is an error, not the end of the program.
+        .arg(format!("trap '' XFSZ; ulimit -f {}; exec \"$@\"", size / 512 + 1))
+        .arg("sh")
+        .arg(env!("CARGO_BIN_EXE_cableside"))
+        .args("drill --site larkmoor --typed --turns 6 --student".split(' '))
+        .arg("Mara Lind")
+        .env("CABLESIDE_HOME", home.path())
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all("stop\n".repeat(6).as_bytes())
+        .unwrap();
+    let out = child.wait_with_output().unwrap();
+    let (said, error) = text(&out);
+    let shown = said.matches("Outcome:").count();
+    let book = rusqlite::Connection::open(home.path().join("logbook.sqlite")).unwrap();
+    let stored: u32 = book
+        .query_row("SELECT count(*) FROM attempt", [], |r| r.get(0))
+        .unwrap();
+    let stored = stored as usize;
+    assert_eq!(shown, 6, "{said}{error}");
+    assert!(stored < shown, "the disk was not full: {stored} of {shown} are stored");
+    assert!(said.contains("Not stored yet"), "{said}");
+    let lost = format!("{} of the attempts shown are NOT in the logbook", shown - stored);
+    assert!(error.contains(&lost), "{error}");
+    assert_eq!(out.status.code(), Some(1));
+}
+
 /// kill -9 at twenty moments while a student drills: every call whose verdict was shown is in the logbook afterwards, and
 /// the database opens.
 #[test]

@@ -1468,6 +1468,43 @@ fn what_is_too_old_is_removed_and_only_that() {
     assert_eq!(logbook.remove_old(now).unwrap(), Removed::default());
 }
 
+/// A clock that is wrong takes nothing away; one that is right a day later still does.
+#[test]
+fn a_leap_of_the_clock_is_not_believed_at_once() {
+    let world = World::new();
+    let mut logbook = world.open();
+    let mara = add(&mut logbook, "Mara Lind", Some(true)).id;
+    let day = 24 * 3600;
+    for days in [0, 20] {
+        logbook
+            .record(&with_recording(&logbook, mara, days * day), at(days * day))
+            .unwrap();
+    }
+    let keep = Retention {
+        recordings_days: None,
+        attempts_days: Some(30),
+    };
+    logbook.set_retention(keep, at(20 * day)).unwrap();
+    let mut start = |days: i64, hours: i64| {
+        let removed = logbook.remove_old(at(days * day + hours * 3600)).unwrap();
+        (removed.doubted_days, removed.attempts)
+    };
+    assert_eq!(start(25, 0), (None, 0));
+    // Three years ahead, twice on the same day; then the clock is right again.
+    assert_eq!(start(1125, 0), (Some(1100), 0));
+    assert_eq!(start(1125, 5), (Some(1100), 0));
+    assert_eq!(start(26, 0), (None, 0));
+    // The doubt of then does not count for another leap.
+    assert_eq!(start(2000, 0), (Some(1974), 0));
+    assert_eq!(start(27, 0), (None, 0));
+    // An ordinary pause.
+    assert_eq!(start(31, 0), (None, 1));
+    // A whole winter away: the first start waits, the one on another day does not.
+    assert_eq!(start(200, 0), (Some(169), 0));
+    assert_eq!(start(201, 0), (None, 1));
+    assert_eq!(start(202, 0), (None, 0));
+}
+
 #[test]
 fn runs_classes_and_their_turns_come_back() {
     let world = World::new();

@@ -544,6 +544,78 @@ fn a_student_at_two_computers_is_joined_and_stays_one() {
     assert_eq!(home.files(), BTreeSet::new());
 }
 
+/// Practice that was handed out once and done on two computers: the turns have the same ids there.
+#[test]
+fn a_call_practised_on_two_computers_counts_once() {
+    let place = folder();
+    let named = |name| Computer::new(place.path(), name);
+    let (club, home, laptop) = (named("club"), named("home"), named("laptop"));
+    let new = NewStudent {
+        name: "Mara Lind".to_owned(),
+        ..NewStudent::default()
+    };
+    let mara = club.open().add_student(&new, at(0)).unwrap().id;
+    home.take(&club);
+    laptop.take(&club);
+    let turns = [Uuid::new_v4(), Uuid::new_v4()];
+    let call = |on: &Computer, turn: usize, turn_attempt: u32, seconds: i64, outcome: Outcome| {
+        let done = NewAttempt {
+            turn: turns[turn],
+            turn_attempt,
+            outcome,
+            ..attempt(Uuid::new_v4(), Some(mara), seconds)
+        };
+        on.open().record(&done, at(seconds)).unwrap();
+        done.id
+    };
+    // At home one call is right at the second try, the other at once; the laptop has the first call, later.
+    let at_home = [
+        call(&home, 0, 1, 10, Outcome::NotYet),
+        call(&home, 0, 2, 11, Outcome::Pass),
+        call(&home, 1, 1, 12, Outcome::Pass),
+    ];
+    let on_laptop = [
+        call(&laptop, 0, 1, 20, Outcome::NotYet),
+        call(&laptop, 0, 2, 21, Outcome::NotYet),
+        call(&laptop, 0, 3, 22, Outcome::Pass),
+    ];
+    assert_eq!(club.take(&laptop).twice, 0, "nothing is twice yet");
+    assert_eq!(club.take(&home).twice, 3);
+    home.take(&laptop);
+    laptop.take(&club);
+    for computer in [&club, &home, &laptop] {
+        let logbook = computer.open();
+        let out: BTreeSet<Uuid> = logbook.held_out(Whose::Anyone).unwrap().iter().map(|a| a.id).collect();
+        assert_eq!(out, BTreeSet::from(on_laptop));
+        let counts = logbook.outcome_counts(Whose::Student(mara)).unwrap();
+        assert_eq!((counts.pass, counts.not_yet, counts.total()), (2, 1, 3));
+        let first = logbook.first_time(Whose::Student(mara)).unwrap().outcomes;
+        assert_eq!((first.pass, first.not_yet), (1, 1));
+        assert_eq!(logbook.count_attempts(Whose::Anyone).unwrap(), 6, "nothing is lost");
+        assert!(
+            at_home
+                .iter()
+                .all(|id| !logbook.attempt(*id).unwrap().unwrap().attempt.held_out)
+        );
+    }
+    assert_eq!(club.dump(), home.dump());
+    assert_eq!(club.dump(), laptop.dump());
+    // Once is enough, and a judgement is not taken back by the next merge.
+    assert_eq!(club.take(&home).twice, 0);
+    let mut logbook = club.open();
+    let tutor = NewStudent {
+        name: "Ines Orme".to_owned(),
+        role: Some(INSTRUCTOR.to_owned()),
+        ..NewStudent::default()
+    };
+    let tutor = logbook.add_student(&tutor, at(30)).unwrap().id;
+    let tutor = logbook.instructor(tutor, None, at(30)).unwrap();
+    logbook.uphold(on_laptop[2], tutor, "counts", at(31)).unwrap();
+    drop(logbook);
+    assert_eq!(club.take(&home).twice, 0);
+    assert_eq!(club.open().outcome_counts(Whose::Student(mara)).unwrap().pass, 3);
+}
+
 #[test]
 fn who_may_not_be_joined_stays_as_it_was() {
     let place = folder();

@@ -219,3 +219,36 @@ fn the_commands_ask_for_the_pin() {
     // Looking is free.
     assert!(run(&["keep"], "").0);
 }
+
+/// Another computer's logbook may say that somebody's PIN is gone, or that somebody is an instructor: a merge says so.
+#[test]
+fn a_merge_names_whose_rights_it_changes() {
+    let (here, there) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let mut logbook = open(here.path());
+    let ines = logbook
+        .add_student(&person("Ines Tutor", Some(INSTRUCTOR)), at(0))
+        .unwrap()
+        .id;
+    logbook.set_pin(ines, Some("4711"), at(1)).unwrap();
+    let other = there.path().join("logbook.sqlite");
+    let merge = |logbook: &mut Logbook| logbook.merge(&other, &there.path().join("recordings")).unwrap();
+    // A copy that knows the same changes nothing.
+    let mut copy = open(there.path());
+    copy.merge(&here.path().join("logbook.sqlite"), &here.path().join("recordings"))
+        .unwrap();
+    let same = merge(&mut logbook);
+    assert!(same.pins_changed.is_empty() && same.new_instructors.is_empty());
+
+    copy.set_pin(ines, None, at(2)).unwrap();
+    copy.add_student(&person("Jon Hale", Some(INSTRUCTOR)), at(2)).unwrap();
+    drop(copy);
+    let merged = merge(&mut logbook);
+    assert_eq!(merged.pins_changed, ["Ines Tutor"]);
+    assert_eq!(merged.new_instructors, ["Jon Hale"]);
+    // As it was before stands beside it.
+    drop(logbook);
+    let backup = merged.backup.unwrap();
+    let mut before = Logbook::open(&backup, &here.path().join("recordings")).unwrap();
+    assert!(before.check_pin(ines, "4711", at(9)).unwrap());
+    assert_eq!(before.students().unwrap().len(), 1);
+}

@@ -504,3 +504,30 @@ fn past_failures() {
         refused_as_a_model(&dir.path().join("own.bin"), &bytes);
     }
 }
+
+/// Sealed with the right key, but one attempt is none that the logbook takes: those before it stay, and that is what is said.
+#[test]
+fn results_that_stop_in_the_middle_say_what_was_taken() {
+    let dir = folder();
+    let mut book = Logbook::open(&dir.path().join("logbook.sqlite"), &dir.path().join("recordings")).unwrap();
+    let now: Timestamp = "2026-11-25T10:00:00Z".parse().unwrap();
+    let new = NewStudent {
+        name: "Mara Lind".to_owned(),
+        ..NewStudent::default()
+    };
+    let student = book.add_student(&new, now).unwrap().id;
+    let practice = Practice { student, ..practice() };
+    let mut attempts: Vec<NewAttempt> = (0..3).map(|i| attempt_of(&practice, i)).collect();
+    attempts[1].score = Some(1000.0);
+    let results = Results {
+        sealed_at: now,
+        program: "0.1.0".to_owned(),
+        recordings: BTreeMap::new(),
+        attempts,
+        practice,
+    };
+    let why = cableside::worker::home::take(&mut book, &results, now).unwrap_err();
+    assert!(why.starts_with("only 1 of 3 attempts, which stay; then:"), "{why}");
+    assert!(why.contains("the score 1000 is not between 0 and 100"), "{why}");
+    assert_eq!(book.count_attempts(Whose::Anyone).unwrap(), 1);
+}

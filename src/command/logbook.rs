@@ -353,7 +353,7 @@ mod tests {
         assert!(
             cableside(dir, &["students"])
                 .unwrap()
-                .contains("Mara Lind  student  0         no recordings")
+                .contains("Mara Lind  student  -      0         no recordings")
         );
 
         let unsure = cableside(dir, &["forget", "Mara Lind"]).unwrap_err();
@@ -365,6 +365,20 @@ mod tests {
         assert!(near.contains("did you mean"), "{near}");
         cableside(dir, &["forget", "Mara Lind", "--yes"]).unwrap();
         assert!(cableside(dir, &["students"]).unwrap().contains("No students yet"));
+    }
+
+    /// Rust's formatting takes no width over 65 535.
+    #[test]
+    fn a_cell_may_be_of_any_length() {
+        let long = "y".repeat(70_000);
+        let mut out = Vec::new();
+        table(
+            &[[long.clone(), "a".to_owned()], ["x".to_owned(), "b".to_owned()]],
+            &mut out,
+        )
+        .unwrap();
+        let text = String::from_utf8(out).unwrap();
+        assert!(text.starts_with(&format!("{long}  a\n")) && text.ends_with("  b\n"));
     }
 
     #[test]

@@ -84,6 +84,7 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
             println!("{open}");
         }
         print!("{}", show::judgement(&site, step, &situation, &judgement, &evidence));
+        println!("{}", site.caution);
         if args.evidence {
             print!("{}", show::readings(&evidence));
         }

@@ -57,7 +57,6 @@ pub fn judgement(
         |s| format!("Score: {s} of 100 ({})", parts.join(", ")),
     );
     let _ = writeln!(out, "Outcome: {}. {score}", judgement.outcome.word());
-    let _ = writeln!(out, "{}", site.caution);
     out
 }
 

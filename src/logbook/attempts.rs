@@ -260,8 +260,8 @@ pub(super) fn check(attempt: &NewAttempt) -> Result<()> {
             attempt.utc_offset_seconds
         ));
     }
-    if attempt.score.is_some_and(|s| !(0.0..=100.0).contains(&s)) {
-        return invalid(format!("the score {:?} is not between 0 and 100", attempt.score));
+    if let Some(score) = attempt.score.filter(|s| !(0.0..=100.0).contains(s)) {
+        return invalid(format!("the score {score} is not between 0 and 100"));
     }
     for (i, element) in attempt.elements.iter().enumerate() {
         if attempt.elements[..i].iter().any(|e| e.element == element.element) {

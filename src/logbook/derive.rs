@@ -76,3 +76,18 @@ pub(super) fn overrules(transaction: &Transaction<'_>, attempt: Option<Uuid>) ->
         .execute([id])?;
     Ok(())
 }
+
+/// Practice handed out is dealt once, and its turns have the same ids on every computer. Where one was practised on two of
+/// them, what was said first stands in the record: the later attempts are held out of it, unless somebody judged them.
+/// Returns how many were held out now.
+pub(super) fn twice_practised(transaction: &Transaction<'_>) -> rusqlite::Result<usize> {
+    // An attempt belongs to a later practising where two first attempts of its turn are not later than it.
+    transaction.execute(
+        "UPDATE attempt SET held_out = 1, held_out_at = held_out_at + 1
+         WHERE held_out = 0 AND run_id IS NULL AND id NOT IN (SELECT attempt_id FROM overrule)
+            AND turn_id IN (SELECT turn_id FROM attempt WHERE turn_attempt = 1 GROUP BY turn_id HAVING count(*) > 1)
+            AND (SELECT count(*) FROM attempt AS first WHERE first.turn_id = attempt.turn_id AND first.turn_attempt = 1
+                AND (first.started_at, first.id) <= (attempt.started_at, attempt.id)) > 1",
+        [],
+    )
+}

@@ -114,15 +114,19 @@ impl Logbook {
             .prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name IN ('student', 'attempt', 'run', 'class')")?
             .query_map([], |r| r.get(0))?
             .collect::<rusqlite::Result<_>>()?;
-        let mut removed = self.connection.prepare_cached("SELECT id FROM tombstone")?;
-        let mut ids = removed.query([])?;
-        while let Some(row) = ids.next()? {
-            let id: String = row.get(0)?;
-            for table in &tables {
-                let mut there = copy.prepare_cached(&format!("SELECT EXISTS (SELECT 1 FROM {table} WHERE id = ?1)"))?;
-                if there.query_row([&id], |r| r.get(0))? {
-                    return Ok(true);
-                }
+        let count = |of: &rusqlite::Connection, table: &str| -> rusqlite::Result<i64> {
+            of.query_row(&format!("SELECT count(*) FROM {table}"), [], |r| r.get(0))
+        };
+        let removed = count(&self.connection, "tombstone")?;
+        for table in &tables {
+            // The fewer are looked for among the more: a logbook that was merged may have brought a million tombstones.
+            let held = if removed <= count(&copy, table)? {
+                any_in(&self.connection, "tombstone", &copy, table)?
+            } else {
+                any_in(&copy, table, &self.connection, "tombstone")?
+            };
+            if held {
+                return Ok(true);
             }
         }
         Ok(false)
@@ -163,6 +167,24 @@ impl Logbook {
     }
 }
 
+/// Is any id of one table in the other?
+fn any_in(
+    these: &rusqlite::Connection,
+    table: &str,
+    those: &rusqlite::Connection,
+    other: &str,
+) -> rusqlite::Result<bool> {
+    let mut there = those.prepare(&format!("SELECT EXISTS (SELECT 1 FROM {other} WHERE id = ?1)"))?;
+    let mut statement = these.prepare(&format!("SELECT id FROM {table}"))?;
+    let mut ids = statement.query([])?;
+    while let Some(row) = ids.next()? {
+        if there.query_row([row.get::<_, rusqlite::types::Value>(0)?], |r| r.get(0))? {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -195,5 +217,37 @@ mod tests {
         logbook.erase(student.id, now).unwrap();
         assert!(!contains(name));
         assert!(contains(&student.id.to_string()), "the tombstone has the id");
+    }
+
+    /// A merge may bring any number of tombstones, and a backup hold any number of attempts.
+    #[test]
+    fn a_backup_is_looked_through_from_the_smaller_side() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("logbook.sqlite");
+        let logbook = Logbook::open(&path, dir.path()).unwrap();
+        let backup = dir.path().join("logbook.sqlite.before-merge.backup");
+        let copy = rusqlite::Connection::open(&backup).unwrap();
+        copy.execute_batch("CREATE TABLE attempt (id TEXT PRIMARY KEY); CREATE TABLE run (id TEXT PRIMARY KEY);")
+            .unwrap();
+        let rows = |connection: &rusqlite::Connection, into: &str, n: u32| {
+            let sql = format!("WITH RECURSIVE n (x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n WHERE x < {n}) {into}");
+            connection.execute(&sql, []).unwrap();
+        };
+        let holds = || logbook.holds_removed(&backup).unwrap();
+        assert!(!holds());
+        rows(&copy, "INSERT INTO attempt SELECT 'kept ' || x FROM n", 10);
+        rows(
+            &logbook.connection,
+            "INSERT INTO tombstone (id, deleted_at, what) SELECT 'gone ' || x, 0, 'attempt' FROM n",
+            1000,
+        );
+        assert!(!holds(), "more are gone than the backup holds");
+        copy.execute("INSERT INTO run VALUES ('gone 700')", []).unwrap();
+        assert!(holds());
+        copy.execute("DELETE FROM run", []).unwrap();
+        rows(&copy, "INSERT INTO attempt SELECT 'more ' || x FROM n", 5000);
+        assert!(!holds(), "the backup holds more than are gone");
+        copy.execute("INSERT INTO attempt VALUES ('gone 3')", []).unwrap();
+        assert!(holds());
     }
 }

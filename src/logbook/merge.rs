@@ -7,14 +7,15 @@
 //! * answers about consent, judgements and attempts are united by their ids;
 //! * of what can change, the later change wins, of two at the same time the one with the greater content;
 //! * which entries are the same person is united too (`joined.rs`);
-//! * what follows from these is made anew (`derive.rs`).
+//! * what follows from these is made anew (`derive.rs`), also that a practised call counts once however many computers it
+//!   was practised on.
 //!
 //! How long this computer keeps things is not merged: it is this computer's own.
 //!
 //! The other logbook is not touched: what is merged is a copy, which may be of an older format. Rows of it that cannot be
 //! read stay behind and are named (`bad_rows.rs`). Before anything changes, a backup of this logbook is put beside it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, Transaction};
@@ -24,7 +25,9 @@ use super::error::{file, sorted};
 use super::open::{beside, make_private_folder};
 use super::recordings::remove_if_there;
 use super::rows::Id;
-use super::{BadRow, Forgotten, Logbook, LogbookError, RecordingName, Result, bad_rows, derive, joined, schema};
+use super::{
+    BadRow, Forgotten, INSTRUCTOR, Logbook, LogbookError, RecordingName, Result, bad_rows, derive, joined, schema,
+};
 
 /// What a merge brought and took away.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -53,6 +56,12 @@ pub struct Merged {
     pub stepped_over: Vec<BadRow>,
     /// The backup made before the merge; `None` for a logbook that is not on disk.
     pub backup: Option<PathBuf>,
+    /// Attempts held out of the record because the same calls of a practice were practised before on another computer.
+    pub twice: usize,
+    /// Names of those whose PIN is another one now, or gone, since it was changed later there.
+    pub pins_changed: Vec<String>,
+    /// Names of those who are instructors here from now on.
+    pub new_instructors: Vec<String>,
     /// What did not succeed, as sentences; a further merge tries again.
     pub problems: Vec<String>,
 }
@@ -65,6 +74,13 @@ pub(super) const MARK: &str = ".merging-";
 
 /// What the name of the backup before a merge ends in.
 pub(super) const BACKUP: &str = ".before-merge.backup";
+
+/// Who may do what, as far as a merge could change it.
+struct Rights {
+    name: String,
+    instructor: bool,
+    pin: Option<String>,
+}
 
 /// A private copy of the other logbook, removed when it is dropped.
 struct Copy {
@@ -95,6 +111,7 @@ impl Logbook {
         }
         // From here on one merge at a time: what another one left is not in use any more.
         let transaction = self.write_and_read("merge")?;
+        let rights = self.rights()?;
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
@@ -121,6 +138,15 @@ impl Logbook {
             self.clean_up(&mut merged.cleaned);
         }
         merged.same_names = self.same_names()?;
+        for (id, now) in self.rights()? {
+            let before = rights.get(&id);
+            if before.is_some_and(|b| b.pin.is_some() && b.pin != now.pin) {
+                merged.pins_changed.push(now.name.clone());
+            }
+            if now.instructor && before.is_none_or(|b| !b.instructor) {
+                merged.new_instructors.push(now.name);
+            }
+        }
         Ok(merged)
     }
 
@@ -211,6 +237,7 @@ impl Logbook {
             merged.students = student_ids(&transaction)?.difference(&before).count();
             derive::consent(&transaction, None)?;
             derive::overrules(&transaction, None)?;
+            merged.twice = derive::twice_practised(&transaction)?;
             Ok((merged, unwanted))
         };
         let done = merge().map_err(&sort)?;
@@ -305,6 +332,24 @@ impl Logbook {
                 .collect()
         };
         read().map_err(self.sorted("list the recordings"))
+    }
+
+    fn rights(&self) -> Result<BTreeMap<String, Rights>> {
+        let read = || -> rusqlite::Result<BTreeMap<String, Rights>> {
+            let mut statement = self
+                .connection
+                .prepare("SELECT id, name, role IS ?1, pin FROM student")?;
+            let row = |r: &rusqlite::Row<'_>| {
+                let rights = Rights {
+                    name: r.get(1)?,
+                    instructor: r.get(2)?,
+                    pin: r.get(3)?,
+                };
+                Ok((r.get(0)?, rights))
+            };
+            statement.query_map([INSTRUCTOR], row)?.collect()
+        };
+        read().map_err(self.sorted("look at the roles"))
     }
 
     fn same_names(&self) -> Result<Vec<String>> {

@@ -2,6 +2,9 @@
 //!
 //! Off until somebody says a number of days, for the whole logbook (on this computer only) or for one student (that goes
 //! along in a merge; it counts before the logbook's). What is removed by age stays removed in a merge.
+//!
+//! A clock can be wrong, and what it takes away does not come back: a leap of more than [`LEAP`] since the logbook was last in
+//! use is believed only when a start on another day finds the clock there still.
 
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::OptionalExtension;
@@ -33,6 +36,18 @@ impl Retention {
     }
 }
 
+/// So long may a computer be away before its clock is doubted.
+const LEAP: SignedDuration = SignedDuration::from_hours(60 * 24);
+/// A clock that was doubted is believed at a start so much later.
+const ANOTHER_DAY: SignedDuration = SignedDuration::from_hours(20);
+
+/// Not looked at again within this time.
+const JUST_NOW: SignedDuration = SignedDuration::from_hours(1);
+
+/// Settings of this computer that hold a time in milliseconds: when it was last believed, and when first doubted.
+const SEEN: &str = "clock_seen";
+const DOUBTED: &str = "clock_doubted";
+
 /// What was removed by age.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Removed {
@@ -40,6 +55,9 @@ pub struct Removed {
     pub recordings: usize,
     /// Whole attempts.
     pub attempts: usize,
+    /// Nothing was removed by age, since the clock has leapt so many days ahead of when the logbook was last in use. What is
+    /// too old goes at a start on another day.
+    pub doubted_days: Option<i64>,
     /// Files that could not be removed, as sentences.
     pub problems: Vec<String>,
 }
@@ -116,6 +134,13 @@ impl Logbook {
             };
             (Some(s.id), keep)
         }));
+        let by_age = |keep: &Retention| keep.recordings_days.is_some() || keep.attempts_days.is_some();
+        if !self.read_only && keeps.iter().any(|(_, keep)| by_age(keep)) {
+            removed.doubted_days = self.doubt_clock(now)?;
+            if removed.doubted_days.is_some() {
+                keeps.clear();
+            }
+        }
         for (student, keep) in keeps {
             if let Some(before) = keep.attempts_days.and_then(|d| days_before(now, d)) {
                 let old = self.older(student, before, "TRUE")?;
@@ -144,6 +169,56 @@ impl Logbook {
         }
         removed.problems.extend(self.remove_old_backups());
         Ok(removed)
+    }
+
+    /// Is the clock too far ahead to be believed? By how many days then.
+    fn doubt_clock(&mut self, now: Timestamp) -> Result<Option<i64>> {
+        let seen = self.setting_as_time(SEEN)?;
+        if seen.is_some_and(|seen| (SignedDuration::ZERO..JUST_NOW).contains(&now.duration_since(seen))) {
+            return Ok(None);
+        }
+        let doubted = self.setting_as_time(DOUBTED)?;
+        let transaction = self.write("look at the clock")?;
+        let look = || -> rusqlite::Result<Option<i64>> {
+            let set = |name: &str, at: Timestamp| {
+                transaction.execute(
+                    "INSERT OR REPLACE INTO setting (name, value, changed_at) VALUES (?1, ?2, ?3)",
+                    (name, at.as_millisecond().to_string(), Millis(at)),
+                )
+            };
+            let last: Option<Millis> = match seen {
+                Some(seen) => Some(Millis(seen)),
+                // Not looked at before: when a time was set, or the last call was stored.
+                None => transaction.query_row(
+                    "SELECT max(at) FROM (SELECT max(changed_at) AS at FROM setting
+                        UNION ALL SELECT max(keep_at) FROM student UNION ALL SELECT max(created_at) FROM attempt)",
+                    [],
+                    |r| r.get(0),
+                )?,
+            };
+            let away = last.map_or(SignedDuration::ZERO, |last| now.duration_since(last.0));
+            let doubted = doubted.filter(|at| (SignedDuration::ZERO..LEAP).contains(&now.duration_since(*at)));
+            let confirmed = doubted.is_some_and(|at| now.duration_since(at) >= ANOTHER_DAY);
+            let doubt = away > LEAP && !confirmed;
+            if !doubt {
+                set(SEEN, now)?;
+                transaction.execute("DELETE FROM setting WHERE name = ?1", [DOUBTED])?;
+            } else if doubted.is_none() {
+                set(DOUBTED, now)?;
+            }
+            transaction.commit()?;
+            Ok(doubt.then(|| away.as_hours() / 24))
+        };
+        look().map_err(self.sorted("look at the clock"))
+    }
+
+    fn setting_as_time(&self, name: &str) -> Result<Option<Timestamp>> {
+        let found: Option<String> = self
+            .connection
+            .query_row("SELECT value FROM setting WHERE name = ?1", [name], |r| r.get(0))
+            .optional()
+            .map_err(self.sorted("read a setting"))?;
+        Ok(found.and_then(|v| Timestamp::from_millisecond(v.parse().ok()?).ok()))
     }
 
     /// Removes one attempt for good, with its recording.

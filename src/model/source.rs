@@ -287,8 +287,9 @@ fn wheel(package: &Package, wheels: &Path) -> Result<PathBuf, ModelError> {
         .filter_map(Result::ok)
         .map(|entry| entry.path())
         .find(|path| {
-            path.file_name()
-                .is_some_and(|name| name.to_string_lossy().starts_with(&start))
+            let named = (path.file_name()).is_some_and(|name| name.to_string_lossy().starts_with(&start));
+            // A pipe would never end.
+            named && path.is_file()
         })
         .ok_or_else(|| ModelError::Client {
             package: package.name.to_owned(),

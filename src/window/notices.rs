@@ -29,7 +29,7 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 19] = [
+const KNOWN: [(&str, &str, Cure); 20] = [
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
     ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
     ("logbook_in_memory", "notice.logbook_in_memory", Cure::Nothing),
@@ -37,6 +37,7 @@ const KNOWN: [(&str, &str, Cure); 19] = [
     ("attempt_not_kept", "notice.attempt_not_kept", Cure::Nothing),
     ("attempt_waits", "notice.attempt_waits", Cure::Stored),
     ("old_removed", "notice.old_removed", Cure::Time),
+    ("clock_doubted", "notice.clock_doubted", Cure::Time),
     ("ended_in_a_call", "notice.ended_in_a_call", Cure::Time),
     ("student_unknown_now", "notice.student_unknown_now", Cure::Time),
     ("microphone_lost", "notice.microphone_lost", Cure::Microphone),

@@ -375,6 +375,11 @@ impl Keeper {
                     ];
                     self.out.known("old_removed", text, &facts);
                 }
+                if let Some(days) = removed.doubted_days {
+                    let text =
+                        format!("Nothing was removed by age: by the clock the logbook was not in use for {days} days.");
+                    self.out.known("clock_doubted", text, &[("days", days.to_string())]);
+                }
                 for problem in removed.problems {
                     self.out.trouble(problem);
                 }

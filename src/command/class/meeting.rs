@@ -52,37 +52,49 @@ impl Caller {
 
 pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
-    let step = common::step(&site, &args.step)?.clone();
-    if !step.by.has_words() {
-        return Err(format!("the step \"{}\" is done by hand and has no words", step.id).into());
+    for asked in &args.steps {
+        let step = common::step(&site, asked)?;
+        if !step.by.has_words() {
+            return Err(format!("the step \"{}\" is done by hand and has no words", step.id).into());
+        }
     }
+    let [first, ..] = args.steps.as_slice() else {
+        return Err("no step is named".into());
+    };
+    let step = common::step(&site, first)?.clone();
     let book = logbook()?;
     let members = members(&book, &args.members)?;
-    let options = args.hearing.options(args.site.phrases.clone(), args.step.clone());
+    let options = args.hearing.options(args.site.phrases.clone(), first.clone());
     let mut caller = Caller::new(site.language, !args.hearing.typed);
     let mut terminal = Terminal::open(&args.site, site, step, options)?;
     if !args.hearing.typed {
         terminal.wait_for_the_model()?;
     }
     let mut rota = Rota::new(members.len(), args.calls);
+    let mut called = vec![0_usize; members.len()];
     let mut round = 0;
     while let Some(member) = rota.call_next() {
         let (id, name) = &members[member];
         caller.call(name);
-        let answer = ask("Enter begins, s: not here, q: end of the class. ")?;
+        let answer = ask("Enter begins, s: not here (called again in the next round), q: end of the class. ")?;
         match answer.as_deref().map(str::trim) {
             None | Some("q") => break,
             Some("s") => {
-                rota.leave(member);
+                rota.pass(member);
                 continue;
             }
             Some(_) => {}
         }
         terminal.send(Command::ChooseStudent(Some(*id)));
         terminal.until(|e| matches!(e, Event::Student(Some(s)) if s.id == *id))?;
-        if !terminal.turn(Command::Next, args.hearing.typed)? {
+        let deal = match args.steps.as_slice() {
+            [_] => Command::Next,
+            steps => Command::ChooseStep(steps[called[member] % steps.len()].clone()),
+        };
+        if !terminal.turn(deal, args.hearing.typed)? {
             break;
         }
+        called[member] += 1;
         round += 1;
         if round == members.len() {
             round = 0;
@@ -92,8 +104,28 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     if round > 0 {
         println!("\n{}", board_of(&book, &terminal.site, &members)?);
     }
+    println!("{}", attendance(&members, &called));
     terminal.finish()?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Who was there, with the calls made, and who was not.
+fn attendance(members: &[(Uuid, String)], called: &[usize]) -> String {
+    let both = || members.iter().map(|(_, name)| name).zip(called);
+    let here: Vec<String> = both()
+        .filter(|(_, n)| **n > 0)
+        .map(|(name, n)| format!("{name} ({n})"))
+        .collect();
+    let away: Vec<&str> = both()
+        .filter(|(_, n)| **n == 0)
+        .map(|(name, _)| name.as_str())
+        .collect();
+    let list = |names: String| if names.is_empty() { "nobody".to_owned() } else { names };
+    format!(
+        "Called today: {}. Without a call: {}.",
+        list(here.join(", ")),
+        list(away.join(", "))
+    )
 }
 
 pub(super) fn show_board(args: &BoardArgs) -> Result<ExitCode, Failure> {

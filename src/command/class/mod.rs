@@ -113,9 +113,9 @@ struct RunArgs {
     site: SiteChoice,
     #[command(flatten)]
     members: Members,
-    /// The step of the launch
-    #[arg(long, default_value = "ready")]
-    step: String,
+    /// The step of the launch; may be given more than once: then each student's calls are of one after another
+    #[arg(long = "step", value_name = "STEP", default_value = "ready")]
+    steps: Vec<String>,
     /// Calls for each student
     #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=500))]
     calls: u32,

@@ -133,6 +133,14 @@ pub(super) fn merge(
             counted(merged.recordings_missing, "recording")
         )?;
     }
+    if merged.twice > 0 {
+        writeln!(
+            out,
+            "{} held out of the record: the same calls of a practice were practised on another computer before, and count once. \
+             `cableside logbook held-out` lists them.",
+            counted(merged.twice, "attempt")
+        )?;
+    }
     for row in &merged.stepped_over {
         writeln!(
             out,
@@ -144,6 +152,20 @@ pub(super) fn merge(
             out,
             "Two students are called {name}, added on different computers; they stay two, each with what they practised. Are they \
              the same person? `cableside logbook student join` makes them one."
+        )?;
+    }
+    if !merged.new_instructors.is_empty() {
+        writeln!(
+            out,
+            "Instructors here from now on: {}.",
+            merged.new_instructors.join(", ")
+        )?;
+    }
+    for name in &merged.pins_changed {
+        writeln!(
+            out,
+            "The PIN of {name} was changed or taken away there later, and that holds here too. If nobody did that, put the backup \
+             named below in the place of this logbook."
         )?;
     }
     for problem in merged.problems.iter().chain(&merged.cleaned.problems) {

@@ -157,6 +157,12 @@ pub(in crate::command) fn removed_lines(removed: &Removed) -> Vec<String> {
             counted(removed.attempts, "attempt")
         ));
     }
+    if let Some(days) = removed.doubted_days {
+        lines.push(format!(
+            "Nothing was removed by age: by this computer's clock the logbook was not in use for {days} days. If the clock is \
+             right, what is too old goes at a start on another day; if not, set it right."
+        ));
+    }
     lines.extend(removed.problems.iter().map(|p| format!("Not removed: {p}")));
     lines
 }
@@ -410,13 +416,23 @@ pub(super) fn list(logbook: &Logbook, out: &mut impl Write) -> Result<(), Failur
         )?;
         return Ok(());
     }
-    let mut rows = vec![["id", "name", "role", "attempts", "consent"].map(str::to_owned)];
+    let classes = logbook.classes()?;
+    let mut rows = vec![["id", "name", "role", "class", "attempts", "consent"].map(str::to_owned)];
     for s in students {
         let attempts = logbook.count_attempts(Whose::Student(s.id))?;
+        let member_of: Vec<&str> = (classes.iter())
+            .filter(|c| c.members.contains(&s.id))
+            .map(|c| c.name.as_str())
+            .collect();
         rows.push([
             s.id.to_string()[..8].to_owned(),
             s.name.clone(),
             role_words(logbook, &s)?,
+            if member_of.is_empty() {
+                "-".to_owned()
+            } else {
+                member_of.join(", ")
+            },
             attempts.to_string(),
             consent_words(&s),
         ]);

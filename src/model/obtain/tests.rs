@@ -206,6 +206,9 @@ fn failures_of_the_client_leave_nothing() {
     );
     let silent = world.obtain(&[GOOD], &world.client("exit 0")).unwrap_err().to_string();
     assert!(silent.contains("left no file"), "{silent}");
+    let pipe = world.client("mkfifo \"$dest/good-1-py3-none-any.whl\"");
+    let pipe = world.obtain(&[GOOD], &pipe).unwrap_err().to_string();
+    assert!(pipe.contains("left no file"), "{pipe}");
     assert!(world.left().is_empty(), "{:?}", world.left());
 }
 
