@@ -1,6 +1,6 @@
 //! What is briefed by height, what can fail in the air, and the place's own signals.
 
-use super::{Site, Sound};
+use super::{Line, Site, Sound};
 use std::collections::BTreeMap;
 
 /// A signal of the place, given without words.
@@ -37,6 +37,21 @@ pub struct Failure {
     pub call: Option<String>,
     /// What is heard of it.
     pub sound: Option<Sound>,
+}
+
+/// Somebody else calls stop while all are on the ground; once it is settled the launch begins again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Halt {
+    /// Id.
+    pub id: String,
+    /// Steps before whose call it can come.
+    pub during: Vec<String>,
+    /// Who calls stop, and how.
+    pub called: Line,
+    /// Who says that it is settled.
+    pub cleared: Line,
+    /// The step from which everything is done again.
+    pub again: String,
 }
 
 /// A height band of the briefing. Shown only with the caution to brief it with the local instructor.

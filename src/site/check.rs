@@ -7,6 +7,7 @@ mod elements;
 mod half;
 mod launch;
 mod noticed;
+mod outside;
 mod read;
 
 use super::problem::{Collector, Problem, Problems};
@@ -182,6 +183,7 @@ impl Builder<'_> {
         let launch: Option<raw::RawLaunch> = self.section(tables, "steps.toml", "launch", false);
         let hazards: Vec<raw::RawHazard> = self.list(tables, "steps.toml", "hazard", false);
         let failures: Vec<raw::RawFailure> = self.list(tables, "steps.toml", "failure", false);
+        let halts: Vec<raw::RawHalt> = self.list(tables, "steps.toml", "halt", false);
         let interruptions: Vec<raw::RawInterruption> = self.list(tables, "steps.toml", "interruption", false);
         let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
@@ -280,6 +282,8 @@ impl Builder<'_> {
         let roles = self.roles(roles);
         let bands = self.bands(bands);
         let failures = self.failures(failures, &steps, &elements, &bands);
+        let halts = self.halts(halts, &steps, launch.as_ref(), &elements);
+        self.by_direction(&elements, &directions);
         if let Some(customs) = &customs {
             self.effects(customs, &elements, &steps, &fleet);
         }
@@ -347,6 +351,7 @@ impl Builder<'_> {
             launch,
             hazards,
             failures,
+            halts,
             interruptions,
             eventualities,
             bands,
