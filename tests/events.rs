@@ -80,7 +80,7 @@ fn dead_from(step: &str) -> Course {
 fn a_dead_radio_leaves_the_signals() {
     let site = site("haselrain");
     let heron = || glider("D-6318", 2, "bach");
-    let run = |role: &str, turns: &[&str]| played(&site, role, heron(), dead_from("meldung"), Some("meldung"), turns);
+    let run = |role: &str, turns: &[&str]| played(&site, role, heron(), dead_from("ready"), Some("ready"), turns);
     let say = |note: Note| note.text(site.language);
 
     let all = ["signal steht bereit", "signal anziehen", "signal ab"];
@@ -135,7 +135,7 @@ fn a_radio_that_dies_while_the_cable_moves_is_answered_by_a_signal() {
     // A wing that drops without a radio: the signal stops it, and so does the word, with a remark.
     let drops = |turns: &[&str]| {
         let course = Course {
-            hazard: Some(("wing drops".to_owned(), "all out".to_owned())),
+            hazard: Some(("wing drops".to_owned(), "slack".to_owned())),
             ..dead_from("take up")
         };
         played(&site, "wing runner", glider("G-BMHN", 2, "left"), course, Some("ready"), turns)
@@ -293,10 +293,10 @@ fn the_retrieve_waits_for_the_last_cable() {
             hazard: Some(("cable still out".to_owned(), step.to_owned())),
             ..Course::default()
         };
-        played(&site, role, glider("G-BMHN", 2, "right"), course, Some("fetch"), turns).1
+        played(&site, role, glider("G-BMHN", 2, "right"), course, Some("retrieve"), turns).1
     };
-    assert_eq!(run("retrieve driver", "fetch", &[""]), Ending::HeldBack);
-    assert_eq!(run("retrieve driver", "fetch", &["Blue winch, may I fetch, right"]), Ending::HazardMissed);
+    assert_eq!(run("retrieve driver", "retrieve", &[""]), Ending::HeldBack);
+    assert_eq!(run("retrieve driver", "retrieve", &["Blue winch, may I fetch, right"]), Ending::HazardMissed);
     for refusal in ["wait", "Tractor, right, do not drive", "stay where you are"] {
         assert_eq!(run("winch driver", "permission", &[refusal]), Ending::NothingMoves, "{refusal}");
     }
@@ -392,19 +392,19 @@ fn the_checker_knows_of_it() {
         ("steps.toml", "again = \"open\"", "again = \"nowhere\"", "nowhere"),
         (
             "steps.toml",
-            "during = [\"look-out\", \"ready\", \"take up\", \"all out\"]\ncalled",
+            "during = [\"look-out\", \"ready\", \"take up\", \"slack\"]\ncalled",
             "during = [\"link\"]\ncalled",
             "would go on behind",
         ),
         (
             "steps.toml",
-            "during = [\"look-out\", \"ready\", \"take up\", \"all out\"]\ncalled",
-            "during = [\"fetch\"]\ncalled",
+            "during = [\"look-out\", \"ready\", \"take up\", \"slack\"]\ncalled",
+            "during = [\"retrieve\"]\ncalled",
             "behind the release",
         ),
         (
             "steps.toml",
-            "during = [\"look-out\", \"ready\", \"take up\", \"all out\"]\ncalled",
+            "during = [\"look-out\", \"ready\", \"take up\", \"slack\"]\ncalled",
             "during = []\ncalled",
             "never happens",
         ),
@@ -416,4 +416,24 @@ fn the_checker_knows_of_it() {
         let found = problems(&[(file, old, new)]);
         assert!(found.iter().any(|p| p.contains(told)), "{told}: {found:#?}");
     }
+}
+
+/// On a day with the wind across the site's rule says which cable goes first; the program deals no other.
+#[test]
+fn the_first_cable_follows_the_sites_rule() {
+    let site = site("haselrain");
+    let mut random = common::random(7);
+    let mut seen = std::collections::BTreeSet::new();
+    for _ in 0..200 {
+        let dealt = deal(&site, None, &mut random).unwrap();
+        let first = dealt.more["reihenfolge"].clone();
+        assert_eq!(first, format!("{} zuerst", dealt.cable));
+        let step = site.step("reihenfolge").unwrap();
+        let call = dealt.taught_call(&site, step);
+        assert_eq!(heard(&site, &dealt, "reihenfolge", &call).outcome, Outcome::Pass, "{call}");
+        let other = if dealt.cable == "bach" { "zuerst Seil Hang" } else { "zuerst Seil Bach" };
+        assert_eq!(heard(&site, &dealt, "reihenfolge", other).outcome, Outcome::NotYet, "{call}");
+        seen.insert(first);
+    }
+    assert_eq!(seen.len(), 2);
 }

@@ -32,6 +32,11 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
             dealt.more.insert(id.clone(), value.id.clone());
         }
     }
+    // Which cable goes first on such a day is the site's own rule.
+    if let Some(first) = site.first_cable(&dealt.more) {
+        dealt.cable.clone_from(first);
+        dealt.single = false;
+    }
     if site.direction_matters() {
         let direction = &site.directions[below(site.directions.len(), random)];
         dealt.direction = Some(direction.id.clone());

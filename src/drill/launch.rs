@@ -377,16 +377,8 @@ impl Launch {
         &self.course
     }
 
-    /// What was out of the ordinary and came about: the kind, and which one.
-    pub fn happened(&self) -> &BTreeSet<String> {
-        &self.happened
-    }
-
-    fn happens(&mut self, kind: &str, which: &str) {
-        self.happened.insert(format!("{kind} {which}").trim_end().to_owned());
-    }
-
-    /// The step at hand.<'s>(&self, site: &'s Site) -> Option<&'s Step> {
+    /// The step at hand.
+    pub fn step<'s>(&self, site: &'s Site) -> Option<&'s Step> {
         site.step(self.order.get(self.at)?)
     }
 

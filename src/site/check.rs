@@ -282,6 +282,7 @@ impl Builder<'_> {
         let roles = self.roles(roles);
         let bands = self.bands(bands);
         let failures = self.failures(failures, &steps, &elements, &bands);
+        self.first_cables(&elements, &cables);
         let halts = self.halts(halts, &steps, launch.as_ref(), &elements);
         self.by_direction(&elements, &directions);
         if let Some(customs) = &customs {

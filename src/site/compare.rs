@@ -298,6 +298,7 @@ fn wording(item: &'static str, w: &Wording) -> Thing {
         ("scene", w.scene.clone().unwrap_or_default()),
         ("types", list(&w.types)),
         ("directions", list(&w.directions)),
+        ("cable first", w.cable.clone().unwrap_or_default()),
         ("why", w.why.clone().unwrap_or_default()),
     ];
     Thing::new(item, &w.id, fields)

@@ -139,6 +139,8 @@ pub struct Wording {
     pub types: Vec<String>,
     /// The launch directions in which it is the right one; empty where the direction does not matter.
     pub directions: Vec<String>,
+    /// The cable that goes with it where it is dealt: the one that is launched first on such a day.
+    pub cable: Option<String>,
     /// What makes it differ from the right one, told when it was heard instead.
     pub why: Option<String>,
 }
@@ -153,6 +155,7 @@ impl Wording {
             scene: None,
             types: Vec::new(),
             directions: Vec::new(),
+            cable: None,
             why: None,
         }
     }
@@ -535,6 +538,15 @@ impl Site {
         let a_winch = self.winches.values().any(|w| *w == step.to);
         let of_cable = self.winches.get(cable).filter(|_| a_winch);
         of_cable.unwrap_or(&step.to)
+    }
+
+    /// The cable that goes with what was dealt, where the site says which goes first.
+    pub fn first_cable(&self, dealt: &BTreeMap<String, String>) -> Option<&String> {
+        let value = |(element, id): (&String, &String)| {
+            let values = &self.elements.get(element)?.values;
+            values.iter().find(|v| &v.id == id)?.cable.as_ref()
+        };
+        dealt.iter().find_map(value)
     }
 
     /// Does anything that is said depend on the launch direction?

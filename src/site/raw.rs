@@ -132,6 +132,9 @@ pub struct RawWording {
     /// The glider's types for which it is the right one.
     #[serde(default)]
     pub types: Vec<Text>,
+    /// The cable that is launched when this value is dealt.
+    #[serde(default)]
+    pub cable: Option<Text>,
     /// The launch directions in which it is the right one.
     #[serde(default)]
     pub directions: Vec<Text>,

@@ -5,8 +5,18 @@ use super::{Did, Launch, Next, Want};
 use crate::call::Verdict;
 use crate::drill::record::{Ending, Note};
 use crate::site::{By, Halt, Site, Step};
+use std::collections::BTreeSet;
 
 impl Launch {
+    /// What was out of the ordinary and came about: the kind, and which one.
+    pub fn happened(&self) -> &BTreeSet<String> {
+        &self.happened
+    }
+
+    pub(super) fn happens(&mut self, kind: &str, which: &str) {
+        self.happened.insert(format!("{kind} {which}").trim_end().to_owned());
+    }
+
     /// The signal of a step: its own, or the one that takes the place of its call when the radio is dead.
     pub(crate) fn signal_of<'s>(&self, step: &'s Step) -> Option<&'s String> {
         step.signal

@@ -2,9 +2,18 @@
 
 use super::Builder;
 use crate::site::raw;
-use crate::site::{By, Direction, Element, Halt, Launch, Purpose, Signal, Step};
+use crate::site::{By, Direction, Element, Halt, Launch, Purpose, Signal, Step, Wording};
 use std::collections::BTreeMap;
 use toml::Spanned;
+
+/// The file in which an element stands.
+fn file_of(element: &Element) -> &'static str {
+    if element.purpose == Purpose::Eventuality {
+        crate::site::BRIEFING
+    } else {
+        "words.toml"
+    }
+}
 
 impl Builder<'_> {
     /// The signal that takes the place of a call when the radio is dead.
@@ -99,16 +108,32 @@ impl Builder<'_> {
             .collect()
     }
 
+    /// A value that names the cable which goes first is dealt, and the cable is the site's.
+    pub(super) fn first_cables(&mut self, elements: &BTreeMap<String, Element>, cables: &[Wording]) {
+        for element in elements.values() {
+            for value in &element.values {
+                let Some(cable) = &value.cable else { continue };
+                let file = file_of(element);
+                if !cables.iter().any(|c| &c.id == cable) {
+                    let known: Vec<&str> = cables.iter().map(|c| c.id.as_str()).collect();
+                    self.somewhere(
+                        file,
+                        cable,
+                        format!("There is no cable \"{cable}\", which {} names", element.id),
+                        format!("The [[cable]]s of site.toml are: {}.", known.join(", ")),
+                    );
+                } else if !element.is_dealt() {
+                    let line = self.line_of(file, cable);
+                    let wrong = format!("\"cable\" at a value of {} has no effect yet", element.id);
+                    self.notice(file, line, wrong, "Only values that are dealt, each with its scene, decide which cable goes first.");
+                }
+            }
+        }
+    }
+
     /// What the launch direction decides: the directions named are the site's, and each has one value.
     pub(super) fn by_direction(&mut self, elements: &BTreeMap<String, Element>, directions: &[(bool, Direction)]) {
         let ids: Vec<&String> = directions.iter().map(|(_, d)| &d.id).collect();
-        let file = |e: &Element| {
-            if e.purpose == Purpose::Eventuality {
-                crate::site::BRIEFING
-            } else {
-                "words.toml"
-            }
-        };
         for element in elements.values().filter(|e| e.by_direction()) {
             let own = element.purpose == Purpose::Direction;
             let named: Vec<&String> = if own {
@@ -119,7 +144,7 @@ impl Builder<'_> {
             for name in named.iter().filter(|n| !ids.contains(n)) {
                 let known: Vec<&str> = ids.iter().map(|d| d.as_str()).collect();
                 self.somewhere(
-                    file(element),
+                    file_of(element),
                     name,
                     format!("There is no direction \"{name}\", which {} names", element.id),
                     format!("The [[direction]]s of site.toml are: {}.", known.join(", ")),
@@ -128,14 +153,14 @@ impl Builder<'_> {
             let rest = !own && element.values.iter().any(|v| v.directions.is_empty());
             for id in ids.iter().filter(|id| !rest && !named.contains(id)) {
                 self.whole(
-                    file(element),
+                    file_of(element),
                     format!("The element {} has no value for the direction \"{id}\"", element.id),
                     "Add the direction to one of its values, or a value without directions for all others.",
                 );
             }
             if element.values.iter().any(|v| !v.types.is_empty()) {
                 self.whole(
-                    file(element),
+                    file_of(element),
                     format!("The values of {} depend on the type and on the direction", element.id),
                     "Make two elements of it.",
                 );
