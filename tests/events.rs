@@ -91,7 +91,10 @@ fn a_dead_radio_leaves_the_signals() {
     assert!(text.contains("Hupe: ein kurzer Ton an der Winde"), "{text}");
     assert!(text.contains(&site.language.text("radio.dead", &[])), "{text}");
     assert!(text.contains("Lampe: dauerndes Licht: Halt, alles anhalten."), "{text}");
-    assert!(text.contains(&site.language.text("signal.caution", &[("site", "Haselrain")])), "{text}");
+    assert!(
+        text.contains(&site.language.text("signal.caution", &[("site", "Haselrain")])),
+        "{text}"
+    );
     assert!(!text.contains(&say(Note::SignalWanted)), "{text}");
 
     // Words go nowhere; another signal is remarked upon.
@@ -138,7 +141,14 @@ fn a_radio_that_dies_while_the_cable_moves_is_answered_by_a_signal() {
             hazard: Some(("wing drops".to_owned(), "slack".to_owned())),
             ..dead_from("take up")
         };
-        played(&site, "wing runner", glider("G-BMHN", 2, "left"), course, Some("ready"), turns)
+        played(
+            &site,
+            "wing runner",
+            glider("G-BMHN", 2, "left"),
+            course,
+            Some("ready"),
+            turns,
+        )
     };
     assert_eq!(drops(&["signal bat low", "signal bats up"]).1, Ending::Stopped);
     let (text, ending, _) = drops(&["signal bat low", "stop stop"]);
@@ -162,7 +172,14 @@ fn after_somebodys_stop_everything_is_done_again() {
         ..Course::default()
     };
     let run = |role: &str, during: &str, turns: &[&str]| {
-        played(&site, role, glider("G-BMHN", 2, "middle"), course(during), Some("open"), turns)
+        played(
+            &site,
+            role,
+            glider("G-BMHN", 2, "middle"),
+            course(during),
+            Some("open"),
+            turns,
+        )
     };
     let again = ["hand", "hook open", "hook closed", ready, "", "hand", "hand"];
     let first = ["hand", "hook open", "hook closed", ready, ""];
@@ -181,7 +198,13 @@ fn after_somebodys_stop_everything_is_done_again() {
         assert!(text.contains(&say(Note::HaltWithoutHand)), "{text}");
     }
     // Who has nothing in the hand keeps still, or passes it on; nobody calls on.
-    let rest = ["hook open", "hook closed", "clear above, clear ahead, clear behind", "middle, take up slack", "all out"];
+    let rest = [
+        "hook open",
+        "hook closed",
+        "clear above, clear ahead, clear behind",
+        "middle, take up slack",
+        "all out",
+    ];
     let first = &rest[..3];
     for (stop, note) in [
         (&[""][..], None),
@@ -193,7 +216,11 @@ fn after_somebodys_stop_everything_is_done_again() {
         let (text, ending, _) = run("wing runner", "take up", &all);
         assert_eq!(ending, Ending::Complete, "{stop:?}: {text}");
         for known in [Note::HaltPassedOn, Note::CalledOverHalt, Note::HaltWithoutHand] {
-            assert_eq!(text.contains(&say(known)), note == Some(known), "{stop:?} {known:?}: {text}");
+            assert_eq!(
+                text.contains(&say(known)),
+                note == Some(known),
+                "{stop:?} {known:?}: {text}"
+            );
         }
     }
     let on = [first, &["middle, take up slack"; 3][..]].concat();
@@ -225,8 +252,16 @@ fn after_somebodys_stop_everything_is_done_again() {
 #[test]
 fn the_launch_direction_decides_what_is_said() {
     for (name, step, sides) in [
-        ("brackmere", "briefing", [("seaward", "circuit to the left"), ("inland", "circuit to the right")]),
-        ("haselrain", "ansage", [("hangauf", "Platzrunde links"), ("hangab", "Platzrunde rechts")]),
+        (
+            "brackmere",
+            "briefing",
+            [("seaward", "circuit to the left"), ("inland", "circuit to the right")],
+        ),
+        (
+            "haselrain",
+            "ansage",
+            [("hangauf", "Platzrunde links"), ("hangab", "Platzrunde rechts")],
+        ),
     ] {
         let site = site(name);
         let mut seen = std::collections::BTreeSet::new();
@@ -249,7 +284,11 @@ fn the_launch_direction_decides_what_is_said() {
                 call
             })
             .collect();
-        assert_eq!(heard(&site, &day, step, &calls[0]).outcome, Outcome::NotYet, "the other side");
+        assert_eq!(
+            heard(&site, &day, step, &calls[0]).outcome,
+            Outcome::NotYet,
+            "the other side"
+        );
         // Nothing said depends on it elsewhere, and there nothing is told.
         let ready = site.ready_step().unwrap();
         let told = day.scene(&site, ready).unwrap_or_default();
@@ -275,13 +314,26 @@ fn the_launch_direction_decides_what_is_said() {
         launch.did(&site, turned.did(false));
     };
     turn(&mut launch, "Red winch, launching inland from now on");
-    while !matches!(launch.next(&site), Next::Listen { want: Want::Readback, .. }) {}
+    while !matches!(
+        launch.next(&site),
+        Next::Listen {
+            want: Want::Readback,
+            ..
+        }
+    ) {}
     let text = debrief::text(&site, &launch, &[]);
-    assert!(text.contains("[winch driver] Winch has launching inland from now on."), "{text}");
+    assert!(
+        text.contains("[winch driver] Winch has launching inland from now on."),
+        "{text}"
+    );
     let mut launch = Launch::new(&site, "controller", day, course, None).unwrap();
     turn(&mut launch, "Red winch, launching seaward from now on");
     while !matches!(launch.next(&site), Next::Listen { .. }) {}
-    assert_eq!(launch.want(), Some(Want::Readback), "the slip is read back as it was heard");
+    assert_eq!(
+        launch.want(),
+        Some(Want::Readback),
+        "the slip is read back as it was heard"
+    );
 }
 
 /// Nothing is fetched while another cable is laid out for a launch: whoever may not ask keeps still, whoever may not permit says so.
@@ -293,12 +345,27 @@ fn the_retrieve_waits_for_the_last_cable() {
             hazard: Some(("cable still out".to_owned(), step.to_owned())),
             ..Course::default()
         };
-        played(&site, role, glider("G-BMHN", 2, "right"), course, Some("retrieve"), turns).1
+        played(
+            &site,
+            role,
+            glider("G-BMHN", 2, "right"),
+            course,
+            Some("retrieve"),
+            turns,
+        )
+        .1
     };
     assert_eq!(run("retrieve driver", "retrieve", &[""]), Ending::HeldBack);
-    assert_eq!(run("retrieve driver", "retrieve", &["Blue winch, may I fetch, right"]), Ending::HazardMissed);
+    assert_eq!(
+        run("retrieve driver", "retrieve", &["Blue winch, may I fetch, right"]),
+        Ending::HazardMissed
+    );
     for refusal in ["wait", "Tractor, right, do not drive", "stay where you are"] {
-        assert_eq!(run("winch driver", "permission", &[refusal]), Ending::NothingMoves, "{refusal}");
+        assert_eq!(
+            run("winch driver", "permission", &[refusal]),
+            Ending::NothingMoves,
+            "{refusal}"
+        );
     }
     assert_eq!(run("winch driver", "permission", &["stop stop"]), Ending::Stopped);
     let permits = "Tractor, right, drums stopped, you may drive";
@@ -324,7 +391,11 @@ fn a_cable_may_be_called_right() {
         ("right", "Blue winch, Heron, two up, all right, ready", Outcome::NotYet),
         ("right", "Blue winch, Heron, two up, not right, ready", Outcome::NotYet),
         ("right", "Blue winch, Heron, two up, ready", Outcome::NotYet),
-        ("left", "Red winch, Heron, two up, right, correction, left, ready", Outcome::Pass),
+        (
+            "left",
+            "Red winch, Heron, two up, right, correction, left, ready",
+            Outcome::Pass,
+        ),
     ] {
         let found = judged(cable, text);
         assert_eq!(found.outcome, outcome, "{cable}: {text}\n{found:#?}");
@@ -388,7 +459,12 @@ fn the_checker_knows_of_it() {
             "by = \"voice\"\nbackup = \"bat low\"\nelements = [\"clear\"]",
             "\"backup\" has no effect yet",
         ),
-        ("steps.toml", "again = \"open\"", "again = \"ready\"", "the cable is off"),
+        (
+            "steps.toml",
+            "again = \"open\"",
+            "again = \"ready\"",
+            "the cable is off",
+        ),
         ("steps.toml", "again = \"open\"", "again = \"nowhere\"", "nowhere"),
         (
             "steps.toml",
@@ -408,10 +484,30 @@ fn the_checker_knows_of_it() {
             "during = []\ncalled",
             "never happens",
         ),
-        ("briefing.toml", "directions = [\"inland\"]", "directions = [\"island\"]", "no direction \"island\""),
-        ("briefing.toml", "directions = [\"inland\"]", "directions = [\"seaward\"]", "no value for the direction \"inland\""),
-        ("words.toml", "{ id = \"inland\", taught", "{ id = \"upland\", taught", "no direction \"upland\""),
-        ("site.toml", "taught = \"middle\"", "taught = \"wait\"", "a meaning of its own"),
+        (
+            "briefing.toml",
+            "directions = [\"inland\"]",
+            "directions = [\"island\"]",
+            "no direction \"island\"",
+        ),
+        (
+            "briefing.toml",
+            "directions = [\"inland\"]",
+            "directions = [\"seaward\"]",
+            "no value for the direction \"inland\"",
+        ),
+        (
+            "words.toml",
+            "{ id = \"inland\", taught",
+            "{ id = \"upland\", taught",
+            "no direction \"upland\"",
+        ),
+        (
+            "site.toml",
+            "taught = \"middle\"",
+            "taught = \"wait\"",
+            "a meaning of its own",
+        ),
     ] {
         let found = problems(&[(file, old, new)]);
         assert!(found.iter().any(|p| p.contains(told)), "{told}: {found:#?}");
@@ -430,9 +526,21 @@ fn the_first_cable_follows_the_sites_rule() {
         assert_eq!(first, format!("{} zuerst", dealt.cable));
         let step = site.step("reihenfolge").unwrap();
         let call = dealt.taught_call(&site, step);
-        assert_eq!(heard(&site, &dealt, "reihenfolge", &call).outcome, Outcome::Pass, "{call}");
-        let other = if dealt.cable == "bach" { "zuerst Seil Hang" } else { "zuerst Seil Bach" };
-        assert_eq!(heard(&site, &dealt, "reihenfolge", other).outcome, Outcome::NotYet, "{call}");
+        assert_eq!(
+            heard(&site, &dealt, "reihenfolge", &call).outcome,
+            Outcome::Pass,
+            "{call}"
+        );
+        let other = if dealt.cable == "bach" {
+            "zuerst Seil Hang"
+        } else {
+            "zuerst Seil Bach"
+        };
+        assert_eq!(
+            heard(&site, &dealt, "reihenfolge", other).outcome,
+            Outcome::NotYet,
+            "{call}"
+        );
         seen.insert(first);
     }
     assert_eq!(seen.len(), 2);

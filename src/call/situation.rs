@@ -185,7 +185,11 @@ impl Situation {
             let kind = aircraft.map(|a| &a.kind);
             let direction = self.direction(site).map(|d| &d.id);
             let of_type = values.iter().find(|v| kind.is_some_and(|k| v.types.contains(k)));
-            let of_direction = || values.iter().find(|v| direction.is_some_and(|d| v.directions.contains(d)));
+            let of_direction = || {
+                values
+                    .iter()
+                    .find(|v| direction.is_some_and(|d| v.directions.contains(d)))
+            };
             let others = || values.iter().find(|v| v.types.is_empty() && v.directions.is_empty());
             let value = of_type.or_else(of_direction).or_else(others).or(values.first())?;
             Some(value.id.clone())

@@ -109,10 +109,18 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
 
 /// A radio that is dead from some call on, or somebody else's stop, where the site says what is done then.
 fn from_outside(site: &Site, launch: &crate::site::Launch, course: &mut Course, random: &mut impl FnMut() -> u32) {
-    let halts = site.halts.iter().flat_map(|h| h.during.iter().map(move |step| (&h.id, step)));
+    let halts = site
+        .halts
+        .iter()
+        .flat_map(|h| h.during.iter().map(move |step| (&h.id, step)));
     let halts: Vec<(&String, &String)> = halts.collect();
     let on_air = |id: &&String| site.step(id).is_some_and(|s| s.by == By::Radio);
-    let calls: Vec<&String> = launch.order.iter().filter(on_air).filter(|_| site.has_backup()).collect();
+    let calls: Vec<&String> = launch
+        .order
+        .iter()
+        .filter(on_air)
+        .filter(|_| site.has_backup())
+        .collect();
     let both = !halts.is_empty() && !calls.is_empty();
     if !halts.is_empty() && !(both && below(2, random) == 0) {
         let (id, step) = halts[below(halts.len(), random)];
@@ -121,7 +129,11 @@ fn from_outside(site: &Site, launch: &crate::site::Launch, course: &mut Course, 
         course.radio_dead = Some(calls[below(calls.len(), random)].clone());
     }
     // A step that is not part of every launch is of this one.
-    let step = course.halt.as_ref().map(|(_, step)| step).or(course.radio_dead.as_ref());
+    let step = course
+        .halt
+        .as_ref()
+        .map(|(_, step)| step)
+        .or(course.radio_dead.as_ref());
     let new = |s: &&String| launch.sometimes.contains(s) && !course.sometimes.contains(s);
     if let Some(step) = step.filter(new).cloned() {
         course.sometimes.push(step);

@@ -109,12 +109,17 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
     let whim = below(100, random);
     let good = whim < skill;
     if want == Want::Signal {
-        let right = launch.step(site).and_then(|s| launch.signal_of(s).cloned()).filter(|_| good);
+        let right = launch
+            .step(site)
+            .and_then(|s| launch.signal_of(s).cloned())
+            .filter(|_| good);
         let any = || site.signals.get(whim % site.signals.len().max(1)).map(|s| s.id.clone());
         return match right.or_else(any) {
             Some(id) if whim < 94 => launch.did(site, Did::Signal(&id)),
             // Somebody speaks where nobody hears it.
-            Some(_) if whim < 97 => launch.did(site, called(&random_call(site, step, &launch.situation, false, random))),
+            Some(_) if whim < 97 => {
+                launch.did(site, called(&random_call(site, step, &launch.situation, false, random)))
+            }
             _ => launch.did(site, Did::Nothing),
         };
     }
@@ -122,7 +127,11 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
         return launch.did(site, Did::Hand);
     }
     if want == Want::Halt && good {
-        let did = if launch.has_a_hand(site) { Did::Hand } else { Did::Nothing };
+        let did = if launch.has_a_hand(site) {
+            Did::Hand
+        } else {
+            Did::Nothing
+        };
         return launch.did(site, did);
     }
     let hand = [super::launch::PILOT, super::launch::WINCH_DRIVER].contains(&launch.role.as_str());

@@ -1,6 +1,6 @@
-//! What is briefed by height, what can fail in the air, and the place's own signals.
+//! What is briefed by height, what can fail in the air or come from outside, the place's own signals, what its directions decide.
 
-use super::{Line, Site, Sound};
+use super::{Element, Line, Site, Sound};
 use std::collections::BTreeMap;
 
 /// A signal of the place, given without words.
@@ -115,5 +115,26 @@ impl Band {
             ("answer", &self.answer),
         ];
         site.language.text("band.briefed", &parts)
+    }
+}
+
+impl Site {
+    /// The cable that goes with what was dealt, where the site says which goes first.
+    pub fn first_cable(&self, dealt: &BTreeMap<String, String>) -> Option<&String> {
+        let value = |(element, id): (&String, &String)| {
+            let values = &self.elements.get(element)?.values;
+            values.iter().find(|v| &v.id == id)?.cable.as_ref()
+        };
+        dealt.iter().find_map(value)
+    }
+
+    /// Does anything that is said depend on the launch direction?
+    pub fn direction_matters(&self) -> bool {
+        self.directions.len() > 1 && self.elements.values().any(Element::by_direction)
+    }
+
+    /// Has the place signals for when the radio is dead?
+    pub fn has_backup(&self) -> bool {
+        self.steps.iter().any(|s| s.backup.is_some())
     }
 }

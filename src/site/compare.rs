@@ -470,7 +470,9 @@ fn right_values(site: &Site, id: &str) -> Vec<(String, String)> {
         }
         _ => {
             let values = site.elements.get(id).map(|e| e.values.as_slice()).unwrap_or_default();
-            let decided = values.iter().filter(|v| !v.types.is_empty() || !v.directions.is_empty());
+            let decided = values
+                .iter()
+                .filter(|v| !v.types.is_empty() || !v.directions.is_empty());
             decided
                 .map(|v| (v.id.clone(), list(&[v.types.clone(), v.directions.clone()].concat())))
                 .collect()

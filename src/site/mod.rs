@@ -319,13 +319,7 @@ impl Purpose {
     pub fn is_settled(self) -> bool {
         matches!(
             self,
-            Self::Address
-                | Self::Callsign
-                | Self::Crew
-                | Self::Cable
-                | Self::Type
-                | Self::Link
-                | Self::Direction
+            Self::Address | Self::Callsign | Self::Crew | Self::Cable | Self::Type | Self::Link | Self::Direction
         )
     }
 
@@ -538,25 +532,6 @@ impl Site {
         let a_winch = self.winches.values().any(|w| *w == step.to);
         let of_cable = self.winches.get(cable).filter(|_| a_winch);
         of_cable.unwrap_or(&step.to)
-    }
-
-    /// The cable that goes with what was dealt, where the site says which goes first.
-    pub fn first_cable(&self, dealt: &BTreeMap<String, String>) -> Option<&String> {
-        let value = |(element, id): (&String, &String)| {
-            let values = &self.elements.get(element)?.values;
-            values.iter().find(|v| &v.id == id)?.cable.as_ref()
-        };
-        dealt.iter().find_map(value)
-    }
-
-    /// Does anything that is said depend on the launch direction?
-    pub fn direction_matters(&self) -> bool {
-        self.directions.len() > 1 && self.elements.values().any(Element::by_direction)
-    }
-
-    /// Has the place signals for when the radio is dead?
-    pub fn has_backup(&self) -> bool {
-        self.steps.iter().any(|s| s.backup.is_some())
     }
 
     /// The place of a purpose among the elements of a step.

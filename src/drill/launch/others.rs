@@ -111,7 +111,9 @@ impl Launch {
                     "callsign" => {
                         // Called as the site calls its gliders.
                         let theirs = Situation::new(other?.registration.clone(), 1, "");
-                        let form = site.ready_step().map(|s| theirs.forms(site, s).swap_remove(0).join(" "));
+                        let form = site
+                            .ready_step()
+                            .map(|s| theirs.forms(site, s).swap_remove(0).join(" "));
                         let words = form.and_then(|f| site.taught_words(name, &f));
                         words.or_else(|| Some(other?.registration.spoken(site.language)))
                     }

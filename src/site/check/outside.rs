@@ -78,7 +78,12 @@ impl Builder<'_> {
                 for id in &r.during {
                     self.known(f, id, "step in the order", &order);
                     let during = place(id.get_ref());
-                    let climbs = |n: usize| order[..=n].iter().filter_map(step).any(|s| s.by == By::Hand && s.speaker == "pilot");
+                    let climbs = |n: usize| {
+                        order[..=n]
+                            .iter()
+                            .filter_map(step)
+                            .any(|s| s.by == By::Hand && s.speaker == "pilot")
+                    };
                     let ready = order.iter().rposition(|id| holds(id, Purpose::Readiness));
                     if during.zip(ready).is_some_and(|(n, ready)| n > ready && climbs(n)) {
                         self.at(
@@ -92,7 +97,10 @@ impl Builder<'_> {
                         self.at(
                             f,
                             &id.span(),
-                            format!("The launch would go on behind \"{}\", which the stop comes before", id.get_ref()),
+                            format!(
+                                "The launch would go on behind \"{}\", which the stop comes before",
+                                id.get_ref()
+                            ),
                             "`again` is a step that has been done before, or this one.",
                         );
                     }
@@ -125,7 +133,12 @@ impl Builder<'_> {
                 } else if !element.is_dealt() {
                     let line = self.line_of(file, cable);
                     let wrong = format!("\"cable\" at a value of {} has no effect yet", element.id);
-                    self.notice(file, line, wrong, "Only values that are dealt, each with its scene, decide which cable goes first.");
+                    self.notice(
+                        file,
+                        line,
+                        wrong,
+                        "Only values that are dealt, each with its scene, decide which cable goes first.",
+                    );
                 }
             }
         }
