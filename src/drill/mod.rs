@@ -5,6 +5,7 @@ pub mod deal;
 pub mod debrief;
 pub mod ear;
 pub mod launch;
+pub mod log;
 pub mod record;
 pub mod simulate;
 pub mod turn;

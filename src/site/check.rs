@@ -39,7 +39,7 @@ const SPEAKERS: [&str; 8] = [
     "anybody",
 ];
 /// Who may be heard: those, and people who have no part in the launch.
-const HEARD: [&str; 10] = [
+const HEARD: [&str; 11] = [
     "pilot",
     "wing runner",
     "signaller",
@@ -50,6 +50,7 @@ const HEARD: [&str; 10] = [
     "anybody",
     "another pilot",
     "bystander",
+    "telephone",
 ];
 /// Characters of a site's id.
 const LONGEST_ID: usize = 64;
