@@ -7,6 +7,7 @@ pub mod ear;
 pub mod launch;
 pub mod log;
 pub mod record;
+pub mod round;
 pub mod simulate;
 pub mod turn;
 
