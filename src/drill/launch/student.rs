@@ -170,11 +170,13 @@ impl Launch {
         });
         match reply {
             Answer::Complete(_) => {
-                if self.unanswered > 0 && step.by == By::Radio && self.read_back_next(site, step) {
+                // Only the ready call is left without an answer, or refused: a word of the winch driver's own is neither.
+                let ready = site.ready_step().is_some_and(|r| r.id == step.id) && self.read_back_next(site, step);
+                if self.unanswered > 0 && step.by == By::Radio && ready {
                     self.nobody_answers();
                     return;
                 }
-                if self.refusing && self.read_back_next(site, step) {
+                if self.refusing && ready {
                     self.refuse(site, step);
                     return;
                 }
