@@ -469,6 +469,10 @@ impl Launch {
                 self.note(Note::SignalWanted);
                 self.pass_over(step);
             }
+            Did::Nothing if step.may_be_left_out => {
+                self.note(Note::LeftOut);
+                self.want = None;
+            }
             // Without a radio nothing need begin.
             Did::Nothing if self.silent(step) && !self.moving(site) => self.end(Ending::HeldBack),
             Did::Nothing => {
