@@ -125,10 +125,8 @@ fn glider(site: &Site, text: &str) -> Option<Callsign> {
 fn value(site: &Site, purpose: Purpose, text: &str) -> Option<String> {
     let element = site.element_for(purpose)?;
     let written = words::of(text);
-    let means = |id: &str, texts: &mut dyn Iterator<Item = &String>| {
-        words::of(id) == written || texts.any(|t| words::of(t) == written)
-    };
-    let found = element.values.iter().find(|v| means(&v.id, &mut v.texts()));
+    let means = |text: &String| words::of(text) == written;
+    let found = element.values.iter().find(|v| means(&v.id) || v.texts().any(means));
     found.map(|v| v.id.clone())
 }
 
