@@ -75,6 +75,8 @@ fn what_is_taught_is_right_at_every_site() {
     for place in [
         "phrases/larkmoor",
         "phrases/erlengrund",
+        "phrases/brackmere",
+        "phrases/haselrain",
         "tests/sites/holmwick",
         "tests/sites/kranmoor",
         "tests/sites/saltmere",

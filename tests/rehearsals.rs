@@ -108,3 +108,24 @@ fn the_other_side_reacts_to_what_was_heard() {
         }
     }
 }
+
+/// What only the sites have that say what is done then: signals without a radio, somebody else's stop, another direction.
+#[test]
+fn what_comes_from_outside_is_heard_and_answered() {
+    for (script, expected) in [
+        ("haselrain_relayed", &["complete"][..]),
+        ("haselrain_radio_dead", &["complete"]),
+        ("haselrain_halt", &["hand-first", "complete"]),
+        ("haselrain_direction", &["complete"]),
+        ("haselrain_first_cable", &["complete"]),
+        ("haselrain_second_cable", &["held-back"]),
+        ("brackmere_right", &["complete"]),
+        ("brackmere_radio_dead", &["stopped"]),
+        ("brackmere_halt", &["halt-passed-on", "complete"]),
+        ("brackmere_direction", &["complete"]),
+        ("brackmere_cable_still_out", &["nothing-moves"]),
+    ] {
+        let (kinds, text) = rehearse(script);
+        assert_eq!(kinds, expected, "{script}\n{text}");
+    }
+}

@@ -3,6 +3,8 @@
 //! The words are cut into wordings of the vocabulary so that as few words as possible stay unexplained; then each
 //! element gets what was said of it, later words counting after a "correction".
 
+mod talk;
+
 use super::stance::{self, Kind, Piece, Stance};
 use super::vocabulary::{Meaning, Phrase, Vocabulary};
 use super::words::{self, Mark};
@@ -445,6 +447,7 @@ impl Reader<'_> {
         self.part();
         self.asked();
         self.turned();
+        self.small_talk();
         if let Some(by) = self.open.take().filter(|_| !self.reading.mentions.is_empty()) {
             self.whole(Stance::TakenBack, &by);
             self.reading.withdrawn.push(by);

@@ -1,6 +1,6 @@
 //! What is dealt to the student: what a right call must carry.
 
-use crate::site::{Aircraft, Callsign, CallsignCustom, Need, Purpose, Site, Step};
+use crate::site::{Aircraft, Callsign, CallsignCustom, Direction, Element, Need, Purpose, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -22,6 +22,9 @@ pub struct Situation {
     /// Only one cable is laid out.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub single: bool,
+    /// The launch direction, by its id, where something said depends on it; else the usual one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub direction: Option<String>,
 }
 
 /// Why a situation cannot be dealt at a site.
@@ -59,6 +62,7 @@ impl Situation {
             more: BTreeMap::new(),
             contact: false,
             single: false,
+            direction: None,
         }
     }
 
@@ -86,6 +90,13 @@ impl Situation {
         Ok(())
     }
 
+    /// The launch direction: the one dealt, else the site's usual one.
+    pub fn direction<'s>(&self, site: &'s Site) -> Option<&'s Direction> {
+        let dealt = self.direction.as_ref();
+        let named = dealt.and_then(|id| site.directions.iter().find(|d| &d.id == id));
+        named.or_else(|| site.directions.first())
+    }
+
     /// The right value of each element of a step.
     pub fn values(&self, site: &Site, step: &Step) -> BTreeMap<String, String> {
         let right = |element: &String| {
@@ -94,6 +105,7 @@ impl Situation {
                 Purpose::Callsign => self.forms(site, step).swap_remove(0).join(" "),
                 Purpose::Crew => self.crew.to_string(),
                 Purpose::Cable => self.cable.clone(),
+                Purpose::Direction => self.direction(site).map(|d| d.id.clone()).unwrap_or_default(),
                 _ => self.value(site, element),
             };
             (element.clone(), value)
@@ -171,9 +183,15 @@ impl Situation {
         let listed = || {
             let values = &site.elements.get(element)?.values;
             let kind = aircraft.map(|a| &a.kind);
+            let direction = self.direction(site).map(|d| &d.id);
             let of_type = values.iter().find(|v| kind.is_some_and(|k| v.types.contains(k)));
-            let others = || values.iter().find(|v| v.types.is_empty());
-            let value = of_type.or_else(others).or(values.first())?;
+            let of_direction = || {
+                values
+                    .iter()
+                    .find(|v| direction.is_some_and(|d| v.directions.contains(d)))
+            };
+            let others = || values.iter().find(|v| v.types.is_empty() && v.directions.is_empty());
+            let value = of_type.or_else(of_direction).or_else(others).or(values.first())?;
             Some(value.id.clone())
         };
         of_aircraft.or_else(dealt).or_else(listed).unwrap_or_default()
@@ -202,12 +220,18 @@ impl Situation {
             before.forms(site, step) != self.forms(site, step)
         };
         let single = self.single && says(Purpose::Cable);
+        let depends = |e: &String| site.elements.get(e).is_some_and(Element::by_direction);
+        let direction = step.elements.iter().any(depends);
+        let direction = self.direction(site).filter(|_| direction).map(|d| {
+            let name = [("direction", d.name.as_str())];
+            site.language.text("scene.direction", &name)
+        });
         let known = [(contact, "scene.contact"), (single, "scene.single_cable")];
         let known = known
             .into_iter()
             .filter(|(so, _)| *so)
             .map(|(_, key)| site.language.text(key, &[]));
-        of_values.chain(known).collect()
+        direction.into_iter().chain(of_values).chain(known).collect()
     }
 
     /// The call as taught, in words.

@@ -3,7 +3,7 @@
 use super::stance::Stance;
 use super::words;
 use crate::site::language::Sense;
-use crate::site::{Element, Language, Purpose, Site, Step};
+use crate::site::{Element, Language, Purpose, Site, Step, placeholders};
 
 /// What a wording means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -77,6 +77,8 @@ pub struct Vocabulary {
     pub spelled: Option<usize>,
     /// All wordings.
     pub phrases: Vec<Phrase>,
+    /// Which elements stand beside each other in the call as taught, and as it is right too, in this order.
+    pub beside: Vec<(usize, usize)>,
     /// How many of the elements are the step's own.
     own: usize,
 }
@@ -197,8 +199,17 @@ impl Vocabulary {
             };
             list.add(text, meaning, site.language.always_heard(text));
         }
+        let index = |name: &str| elements.iter().position(|e| e == name);
+        let beside = std::iter::once(&step.taught)
+            .chain(&step.also_right)
+            .flat_map(|template| {
+                let order: Vec<usize> = placeholders(template).into_iter().filter_map(index).collect();
+                order.windows(2).map(|pair| (pair[0], pair[1])).collect::<Vec<_>>()
+            })
+            .collect();
         Self {
             language: site.language,
+            beside,
             own: step.elements.len(),
             purposes: elements.iter().map(|e| site.purpose(e)).collect(),
             elements,

@@ -80,6 +80,7 @@ pub fn run(args: &DrillArgs) -> Result<ExitCode, Failure> {
         input: args.input.clone(),
         output: None,
         situation: args.situation.clone(),
+        direction: direction.clone(),
         step: args.step.clone(),
     };
     let mut terminal = Terminal::open(&args.site, site, step, options)?;
@@ -258,7 +259,9 @@ impl Terminal {
                 } else {
                     let fixed = self.direction.as_ref();
                     let fixed = fixed.and_then(|id| practice::direction_called(&self.site, id).ok());
-                    let direction = fixed.or_else(|| practice::direction(&self.site, self.first, dealt.number));
+                    let dealt_one = || s.direction(&self.site).filter(|_| s.direction.is_some());
+                    let by_number = || practice::direction(&self.site, self.first, dealt.number);
+                    let direction = fixed.or_else(dealt_one).or_else(by_number);
                     println!("{}", practice::scene(&self.site, s, direction));
                 }
                 if self.level() == Level::BusyField {

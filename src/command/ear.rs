@@ -1,12 +1,15 @@
 //! `cableside ear`: hear another pilot's ready call over the radio and say what was missing or wrong, who called, which cable.
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
+mod log;
+
 use super::Failure;
 use super::common::{self, SiteChoice};
 use super::kept::{Kept, Turn};
 use crate::call::Outcome;
 use crate::drill::ear::{Difficulty, Question, deal_question};
 use crate::logbook::{Done, Kind, RunKind};
+use crate::site::Site;
 use crate::sound::{Player, RATE, Radio};
 use crate::voice::{Line, Role, Speaker};
 use jiff::Timestamp;
@@ -34,6 +37,9 @@ pub struct EarArgs {
     /// Ask only this
     #[arg(long, value_enum)]
     ask: Option<Ask>,
+    /// Keep the log instead: launches are heard, and time, glider, crew and cable of each are written down
+    #[arg(long, conflicts_with_all = ["ask", "clipped"])]
+    log: bool,
     /// Start of the random numbers: the same gives the same calls
     #[arg(long)]
     seed: Option<u64>,
@@ -69,6 +75,43 @@ impl Ask {
     }
 }
 
+/// What makes the calls heard; without loudspeaker they are shown.
+struct Ear {
+    sound: Option<(Speaker, Player)>,
+    difficulty: Difficulty,
+    seed: u64,
+}
+
+impl Ear {
+    /// Play a line and wait for its end.
+    fn play(&self, site: &Site, role: &str, text: &str, radio: bool, number: u32) -> Result<(), Failure> {
+        let Some((speaker, player)) = &self.sound else {
+            return Ok(());
+        };
+        let role = match Role::of(role) {
+            // Not always the same voice.
+            Role::Pilot if number % 2 == 1 => Role::OtherPilot,
+            other => other,
+        };
+        let line = Line {
+            text: text.to_owned(),
+            clip: None,
+            role,
+            language: site.language,
+        };
+        let radio = radio.then(|| Radio {
+            hiss_dbfs: self.difficulty.hiss_dbfs(),
+            seed: self.seed,
+            ..Radio::default()
+        });
+        let samples = self.difficulty.clip_start(speaker.speak(line, radio)?.samples, RATE);
+        let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(RATE));
+        player.play(samples);
+        std::thread::sleep(length);
+        Ok(())
+    }
+}
+
 /// Run the command.
 #[allow(clippy::too_many_lines, reason = "one task after another, told and asked")]
 pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
@@ -77,20 +120,27 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     let seed = args.seed.unwrap_or_else(common::any_seed);
     let mut random = common::random(seed);
     println!("{}", site.caution);
-    let (speaker, player) = if args.shown {
-        (None, None)
+    let sound = if args.shown {
+        None
     } else {
-        (Some(Speaker::open()?), Some(Player::open(args.output.clone())?))
+        Some((Speaker::open()?, Player::open(args.output.clone())?))
     };
     let mut kept = args
         .student
         .as_ref()
         .map(|s| Kept::begin(s, RunKind::Ear, &site, None, seed, &serde_json::json!({})))
         .transpose()?;
-    let difficulty = Difficulty {
-        hiss: args.noise,
-        clipped: args.clipped,
+    let ear = Ear {
+        sound,
+        difficulty: Difficulty {
+            hiss: args.noise,
+            clipped: args.clipped,
+        },
+        seed,
     };
+    if args.log {
+        return log::run(args, &site, &ear, kept, seed);
+    }
     let mut before = None;
     let (mut right, mut asked) = (0, 0);
     for number in 0..args.turns {
@@ -109,23 +159,8 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
                 println!("({known})");
             }
         }
-        if let (Some(speaker), Some(player)) = (&speaker, &player) {
-            let line = Line {
-                text: task.text.clone(),
-                clip: None,
-                role: if number % 2 == 0 { Role::Pilot } else { Role::OtherPilot },
-                language: site.language,
-            };
-            let radio = Radio {
-                hiss_dbfs: difficulty.hiss_dbfs(),
-                seed,
-                ..Radio::default()
-            };
-            let samples = difficulty.clip_start(speaker.speak(line, Some(radio))?.samples, RATE);
-            let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(RATE));
-            player.play(samples);
-            std::thread::sleep(length);
-        } else {
+        ear.play(&site, "pilot", &task.text, true, number)?;
+        if args.shown {
             println!("[{}] {}", site.role_name(&step.speaker), task.text);
         }
         println!("{}  0 {}", task.question.text(&site), task.shown(&site, None));

@@ -228,7 +228,7 @@ pub fn came_of(want: Want, entries: &[Entry]) -> (Kind, Done, Outcome) {
         (Want::Readback, _) => (Kind::Readback, right(ending != Some(Ending::ReadbackAccepted))),
         (Want::Failure, _) => (Kind::Hazard, right(done == Done::Hand)),
         (Want::Hazard, _) => (Kind::Hazard, right(ending != Some(Ending::HazardMissed))),
-        (Want::Words | Want::Aside | Want::Signal | Want::Wait, _) => (Kind::Words, Outcome::Pass),
+        (Want::Words | Want::Aside | Want::Signal | Want::Wait | Want::Halt, _) => (Kind::Words, Outcome::Pass),
         (Want::Release, _) => (
             Kind::Release,
             right(done == Done::Hand || ending == Some(Ending::StoppedToBeSure)),

@@ -8,6 +8,7 @@ use crate::call::Evidence;
 use crate::drill::deal::{course, deal};
 use crate::drill::debrief;
 use crate::drill::launch::{Turned, roles};
+use crate::drill::round::{Leg, deal_round};
 use crate::drill::{Did, Launch, Next, Pace, Want};
 use crate::hear::{LatticeRecogniser, Recogniser};
 use crate::logbook::{ModelUsed, RecordingName, RunKind};
@@ -38,6 +39,9 @@ pub struct LaunchArgs {
     /// How much happens: "unhurried", "normal", or "busy" with others on the frequency
     #[arg(long, default_value = "normal")]
     pace: Pace,
+    /// A round: one glider after the other on every cable, fetched when the last one has been used
+    #[arg(long)]
+    round: bool,
     /// Start of the random numbers: the same gives the same launch
     #[arg(long)]
     seed: Option<u64>,
@@ -76,19 +80,19 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
     check_role(&site, &args.role)?;
     let seed = args.seed.unwrap_or_else(common::any_seed);
     let mut random = common::random(seed);
-    let situation = deal(&site, None, &mut random).ok_or("the site has no glider, crew and cable to deal")?;
-    let course = course(&site, &situation, args.pace, &mut random);
-    let mut launch = Launch::new(&site, &args.role, situation, course, None).ok_or("the site describes no launch")?;
+    let legs = if args.round {
+        deal_round(&site, &mut random)
+    } else {
+        let one = deal(&site, None, &mut random).map(|situation| Leg {
+            situation,
+            steps: Vec::new(),
+        });
+        one.into_iter().collect()
+    };
+    if legs.is_empty() {
+        return Err("the site has no glider, crew and cable to deal".into());
+    }
     println!("{}", site.caution);
-    let s = &launch.situation;
-    println!(
-        "You are: {}. Glider {} ({}), crew {}, cable {}.",
-        site.role_name(&args.role),
-        s.callsign,
-        site.about_glider(&s.callsign),
-        s.crew,
-        s.cable
-    );
     let mut talk = if args.typed {
         println!(
             "Type the call. \"hand\" uses the hand (the pilot releases, the winch driver takes the power off); an empty line lets the turn pass."
@@ -100,35 +104,65 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
         );
         Talk::spoken(args)?
     };
+    for leg in legs {
+        let course = course(&site, &leg.situation, args.pace, &mut random);
+        let steps = Some(leg.steps.as_slice()).filter(|s| !s.is_empty());
+        let launch = Launch::new(&site, &args.role, leg.situation, course, steps);
+        let launch = launch.ok_or("the site describes no launch")?;
+        if !one(args, &site, folder.as_deref(), &mut talk, launch, seed)? {
+            break;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// One launch, to its debrief. False when the input has ended.
+fn one(
+    args: &LaunchArgs,
+    site: &Site,
+    folder: Option<&Path>,
+    talk: &mut Talk,
+    mut launch: Launch,
+    seed: u64,
+) -> Result<bool, Failure> {
+    let s = &launch.situation;
+    println!(
+        "You are: {}. Glider {} ({}), crew {}, cable {}.",
+        site.role_name(&args.role),
+        s.callsign,
+        site.about_glider(&s.callsign),
+        s.crew,
+        s.cable
+    );
     let mut kept = args
         .student
         .as_ref()
-        .map(|s| Kept::begin(s, RunKind::Launch, &site, Some(&args.role), seed, &launch.situation))
+        .map(|s| Kept::begin(s, RunKind::Launch, site, Some(&args.role), seed, &launch.situation))
         .transpose()?;
     loop {
-        match launch.next(&site) {
+        match launch.next(site) {
             Next::Say { line, radio } => {
                 println!("[{}] {}", site.role_name(&line.role), line.text);
                 talk.play(
-                    Line::of_site(&site, folder.as_deref(), &line.role, &line.text, line.clip.as_deref()),
+                    Line::of_site(site, folder, &line.role, &line.text, line.clip.as_deref()),
                     radio,
                 );
             }
             Next::Hear(sound) => {
                 println!("({})", sound.noise.text(site.language));
-                talk.noise(&sound, folder.as_deref());
+                talk.noise(&sound, folder);
             }
             Next::See(text) => println!("({text})"),
             Next::Listen { want, .. } => {
                 let heard = launch.record().len();
-                if !talk.turn(&site, &mut launch, want, kept.as_mut())? {
+                if !talk.turn(site, &mut launch, want, kept.as_mut())? {
                     if let Some(kept) = &mut kept {
                         kept.end(None, &launch.record())?;
                     }
-                    return Ok(ExitCode::SUCCESS);
+                    return Ok(false);
                 }
                 for entry in &launch.record()[heard..] {
-                    println!("{}", debrief::line(&site, &launch.role, entry));
+                    println!("{}", debrief::line(site, &launch.role, entry));
                 }
             }
             Next::Ended(ending) => {
@@ -141,8 +175,8 @@ pub fn run(args: &LaunchArgs) -> Result<ExitCode, Failure> {
         }
     }
     println!("\n--- debrief ---");
-    print!("{}", debrief::text(&site, &launch, &[]));
-    Ok(ExitCode::SUCCESS)
+    print!("{}", debrief::text(site, &launch, &[]));
+    Ok(true)
 }
 
 enum Talk {

@@ -5,6 +5,7 @@
 use super::Failure;
 use super::common::{self, ModelChoice};
 use super::launch::check_role;
+use super::practice::direction_called;
 use crate::call::Situation;
 use crate::drill::deal::deal;
 use crate::drill::debrief;
@@ -44,7 +45,7 @@ const SCRIPT: &str = r#"The script:
   seed = 1                     deals what is not written here
   steps = ["ready"]            only these steps of the launch (if left out: all)
   situation = { callsign = "G-CLRM", crew = 2, cable = "north", more = { speed = "too slow" } }
-                               `more`: values of elements that are dealt
+                               `more`: values of elements that are dealt; `direction`: the launch direction
 
   [course]                     what is out of the ordinary, each if wanted
   sometimes = ["stuck"]        steps that are not part of every launch
@@ -54,6 +55,8 @@ const SCRIPT: &str = r#"The script:
   unanswered = 1               so many ready calls that nobody answers
   refused = true               the winch driver refuses the first ready call
   shown_link = "black"         the link that is held up
+  radio_dead = "slack"         the step from which the radio is dead
+  halt = ["dog", "ready"]      somebody else's stop and the step before whose call it comes
   traffic = ["ready"]          steps before which others are on the frequency
   interruptions = [["question", "ready"]]
 
@@ -96,6 +99,9 @@ struct Dealt {
     cable: String,
     #[serde(default)]
     more: std::collections::BTreeMap<String, String>,
+    /// The launch direction, by its id.
+    #[serde(default)]
+    direction: Option<String>,
 }
 
 /// One of the student's turns: exactly one of the first five.
@@ -160,6 +166,20 @@ fn checked(site: &Site, script: &Script, named: &dyn Fn(&dyn std::fmt::Display) 
         }
         common::step(site, step)?;
     }
+    if let Some((halt, step)) = &script.course.halt {
+        let known: Vec<&str> = site.halts.iter().map(|h| h.id.as_str()).collect();
+        if !known.contains(&halt.as_str()) {
+            return Err(named(&format!(
+                "the site has no halt \"{halt}\"; it has: {}",
+                known.join(", ")
+            ))
+            .into());
+        }
+        common::step(site, step)?;
+    }
+    if let Some(step) = &script.course.radio_dead {
+        common::step(site, step)?;
+    }
     for (turn, number) in script.turn.iter().zip(1usize..) {
         let given = [
             turn.say.is_some(),
@@ -203,6 +223,9 @@ pub fn run(args: &RehearseArgs) -> Result<ExitCode, Failure> {
         Some(s) => {
             let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
             situation.more.clone_from(&s.more);
+            if let Some(id) = &s.direction {
+                situation.direction = Some(direction_called(&site, id)?.id.clone());
+            }
             situation.check(&site)?;
             situation
         }

@@ -3,7 +3,8 @@
 
 use super::Failure;
 use super::common::SiteChoice;
-use crate::drill::{Ending, simulate::simulate};
+use crate::drill::Ending;
+use crate::drill::simulate::{events, simulate};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
@@ -51,6 +52,14 @@ pub fn run(args: &SimulateArgs) -> Result<ExitCode, Failure> {
     for ending in Ending::ALL {
         let n = tally.endings.get(&ending).copied().unwrap_or(0);
         println!("  {:<20} {n:>7}", format!("{ending:?}"));
+    }
+    let of_site = |id: &&String| !tally.events.contains_key(*id);
+    println!("\nOut of the ordinary");
+    for (event, n) in &tally.events {
+        println!("  {event:<28} {n:>7}");
+    }
+    for event in events(&site).iter().filter(of_site) {
+        println!("  {event:<28} {:>7}", 0);
     }
     println!("\nThe student's role");
     for (role, n) in &tally.roles {

@@ -80,6 +80,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         input: args.input.clone(),
         output: args.output.clone(),
         situation: args.situation.clone(),
+        direction: None,
         step: args.step.clone(),
     };
     let start = Start {

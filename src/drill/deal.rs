@@ -2,7 +2,7 @@
 
 use super::launch::{Course, Pace};
 use crate::call::Situation;
-use crate::site::{Callsign, CallsignCustom, Interruption, Need, Purpose, Site, Step};
+use crate::site::{By, Callsign, CallsignCustom, Interruption, Need, Purpose, Site, Step};
 
 /// Deal a situation of a site: an aircraft of the fleet, a crew it has seats for, a cable. Never the one before, as long
 /// as the site has more than one. `random` gives uniform numbers over the whole range of `u32`.
@@ -31,6 +31,15 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
             let value = &element.values[below(element.values.len(), random)];
             dealt.more.insert(id.clone(), value.id.clone());
         }
+    }
+    // Which cable goes first on such a day is the site's own rule.
+    if let Some(first) = site.first_cable(&dealt.more) {
+        dealt.cable.clone_from(first);
+        dealt.single = false;
+    }
+    if site.direction_matters() {
+        let direction = &site.directions[below(site.directions.len(), random)];
+        dealt.direction = Some(direction.id.clone());
     }
     Some(dealt)
 }
@@ -92,10 +101,43 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
         }
         5 if launch.refusal.is_some() => course.refused = true,
         6 => course.shown_link = other_link(site, situation, random),
-        _ => {}
+        _ => from_outside(site, launch, &mut course, random),
     }
     course.interruptions = interruptions(site, &launch.order, pace, random);
     course
+}
+
+/// A radio that is dead from some call on, or somebody else's stop, where the site says what is done then.
+fn from_outside(site: &Site, launch: &crate::site::Launch, course: &mut Course, random: &mut impl FnMut() -> u32) {
+    let halts = site
+        .halts
+        .iter()
+        .flat_map(|h| h.during.iter().map(move |step| (&h.id, step)));
+    let halts: Vec<(&String, &String)> = halts.collect();
+    let on_air = |id: &&String| site.step(id).is_some_and(|s| s.by == By::Radio);
+    let calls: Vec<&String> = launch
+        .order
+        .iter()
+        .filter(on_air)
+        .filter(|_| site.has_backup())
+        .collect();
+    let both = !halts.is_empty() && !calls.is_empty();
+    if !halts.is_empty() && !(both && below(2, random) == 0) {
+        let (id, step) = halts[below(halts.len(), random)];
+        course.halt = Some((id.clone(), step.clone()));
+    } else if !calls.is_empty() {
+        course.radio_dead = Some(calls[below(calls.len(), random)].clone());
+    }
+    // A step that is not part of every launch is of this one.
+    let step = course
+        .halt
+        .as_ref()
+        .map(|(_, step)| step)
+        .or(course.radio_dead.as_ref());
+    let new = |s: &&String| launch.sometimes.contains(s) && !course.sometimes.contains(s);
+    if let Some(step) = step.filter(new).cloned() {
+        course.sometimes.push(step);
+    }
 }
 
 fn interruptions(site: &Site, order: &[String], pace: Pace, random: &mut impl FnMut() -> u32) -> Vec<(String, String)> {

@@ -4,13 +4,16 @@
 //! always release: neither is ever an error. In a danger the hand comes before the voice.
 //!
 //! Here is the order of things; `launch/others.rs` has what the program's roles say, `launch/student.rs` what the student does in turn,
-//! `launch/cut_in.rs` out of turn, and `launch/picture.rs` says what is to be drawn.
+//! `launch/cut_in.rs` out of turn, `launch/outside.rs` a dead radio and somebody else's stop, and `launch/picture.rs` says what is to be drawn.
 
 mod cut_in;
 mod others;
+mod outside;
+mod pace;
 mod picture;
 mod student;
 
+pub use pace::Pace;
 pub use picture::{Phase, Picture};
 
 use super::answer::Spoken;
@@ -22,7 +25,7 @@ use crate::call::stance::Stance;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
 use crate::site::{By, Failure, Hazard, Language, Noise, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// The one who flies.
 pub const PILOT: &str = "pilot";
@@ -49,62 +52,12 @@ pub struct Course {
     pub shown_link: Option<String>,
     /// Steps before which others are on the frequency.
     pub traffic: Vec<String>,
+    /// The step from which the radio is dead.
+    pub radio_dead: Option<String>,
+    /// A stop that somebody else calls, by the halt's id, and the step before whose call it comes.
+    pub halt: Option<(String, String)>,
     /// Interruptions of the site, each with the step before whose call it comes.
     pub interruptions: Vec<(String, String)>,
-}
-
-/// How much happens at the field, and how long others wait for an answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Pace {
-    /// Nobody else is there, and there is time.
-    Unhurried,
-    /// Now and then an interruption.
-    #[default]
-    Normal,
-    /// Others are on the frequency and must be waited for; interruptions are usual.
-    Busy,
-}
-
-impl Pace {
-    /// Every pace, the calmest first.
-    pub const ALL: [Self; 3] = [Self::Unhurried, Self::Normal, Self::Busy];
-
-    /// Its name on a command line and in files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Unhurried => "unhurried",
-            Self::Normal => "normal",
-            Self::Busy => "busy",
-        }
-    }
-
-    /// How long silence lasts before it is taken for the student's answer, seconds. From trying it out, no source: a
-    /// call takes a moment to be thought of, a right readback is let stand by saying nothing, and a hazard does not wait.
-    pub fn patience(self, want: Want) -> f32 {
-        let normal = match want {
-            Want::Call | Want::Signal => 20.0,
-            Want::Readback => 4.0,
-            Want::Hazard | Want::Failure => 5.0,
-            Want::Words | Want::Aside | Want::Wait => 6.0,
-            Want::Release => 8.0,
-        };
-        match self {
-            Self::Unhurried if want == Want::Call => 60.0,
-            Self::Unhurried => normal * 1.5,
-            Self::Normal => normal,
-            Self::Busy => normal * 0.75,
-        }
-    }
-}
-
-impl std::str::FromStr for Pace {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let found = Self::ALL.into_iter().find(|p| p.name() == text);
-        found.ok_or_else(|| format!("\"{text}\" is no pace; use unhurried, normal or busy"))
-    }
 }
 
 /// What the student must do.
@@ -127,6 +80,8 @@ pub enum Want {
     Signal,
     /// The winch has refused: wait until it is ready.
     Wait,
+    /// Somebody else has called stop: the hand, where it has something to stop; nothing goes on until it is settled.
+    Halt,
     /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
     Aside,
 }
@@ -137,7 +92,7 @@ impl Want {
         let key = match self {
             Self::Call => "want.call",
             Self::Readback => "want.readback",
-            Self::Hazard | Self::Failure => "want.hazard",
+            Self::Hazard | Self::Failure | Self::Halt => "want.hazard",
             Self::Words => "want.words",
             Self::Release => "want.release",
             Self::Signal => "want.signal",
@@ -277,6 +232,12 @@ pub struct Launch {
     refusing: bool,
     /// What has failed in the air.
     failing: Option<String>,
+    /// The radio is dead.
+    dead: bool,
+    /// Somebody else's stop has been.
+    halted: bool,
+    /// What was out of the ordinary and came about.
+    happened: BTreeSet<String>,
     /// Somebody asked something between the student's cue and the call.
     interrupted: bool,
     ending: Option<Ending>,
@@ -336,6 +297,9 @@ impl Launch {
             begun: false,
             hazard_over: false,
             failing: None,
+            dead: false,
+            halted: false,
+            happened: BTreeSet::new(),
             interrupted: false,
             ending: None,
         })
@@ -386,6 +350,9 @@ impl Launch {
         Some(match self.want {
             Some(Want::Readback) => Vocabulary::for_readback(site, step),
             Some(Want::Hazard) => Vocabulary::with_refusal(site, step, self.step(site)?),
+            // Beside somebody's stop, or a dead radio, "not ready" is as right as silence.
+            Some(Want::Halt) => Vocabulary::with_refusal(site, step, step),
+            Some(Want::Signal) if self.dead => Vocabulary::with_refusal(site, step, self.step(site)?),
             // Who reads a ready call back may refuse instead.
             Some(Want::Call) if step.readback_of.is_some() => Vocabulary::with_refusal(site, step, step),
             _ => Vocabulary::of(site, step),
@@ -480,6 +447,7 @@ impl Launch {
         self.begun = true;
         self.passed_over = 0;
         self.pulls = 0;
+        let dead = self.radio_is_dead(site, step);
         self.interrupted = false;
         self.turn = Turn::new(self.situation.clone());
         if self.at == 0 && self.role == PILOT && self.releases(site) {
@@ -489,7 +457,13 @@ impl Launch {
                 .text("release.habit", &[("n", &site.customs.release_pulls.to_string())]);
             self.queue.push_back(Next::See(text));
         }
-        if self.course.traffic.contains(&step.id) && step.by == By::Radio {
+        if self.at == 0 && !self.halted {
+            self.signals_differ(site);
+        }
+        if self.halted_at(site, step) {
+            return;
+        }
+        if self.course.traffic.contains(&step.id) && step.by == By::Radio && !dead {
             self.others(site, step);
         }
         // Only whoever makes the call is shown its scene.
@@ -501,6 +475,9 @@ impl Launch {
             self.queue.extend(hazard.sound.clone().map(Next::Hear));
             self.hazard_over = true;
             self.want = Some(Want::Hazard);
+            self.happens("hazard", &hazard.id);
+        } else if dead {
+            self.without_radio(site, step);
         } else if step.speaker == self.role {
             if step.by == By::Hand {
                 self.want = Some(Want::Release);
@@ -541,6 +518,7 @@ impl Launch {
     /// Something fails in the air. Who has no hand on it sees it, and the launch is over.
     fn fail(&mut self, site: &Site, failure: &Failure) {
         self.failing = Some(failure.id.clone());
+        self.happens("failure", &failure.id);
         self.passed_over = 0;
         self.queue.push_back(Next::See(failure.scene.clone()));
         self.queue.extend(failure.sound.clone().map(Next::Hear));

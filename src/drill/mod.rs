@@ -5,7 +5,9 @@ pub mod deal;
 pub mod debrief;
 pub mod ear;
 pub mod launch;
+pub mod log;
 pub mod record;
+pub mod round;
 pub mod simulate;
 pub mod turn;
 

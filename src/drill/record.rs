@@ -37,11 +37,13 @@ pub enum Ending {
     HeldBack,
     /// Something failed in the air, and was answered by hand before words.
     Abandoned,
+    /// The radio is dead, and the site has no signal for what comes next.
+    NoRadio,
 }
 
 impl Ending {
     /// Every ending.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Complete,
         Self::Stopped,
         Self::StoppedToBeSure,
@@ -56,6 +58,7 @@ impl Ending {
         Self::NotReleased,
         Self::HeldBack,
         Self::Abandoned,
+        Self::NoRadio,
     ];
 
     /// The sentence for the debrief.
@@ -75,6 +78,7 @@ impl Ending {
             Self::NotReleased => "ending.not_released",
             Self::HeldBack => "ending.held_back",
             Self::Abandoned => "ending.abandoned",
+            Self::NoRadio => "ending.no_radio",
         };
         site.language.text(key, &[])
     }
@@ -130,6 +134,14 @@ pub enum Note {
     LinkTaken,
     /// Called again while the winch had said no.
     CalledOverRefusal,
+    /// Spoke on a radio that is dead.
+    DeadRadio,
+    /// Somebody called stop, and the hand did not come.
+    HaltWithoutHand,
+    /// Called on although somebody had called stop.
+    CalledOverHalt,
+    /// Somebody else's stop was passed on.
+    HaltPassedOn,
 }
 
 impl Note {
@@ -159,6 +171,10 @@ impl Note {
             Self::LinkNoticed => "note.link_noticed",
             Self::LinkTaken => "note.link_taken",
             Self::CalledOverRefusal => "note.called_over_refusal",
+            Self::DeadRadio => "note.dead_radio",
+            Self::HaltWithoutHand => "note.halt_without_hand",
+            Self::CalledOverHalt => "note.called_over_halt",
+            Self::HaltPassedOn => "note.halt_passed_on",
         };
         language.text(key, &[])
     }

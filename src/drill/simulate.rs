@@ -19,12 +19,29 @@ pub struct Tally {
     pub endings: BTreeMap<Ending, usize>,
     /// The student's turns by step and what they wanted.
     pub turns: BTreeMap<(String, Want), usize>,
+    /// Runs in which something out of the ordinary came about, by what it was.
+    pub events: BTreeMap<String, usize>,
     /// Runs by the student's role.
     pub roles: BTreeMap<String, usize>,
     /// Most turns in one run.
     pub longest: usize,
     /// Runs that did not end, with what they were; empty when all is well.
     pub dead_ends: Vec<String>,
+}
+
+/// Everything out of the ordinary that the site's files have, as [`Launch::happened`] names it.
+pub fn events(site: &Site) -> Vec<String> {
+    let named = |kind: &'static str, id: &String| format!("{kind} {id}");
+    let mut all: Vec<String> = site.hazards.iter().map(|h| named("hazard", &h.id)).collect();
+    all.extend(site.failures.iter().map(|f| named("failure", &f.id)));
+    all.extend(site.halts.iter().map(|h| named("halt", &h.id)));
+    if site.has_backup() {
+        all.push("radio dead".to_owned());
+    }
+    if site.launch.as_ref().is_some_and(|l| l.refusal.is_some()) {
+        all.push("refusal".to_owned());
+    }
+    all
 }
 
 /// Make runs of a site that describes a whole launch. The same random numbers give the same runs.
@@ -71,6 +88,9 @@ pub fn simulate(site: &Site, runs: usize, random: &mut impl FnMut() -> u32) -> T
             }
         }
         tally.longest = tally.longest.max(turns);
+        for event in launch.happened() {
+            *tally.events.entry(event.clone()).or_default() += 1;
+        }
         if !ended {
             tally
                 .dead_ends
@@ -89,15 +109,30 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
     let whim = below(100, random);
     let good = whim < skill;
     if want == Want::Signal {
-        let right = launch.step(site).and_then(|s| s.signal.clone()).filter(|_| good);
+        let right = launch
+            .step(site)
+            .and_then(|s| launch.signal_of(s).cloned())
+            .filter(|_| good);
         let any = || site.signals.get(whim % site.signals.len().max(1)).map(|s| s.id.clone());
         return match right.or_else(any) {
-            Some(id) if whim < 97 => launch.did(site, Did::Signal(&id)),
+            Some(id) if whim < 94 => launch.did(site, Did::Signal(&id)),
+            // Somebody speaks where nobody hears it.
+            Some(_) if whim < 97 => {
+                launch.did(site, called(&random_call(site, step, &launch.situation, false, random)))
+            }
             _ => launch.did(site, Did::Nothing),
         };
     }
     if matches!(want, Want::Release) && good {
         return launch.did(site, Did::Hand);
+    }
+    if want == Want::Halt && good {
+        let did = if launch.has_a_hand(site) {
+            Did::Hand
+        } else {
+            Did::Nothing
+        };
+        return launch.did(site, did);
     }
     let hand = [super::launch::PILOT, super::launch::WINCH_DRIVER].contains(&launch.role.as_str());
     if matches!(want, Want::Hazard | Want::Failure) && good {

@@ -3,7 +3,7 @@
 use super::items::{self, Item};
 use super::session::expected_seconds;
 use crate::call::Situation;
-use crate::site::{Site, Step};
+use crate::site::{Element, Site, Step};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -132,6 +132,17 @@ fn situations(site: &Site, step: &Step) -> Vec<Situation> {
         .map(|(a, crew, c)| Situation::new(a.registration.clone(), crew, c.id.clone()))
         .filter(|s| s.check(site).is_ok())
         .collect();
+    let by_direction = |e: &String| site.elements.get(e).is_some_and(Element::by_direction);
+    if site.directions.len() > 1 && step.elements.iter().any(by_direction) {
+        let of = |s: &Situation| {
+            let in_direction = |d: &crate::site::Direction| Situation {
+                direction: Some(d.id.clone()),
+                ..s.clone()
+            };
+            site.directions.iter().map(in_direction).collect::<Vec<_>>()
+        };
+        all = all.iter().flat_map(of).collect();
+    }
     for element in step.elements.iter().filter(|e| items::chosen_by_the_call(site, e)) {
         let Some(values) = site.elements.get(element).map(|e| &e.values).filter(|v| v.len() > 1) else {
             continue;
@@ -146,6 +157,11 @@ fn situations(site: &Site, step: &Step) -> Vec<Situation> {
                 })
             })
             .collect();
+    }
+    for situation in &mut all {
+        if let Some(first) = site.first_cable(&situation.more) {
+            situation.cable.clone_from(first);
+        }
     }
     all
 }
@@ -163,7 +179,7 @@ pub(super) mod tests {
 
     #[test]
     fn every_step_with_words_has_calls_with_items() {
-        for name in ["larkmoor", "erlengrund"] {
+        for name in crate::site::bundled::NAMES {
             let site = site(name);
             let all: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
             let deck = Deck::new(&site, &all);
@@ -176,6 +192,8 @@ pub(super) mod tests {
                     assert!(card.items.len() > step.elements.len(), "{}", step.id);
                     for situation in &card.situations {
                         assert_eq!(situation.values(&site, step), card.right);
+                        let first = site.first_cable(&situation.more);
+                        assert!(first.is_none_or(|c| *c == situation.cable), "{}", step.id);
                     }
                 }
             }

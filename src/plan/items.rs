@@ -2,7 +2,7 @@
 
 use super::past::Past;
 use crate::call::{Situation, Verdict};
-use crate::site::{Callsign, Site, Step};
+use crate::site::{Callsign, Site, Step, Wording};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -100,8 +100,8 @@ pub(super) fn open_values(site: &Site) -> BTreeMap<String, BTreeSet<String>> {
 /// Elements whose right value neither the aircraft nor the launch point settles.
 pub(super) fn chosen_by_the_call(site: &Site, element: &str) -> bool {
     site.elements.get(element).is_some_and(|e| {
-        let by_type = e.values.iter().any(|v| !v.types.is_empty());
-        !e.purpose.is_settled() && !by_type
+        let decided = |v: &Wording| !v.types.is_empty() || !v.directions.is_empty();
+        !e.purpose.is_settled() && !e.values.iter().any(decided)
     })
 }
 

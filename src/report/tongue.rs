@@ -120,6 +120,7 @@ impl Tongue {
             "controller" => "Startleiter",
             "instructor" => "Fluglehrer",
             "anybody" => "jeder",
+            "telephone" => "am Telefon",
             other => other,
         }
     }

@@ -188,7 +188,11 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
         format!("{}: {}", tongue.role(&line.role), capital(&text))
     });
     let mut answers = answer.map_or_else(Vec::new, |a| paper.fonts.wrap(Face::Regular, 8.5, wide, &a));
-    for text in values(site, step) {
+    let backup = step.backup.as_ref().and_then(|id| site.signal(id)).map(|signal| {
+        let dead = tongue.of("When the radio is dead", "Wenn der Funk tot ist");
+        format!("{dead}: {}", signal.text(site, None))
+    });
+    for text in values(site, step).into_iter().chain(backup) {
         answers.extend(paper.fonts.wrap(Face::Regular, 8.5, wide, &text));
     }
     let left_height = titles.len() as f32 * 12.0 + whos.len() as f32 * 10.5;

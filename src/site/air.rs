@@ -1,6 +1,6 @@
-//! What is briefed by height, what can fail in the air, and the place's own signals.
+//! What is briefed by height, what can fail in the air or come from outside, the place's own signals, what its directions decide.
 
-use super::{Site, Sound};
+use super::{Element, Line, Site, Sound};
 use std::collections::BTreeMap;
 
 /// A signal of the place, given without words.
@@ -37,6 +37,21 @@ pub struct Failure {
     pub call: Option<String>,
     /// What is heard of it.
     pub sound: Option<Sound>,
+}
+
+/// Somebody else calls stop while all are on the ground; once it is settled the launch begins again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Halt {
+    /// Id.
+    pub id: String,
+    /// Steps before whose call it can come.
+    pub during: Vec<String>,
+    /// Who calls stop, and how.
+    pub called: Line,
+    /// Who says that it is settled.
+    pub cleared: Line,
+    /// The step from which everything is done again.
+    pub again: String,
 }
 
 /// A height band of the briefing. Shown only with the caution to brief it with the local instructor.
@@ -100,5 +115,26 @@ impl Band {
             ("answer", &self.answer),
         ];
         site.language.text("band.briefed", &parts)
+    }
+}
+
+impl Site {
+    /// The cable that goes with what was dealt, where the site says which goes first.
+    pub fn first_cable(&self, dealt: &BTreeMap<String, String>) -> Option<&String> {
+        let value = |(element, id): (&String, &String)| {
+            let values = &self.elements.get(element)?.values;
+            values.iter().find(|v| &v.id == id)?.cable.as_ref()
+        };
+        dealt.iter().find_map(value)
+    }
+
+    /// Does anything that is said depend on the launch direction?
+    pub fn direction_matters(&self) -> bool {
+        self.directions.len() > 1 && self.elements.values().any(Element::by_direction)
+    }
+
+    /// Has the place signals for when the radio is dead?
+    pub fn has_backup(&self) -> bool {
+        self.steps.iter().any(|s| s.backup.is_some())
     }
 }

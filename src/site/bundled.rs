@@ -1,4 +1,4 @@
-//! The two invented sites that ship with the program, as texts.
+//! The invented sites that ship with the program, as texts.
 
 use super::Files;
 
@@ -32,10 +32,15 @@ macro_rules! site {
     };
 }
 
-const SITES: [(&str, [(&str, &str); 5]); 2] = [site!("larkmoor"), site!("erlengrund")];
+const SITES: [(&str, [(&str, &str); 5]); 4] = [
+    site!("larkmoor"),
+    site!("erlengrund"),
+    site!("brackmere"),
+    site!("haselrain"),
+];
 
 /// The names of the sites that ship.
-pub const NAMES: [&str; 2] = ["larkmoor", "erlengrund"];
+pub const NAMES: [&str; 4] = ["larkmoor", "erlengrund", "brackmere", "haselrain"];
 
 /// The files of a site that ships, `None` for any other name.
 pub fn files(name: &str) -> Option<Files> {

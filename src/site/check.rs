@@ -7,6 +7,7 @@ mod elements;
 mod half;
 mod launch;
 mod noticed;
+mod outside;
 mod read;
 
 use super::problem::{Collector, Problem, Problems};
@@ -38,7 +39,7 @@ const SPEAKERS: [&str; 8] = [
     "anybody",
 ];
 /// Who may be heard: those, and people who have no part in the launch.
-const HEARD: [&str; 10] = [
+const HEARD: [&str; 11] = [
     "pilot",
     "wing runner",
     "signaller",
@@ -49,6 +50,7 @@ const HEARD: [&str; 10] = [
     "anybody",
     "another pilot",
     "bystander",
+    "telephone",
 ];
 /// Characters of a site's id.
 const LONGEST_ID: usize = 64;
@@ -193,6 +195,7 @@ impl Builder<'_> {
         let launch: Option<raw::RawLaunch> = self.section(tables, "steps.toml", "launch", false);
         let hazards: Vec<raw::RawHazard> = self.list(tables, "steps.toml", "hazard", false);
         let failures: Vec<raw::RawFailure> = self.list(tables, "steps.toml", "failure", false);
+        let halts: Vec<raw::RawHalt> = self.list(tables, "steps.toml", "halt", false);
         let interruptions: Vec<raw::RawInterruption> = self.list(tables, "steps.toml", "interruption", false);
         let eventualities: Vec<raw::RawEventuality> = self.list(tables, BRIEFING, "eventuality", false);
         let bands: Vec<raw::RawBand> = self.list(tables, BRIEFING, "height_band", false);
@@ -291,6 +294,9 @@ impl Builder<'_> {
         let roles = self.roles(roles);
         let bands = self.bands(bands);
         let failures = self.failures(failures, &steps, &elements, &bands);
+        self.first_cables(&elements, &cables);
+        let halts = self.halts(halts, &steps, launch.as_ref(), &elements);
+        self.by_direction(&elements, &directions);
         if let Some(customs) = &customs {
             self.effects(customs, &elements, &steps, &fleet);
         }
@@ -358,6 +364,7 @@ impl Builder<'_> {
             launch,
             hazards,
             failures,
+            halts,
             interruptions,
             eventualities,
             bands,

@@ -175,6 +175,15 @@ fn things(site: &Site) -> Vec<Thing> {
         ];
         all.push(Thing::new("failure", &f.id, fields));
     }
+    for h in &site.halts {
+        let fields = vec![
+            ("called", h.called.text.clone()),
+            ("cleared", h.cleared.text.clone()),
+            ("during", list(&h.during)),
+            ("again from", h.again.clone()),
+        ];
+        all.push(Thing::new("halt", &h.id, fields));
+    }
     for b in &site.bands {
         let to = b.to.map(|m| m.to_string()).unwrap_or_default();
         let fields = vec![
@@ -288,6 +297,8 @@ fn wording(item: &'static str, w: &Wording) -> Thing {
         ("understood", list(&w.understood)),
         ("scene", w.scene.clone().unwrap_or_default()),
         ("types", list(&w.types)),
+        ("directions", list(&w.directions)),
+        ("cable first", w.cable.clone().unwrap_or_default()),
         ("why", w.why.clone().unwrap_or_default()),
     ];
     Thing::new(item, &w.id, fields)
@@ -326,6 +337,8 @@ fn step_thing(step: &Step) -> Thing {
         ("reads back", step.readback_of.clone().unwrap_or_default()),
         ("may be left out", yes(step.may_be_left_out)),
         ("with the release", yes(step.with_release)),
+        ("signal", step.signal.clone().unwrap_or_default()),
+        ("backup", step.backup.clone().unwrap_or_default()),
         ("elements", list(&step.elements)),
         ("critical", list(&step.critical)),
         ("taught", step.taught.clone()),
@@ -455,7 +468,15 @@ fn right_values(site: &Site, id: &str) -> Vec<(String, String)> {
             values.sort();
             values
         }
-        _ => Vec::new(),
+        _ => {
+            let values = site.elements.get(id).map(|e| e.values.as_slice()).unwrap_or_default();
+            let decided = values
+                .iter()
+                .filter(|v| !v.types.is_empty() || !v.directions.is_empty());
+            decided
+                .map(|v| (v.id.clone(), list(&[v.types.clone(), v.directions.clone()].concat())))
+                .collect()
+        }
     }
 }
 

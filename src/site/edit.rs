@@ -257,6 +257,10 @@ pub fn cables(texts: &Texts) -> Result<Vec<CableRow>, EditError> {
 fn write_cable(table: &mut Table, row: &CableRow) {
     set(table, "id", row.id.trim());
     set(table, "taught", row.taught.trim());
+    // Words may hold commas of their own: what was not changed here is not taken apart.
+    if words(table, "understood").join(", ") == row.understood {
+        return;
+    }
     let understood: Array = row
         .understood
         .split(',')
@@ -463,6 +467,42 @@ mod tests {
         let version = head(&texts(), "version").unwrap();
         set_head(&mut changed, "version", &version).unwrap();
         assert_eq!(changed, texts());
+    }
+
+    /// The form has no field for most of what the files can say: nothing of it is lost or changed with a row.
+    #[test]
+    fn what_has_no_field_stays_as_it_is() {
+        for name in bundled::NAMES {
+            let before = bundled::files(name).unwrap().texts;
+            let mut now = before.clone();
+            let gliders = fleet(&before).unwrap();
+            for (n, row) in gliders.iter().enumerate() {
+                let other = AircraftRow {
+                    weak_link: gliders[0].weak_link.clone(),
+                    ..row.clone()
+                };
+                set_aircraft(&mut now, n, &other).unwrap();
+                set_aircraft(&mut now, n, row).unwrap();
+            }
+            for (n, row) in cables(&before).unwrap().iter().enumerate() {
+                let other = CableRow {
+                    taught: format!("{} rope", row.taught),
+                    ..row.clone()
+                };
+                set_cable(&mut now, n, &other).unwrap();
+                set_cable(&mut now, n, row).unwrap();
+            }
+            assert_eq!(now, before, "{name}");
+        }
+        // Words with a comma are one wording, also when another field of their row is changed.
+        let comma = "understood = [\"northern, please\", \"northern\"]";
+        let mut t = texts();
+        let file = t.get_mut(SITE).unwrap();
+        *file = file.replace("understood = [\"northern\"]", comma);
+        let mut row = cables(&t).unwrap()[0].clone();
+        row.taught = "north side".to_owned();
+        set_cable(&mut t, 0, &row).unwrap();
+        assert!(t[SITE].contains(comma) && t[SITE].contains("north side"), "{}", t[SITE]);
     }
 
     #[test]

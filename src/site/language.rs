@@ -329,6 +329,11 @@ impl Language {
         self.data().meaning.introduces.iter().any(ends)
     }
 
+    /// Are these words small talk in every call?
+    pub(crate) fn is_small_talk(self, words: &str) -> bool {
+        self.data().meaning.small_talk.iter().any(|t| t == words)
+    }
+
     /// Is it a unit of time?
     pub(crate) fn is_time(self, word: &str) -> bool {
         self.data().meaning.times.iter().any(|t| t == word)

@@ -17,7 +17,7 @@ pub mod spelling;
 mod template;
 mod texts;
 
-pub use air::{Band, Failure, Signal};
+pub use air::{Band, Failure, Halt, Signal};
 pub use callsign::Callsign;
 pub use language::Language;
 pub use problem::{Problem, Problems};
@@ -90,6 +90,8 @@ pub struct Site {
     pub hazards: Vec<Hazard>,
     /// What can fail in the air.
     pub failures: Vec<Failure>,
+    /// Stops that somebody else calls.
+    pub halts: Vec<Halt>,
     /// What interrupts whoever is at work at the launch point, and what else is on the frequency.
     pub interruptions: Vec<Interruption>,
     /// Eventualities to be spoken before each launch, in order.
@@ -135,6 +137,10 @@ pub struct Wording {
     pub scene: Option<String>,
     /// The glider's types for which it is the right one; empty where the type does not matter.
     pub types: Vec<String>,
+    /// The launch directions in which it is the right one; empty where the direction does not matter.
+    pub directions: Vec<String>,
+    /// The cable that goes with it where it is dealt: the one that is launched first on such a day.
+    pub cable: Option<String>,
     /// What makes it differ from the right one, told when it was heard instead.
     pub why: Option<String>,
 }
@@ -148,6 +154,8 @@ impl Wording {
             understood,
             scene: None,
             types: Vec::new(),
+            directions: Vec::new(),
+            cable: None,
             why: None,
         }
     }
@@ -244,6 +252,8 @@ pub enum Purpose {
     Hook,
     /// Stops everything.
     Stop,
+    /// The launch direction.
+    Direction,
     /// A part of the briefing: what would be done if something happened. It is put off and supposed by its nature.
     Eventuality,
     /// Anything else.
@@ -252,7 +262,7 @@ pub enum Purpose {
 
 impl Purpose {
     /// Every purpose.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Address,
         Self::Callsign,
         Self::Crew,
@@ -265,6 +275,7 @@ impl Purpose {
         Self::Request,
         Self::Hook,
         Self::Stop,
+        Self::Direction,
         Self::Eventuality,
         Self::Free,
     ];
@@ -284,6 +295,7 @@ impl Purpose {
             Self::Request => "request",
             Self::Hook => "hook",
             Self::Stop => "stop",
+            Self::Direction => "direction",
             Self::Eventuality => "eventuality",
             Self::Free => "free",
         }
@@ -297,6 +309,8 @@ impl Purpose {
             "slack" | "permission" | "clear" => Self::Motion,
             "retrieve" | "check" => Self::Request,
             "open" | "close" => Self::Hook,
+            // A name that sites may have for something else.
+            "direction" => Self::Free,
             _ => Self::ALL.into_iter().find(|p| p.name() == id).unwrap_or(Self::Free),
         }
     }
@@ -305,7 +319,7 @@ impl Purpose {
     pub fn is_settled(self) -> bool {
         matches!(
             self,
-            Self::Address | Self::Callsign | Self::Crew | Self::Cable | Self::Type | Self::Link
+            Self::Address | Self::Callsign | Self::Crew | Self::Cable | Self::Type | Self::Link | Self::Direction
         )
     }
 
@@ -339,9 +353,15 @@ pub struct Element {
 }
 
 impl Element {
-    /// Is its value dealt anew for each call? Not where the situation or the glider's type settles it.
+    /// Is its value dealt anew for each call? Not where the situation, the glider's type or the launch direction settles it.
     pub fn is_dealt(&self) -> bool {
-        !self.purpose.is_settled() && self.values.len() > 1 && self.values.iter().all(|v| v.types.is_empty())
+        let open = |v: &Wording| v.types.is_empty() && v.directions.is_empty();
+        !self.purpose.is_settled() && self.values.len() > 1 && self.values.iter().all(open)
+    }
+
+    /// Does the launch direction decide its right value?
+    pub fn by_direction(&self) -> bool {
+        self.purpose == Purpose::Direction || self.values.iter().any(|v| !v.directions.is_empty())
     }
 }
 
@@ -455,6 +475,8 @@ pub struct Step {
     pub with_release: bool,
     /// The signal that is given, where it is done by one.
     pub signal: Option<String>,
+    /// The signal that is given in its place when the radio is dead.
+    pub backup: Option<String>,
     /// Element ids in the taught order.
     pub elements: Vec<String>,
     /// Elements that decide the outcome.

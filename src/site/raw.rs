@@ -132,6 +132,12 @@ pub struct RawWording {
     /// The glider's types for which it is the right one.
     #[serde(default)]
     pub types: Vec<Text>,
+    /// The cable that is launched when this value is dealt.
+    #[serde(default)]
+    pub cable: Option<Text>,
+    /// The launch directions in which it is the right one.
+    #[serde(default)]
+    pub directions: Vec<Text>,
     /// What makes it differ from the right one, told when it was heard instead.
     #[serde(default)]
     pub why: Option<Text>,
@@ -208,6 +214,9 @@ pub struct RawStep {
     /// The signal given, where by = "signal".
     #[serde(default)]
     pub signal: Option<Text>,
+    /// The signal that is given instead when the radio is dead.
+    #[serde(default)]
+    pub backup: Option<Text>,
     #[serde(default)]
     pub elements: Vec<Text>,
     #[serde(default)]
@@ -273,6 +282,19 @@ pub struct RawFailure {
     pub sound: Option<Text>,
     #[serde(default)]
     pub clip: Option<Text>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawHalt {
+    pub id: Text,
+    pub during: Vec<Text>,
+    /// Who calls stop, and how.
+    pub called: RawLine,
+    /// Who says that it is settled.
+    pub cleared: RawLine,
+    /// The step from which the launch begins again.
+    pub again: Text,
 }
 
 #[derive(Deserialize)]

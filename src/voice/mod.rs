@@ -111,7 +111,7 @@ impl Role {
         let is = |words: &[&str]| words.iter().any(|w| name.contains(w));
         if is(&["another"]) {
             Self::OtherPilot
-        } else if is(&["bystander"]) {
+        } else if is(&["bystander", "telephone"]) {
             Self::Bystander
         } else if is(&["winch", "winde"]) {
             Self::Winch

@@ -98,11 +98,11 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             ],
         );
         ui.add(Label::new(look::bold(board)).wrap());
-        for known in site.step("ready").map(|step| s.known(site, step)).unwrap_or_default() {
+        for known in site.ready_step().map(|step| s.known(site, step)).unwrap_or_default() {
             ui.add(Label::new(known).wrap());
         }
         // Against what is seen at the launch point, and not only against a line of text.
-        if let (Some(step), Some(direction)) = (site.step("ready"), scene::direction(site, ear.number)) {
+        if let (Some(step), Some(direction)) = (site.ready_step(), scene::direction(site, s, ear.number)) {
             View::of(site, step, s, direction, None, Level::Written).ui(ui, words, PICTURE);
         }
     }

@@ -316,7 +316,7 @@ impl LaunchPage {
 fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
     let words = given.words;
     let step = flown.step.as_ref().and_then(|id| site.step(id));
-    let drawn = step.zip(scene::direction_of(site, flown.seed));
+    let drawn = step.zip(scene::direction_of(site, &flown.situation, flown.seed));
     // A site that names no directions cannot be drawn: there all is written.
     let written = drawn.is_none() || given.settings.level == Level::Written;
     facts(ui, words, site, flown, written);

@@ -285,7 +285,7 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     };
     let hazard = hazard(site, step, dealt.number);
     let level = written(given);
-    if let Some(direction) = scene::direction(site, dealt.number) {
+    if let Some(direction) = scene::direction(site, &dealt.situation, dealt.number) {
         let id = hazard.map(|h| h.id.as_str());
         let picture = (high - BESIDES).max(LEAST).min(high * PICTURE).max(90.0);
         View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);

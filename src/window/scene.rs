@@ -116,15 +116,21 @@ pub(super) struct View<'a> {
 /// The directions change as a day's wind does: after some situations.
 const TURNS_A_DIRECTION: u32 = 4;
 
-/// The launch direction in the `number`th situation, counted from 1; `None` at a site without any.
-pub(super) fn direction(site: &Site, number: u32) -> Option<&Direction> {
+/// The launch direction in the `number`th situation, counted from 1, where the situation itself has none; `None` at a site without any.
+pub(super) fn direction<'s>(site: &'s Site, situation: &Situation, number: u32) -> Option<&'s Direction> {
+    if situation.direction.is_some() {
+        return situation.direction(site);
+    }
     let n = site.directions.len();
     let day = number.saturating_sub(1) / TURNS_A_DIRECTION;
     site.directions.get(day as usize % n.max(1))
 }
 
 /// The launch direction of a whole launch, the same one for the same seed; `None` at a site without any.
-pub(super) fn direction_of(site: &Site, seed: u64) -> Option<&Direction> {
+pub(super) fn direction_of<'s>(site: &'s Site, situation: &Situation, seed: u64) -> Option<&'s Direction> {
+    if situation.direction.is_some() {
+        return situation.direction(site);
+    }
     let n = site.directions.len() as u64;
     site.directions.get(seed.checked_rem(n)? as usize)
 }
@@ -379,7 +385,7 @@ mod tests {
             let situation = Situation::new(Callsign::parse("D-1234").unwrap(), 1, cable);
             let step = site.step("ready").unwrap();
             let winch_side = |number| {
-                let direction = direction(&site, number).unwrap();
+                let direction = direction(&site, &situation, number).unwrap();
                 View::of(&site, step, &situation, direction, None, Level::Bare).side()
             };
             assert!(

@@ -115,6 +115,8 @@ struct Setup {
     input: Option<String>,
     output: Option<String>,
     situation: Option<SituationRequest>,
+    /// The launch direction, where it is always the same.
+    direction: Option<String>,
     step: String,
     sound: bool,
 }
@@ -191,6 +193,7 @@ pub(super) fn start(
         input,
         output,
         situation,
+        direction,
         step,
     } = options;
     let setup = Setup {
@@ -202,6 +205,7 @@ pub(super) fn start(
         input,
         output,
         situation,
+        direction,
         step,
         sound,
     };

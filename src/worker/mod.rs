@@ -61,6 +61,8 @@ pub struct Options {
     pub output: Option<String>,
     /// Deal this, always.
     pub situation: Option<SituationRequest>,
+    /// Launch in this direction, by its id, where something said depends on it; else it is dealt.
+    pub direction: Option<String>,
     /// The step practised.
     pub step: String,
 }

@@ -69,6 +69,7 @@ impl Desk {
             input: None,
             output: None,
             situation: Some(SITUATION.parse().unwrap()),
+            direction: None,
             step: "ready".into(),
         };
         let worker = Worker::start(options, move || {

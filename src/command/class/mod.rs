@@ -102,6 +102,7 @@ impl Hearing {
             input: self.input.clone(),
             output: None,
             situation: None,
+            direction: None,
             step,
         }
     }

@@ -33,7 +33,7 @@ impl Launch {
             Did::Hand
                 if matches!(
                     self.want,
-                    Some(Want::Hazard | Want::Failure | Want::Readback | Want::Words)
+                    Some(Want::Hazard | Want::Failure | Want::Readback | Want::Words | Want::Halt)
                 ) =>
             {
                 self.at_once(site, did);

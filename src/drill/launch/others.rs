@@ -20,7 +20,7 @@ impl Launch {
 
     /// One of the program's roles gives a signal; it is seen, or heard, and nothing is said.
     pub(super) fn show(&mut self, site: &Site, step: &Step) {
-        let Some(signal) = step.signal.as_ref().and_then(|id| site.signal(id)) else {
+        let Some(signal) = self.signal_of(step).and_then(|id| site.signal(id)) else {
             return;
         };
         self.horn(signal);
@@ -41,6 +41,9 @@ impl Launch {
             return;
         };
         let own = self.situation.values(site, step).remove(element);
+        if self.course.shown_link.is_some() {
+            self.happens("link", "another");
+        }
         let shown = self.course.shown_link.clone().or(own);
         if let Some(words) = shown.and_then(|value| site.taught_words(element, &value)) {
             let text = site.language.text("link.shown", &[("words", &words)]);
@@ -105,7 +108,15 @@ impl Launch {
                 .find(|a| a.registration != self.situation.callsign);
             for line in &interruption.lines {
                 let text = fill(&line.text, |name| match name {
-                    "callsign" => Some(other?.registration.spoken(site.language)),
+                    "callsign" => {
+                        // Called as the site calls its gliders.
+                        let theirs = Situation::new(other?.registration.clone(), 1, "");
+                        let form = site
+                            .ready_step()
+                            .map(|s| theirs.forms(site, s).swap_remove(0).join(" "));
+                        let words = form.and_then(|f| site.taught_words(name, &f));
+                        words.or_else(|| Some(other?.registration.spoken(site.language)))
+                    }
                     _ => site.taught_words("cable", &self.situation.cable),
                 });
                 self.queue.push_back(Next::Say {
@@ -145,8 +156,12 @@ impl Launch {
             Need::Never => mine && self.heard.contains_key(e),
         });
         let holds = |(element, _): &(String, String)| values.contains_key(element);
-        if mine && self.course.misread.as_ref().is_some_and(holds) {
-            values.extend(self.course.misread.take());
+        if mine
+            && self.course.misread.as_ref().is_some_and(holds)
+            && let Some((element, value)) = self.course.misread.take()
+        {
+            self.happens("misread", &element);
+            values.insert(element, value);
         }
         let line = Self::call_line(site, step, &values);
         self.say(step, line);

@@ -80,7 +80,7 @@ impl Launch {
             cable: self.situation.cable.clone(),
             hazard: hazard.map(|h| h.id.clone()),
             noise: hazard.and_then(|h| h.sound.as_ref()).map(|s| s.noise),
-            still: over || self.want == Some(Want::Words),
+            still: over || matches!(self.want, Some(Want::Words | Want::Halt)),
         }
     }
 }

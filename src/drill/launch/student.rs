@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 /// Attempts at one call before the run is broken off: that call is then practised alone.
 const ATTEMPTS: u32 = 5;
 /// Times in a row that a student may let a turn pass.
-const PASSED_OVER: u8 = 3;
+pub(super) const PASSED_OVER: u8 = 3;
 
 impl Launch {
     /// The student's part. Ignored when it is not the student's turn.
@@ -45,7 +45,8 @@ impl Launch {
                 // A signal that stops is obeyed like the word, whatever was wanted.
                 if let Some(signal) = site.signal(id) {
                     self.horn(signal);
-                    if signal.stops {
+                    // Passing on somebody else's stop ends nothing that is not at an end.
+                    if signal.stops && want != Want::Halt {
                         let needed = self.misread.is_some() || want == Want::Hazard;
                         let talked = self.interrupted && self.moving(site);
                         self.end(if needed || talked {
@@ -62,6 +63,7 @@ impl Launch {
         match want {
             Want::Signal => self.did_signal(site, step, did),
             Want::Wait => self.did_wait(site, step, did),
+            Want::Halt => self.did_halt(site, step, did),
             Want::Call => self.did_call(site, step, did),
             Want::Aside => self.did_aside(site, step, did),
             Want::Readback => self.did_readback(site, step, did),
@@ -75,7 +77,7 @@ impl Launch {
 
     /// Has the student a hand on something that stops this launch? The pilot from hooking on, the winch driver from the
     /// ready call.
-    pub(super) fn has_a_hand(&self, site: &Site) -> bool {
+    pub(crate) fn has_a_hand(&self, site: &Site) -> bool {
         let has = |id: &String, purpose| site.step(id).is_some_and(|s| site.place_in(s, purpose).is_some());
         let ready = self.order.iter().position(|s| has(s, Purpose::Readiness));
         let from = match self.role.as_str() {
@@ -168,11 +170,13 @@ impl Launch {
         });
         match reply {
             Answer::Complete(_) => {
-                if self.unanswered > 0 && step.by == By::Radio && self.read_back_next(site, step) {
+                // Only the ready call is left without an answer, or refused: a word of the winch driver's own is neither.
+                let ready = site.ready_step().is_some_and(|r| r.id == step.id) && self.read_back_next(site, step);
+                if self.unanswered > 0 && step.by == By::Radio && ready {
                     self.nobody_answers();
                     return;
                 }
-                if self.refusing && self.read_back_next(site, step) {
+                if self.refusing && ready {
                     self.refuse(site, step);
                     return;
                 }
@@ -244,6 +248,7 @@ impl Launch {
     /// The winch driver refuses: nothing moves, and the ready call comes again when the winch is ready.
     fn refuse(&mut self, site: &Site, step: &Step) {
         self.refusing = false;
+        self.happens("refusal", "");
         let Some(refusal) = site.launch.as_ref().and_then(|l| l.refusal.clone()) else {
             return;
         };
@@ -280,6 +285,7 @@ impl Launch {
 
     fn nobody_answers(&mut self) {
         self.unanswered -= 1;
+        self.happens("unanswered", "");
         self.note(Note::Unanswered);
         self.turn = Turn::new(self.situation.clone());
         if self.unanswered == 0 && self.course.unanswered > 1 {
@@ -407,6 +413,9 @@ impl Launch {
                 if hand {
                     self.note(Note::WordsBeforeHand);
                 }
+                if let Some(step) = self.step(site) {
+                    self.on_a_dead_radio(step);
+                }
                 self.end(Ending::Stopped);
             }
             Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
@@ -440,17 +449,32 @@ impl Launch {
     /// The right signal goes on, another one is remarked upon.
     fn did_signal(&mut self, site: &Site, step: &Step, did: Did) {
         match did {
-            Did::Signal(id) if step.signal.as_deref() == Some(id) => self.want = None,
+            Did::Signal(id) if self.signal_of(step).map(String::as_str) == Some(id) => {
+                let values = self.situation.values(site, step);
+                self.keep(step, &values);
+                self.want = None;
+            }
             Did::Signal(_) => {
                 self.note(Note::OtherSignal);
                 self.pass_over(step);
             }
-            Did::Called { judgement, .. } if judgement.stop => self.end(Ending::StoppedToBeSure),
+            Did::Called { judgement, .. } if judgement.stop => {
+                self.on_a_dead_radio(step);
+                self.end(Ending::StoppedToBeSure);
+            }
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
+            Did::Called { .. } if self.on_a_dead_radio(step) => self.pass_over(step),
             Did::Called { .. } | Did::Hand => {
                 self.note(Note::SignalWanted);
                 self.pass_over(step);
             }
+            Did::Nothing if step.may_be_left_out => {
+                self.note(Note::LeftOut);
+                self.want = None;
+            }
+            // Without a radio nothing need begin.
+            Did::Nothing if self.silent(step) && !self.moving(site) => self.end(Ending::HeldBack),
             Did::Nothing => {
                 self.note(Note::TurnPassed);
                 self.pass_over(step);

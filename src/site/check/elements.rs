@@ -306,8 +306,11 @@ impl Builder<'_> {
                 // Elsewhere a site may well mean something by such a word ("wait" to somebody who wants to leave).
                 let a_name = matches!(element.purpose, Purpose::Address | Purpose::Cable | Purpose::Type);
                 if let Some(language) = language.filter(|_| a_name) {
-                    // Small words are as good as names ("launch" is a station's at many places); the site's own meaning goes first.
-                    let senses = language.senses().filter(|(_, s)| *s != Sense::Joins);
+                    // Small words are as good as names ("launch" is a station's at many places), and small talk is as good as a cable's
+                    // ("right"); the site's own meaning goes first.
+                    let talk = element.purpose == Purpose::Cable;
+                    let does = |s: Sense| !(s == Sense::Joins || talk && s == Sense::SmallTalk);
+                    let senses = language.senses().filter(|(_, s)| does(*s));
                     add(
                         "has a meaning of its own in every call".to_owned(),
                         &mut senses.map(|(wording, _)| wording),

@@ -46,6 +46,7 @@ impl Builder<'_> {
             let by = self.by(r.by.as_ref());
             let wordless = matches!(by, By::Hand | By::Signal);
             self.by_signal(&r, by, signals);
+            self.backup(&r, by, signals);
             if ids.is_empty() && !wordless {
                 self.at(
                     f,
@@ -109,6 +110,7 @@ impl Builder<'_> {
                 may_be_left_out: r.may_be_left_out,
                 with_release: r.with_release,
                 signal: r.signal.map(Spanned::into_inner),
+                backup: r.backup.map(Spanned::into_inner),
                 elements: ids,
                 critical: r.critical.into_iter().map(Spanned::into_inner).collect(),
                 taught: r.taught.into_inner(),

@@ -191,6 +191,8 @@ impl Builder<'_> {
             understood: raw.understood.iter().map(|t| self.words(file, t)).collect(),
             scene: raw.scene.clone(),
             types: raw.types.iter().map(|t| t.get_ref().clone()).collect(),
+            cable: raw.cable.as_ref().map(|c| c.get_ref().clone()),
+            directions: raw.directions.iter().map(|d| d.get_ref().clone()).collect(),
             why: raw.why.as_ref().map(|t| self.words(file, t)),
         }
     }

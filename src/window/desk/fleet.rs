@@ -51,6 +51,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     ui.separator();
     let reread = gliders(ui, words, texts, problems, forms, &mut failed)
         | cables(ui, words, texts, problems, forms, &mut failed);
+    ui.add(eframe::egui::Label::new(look::remark(words.say("desk.in_the_files"))).wrap());
     others(ui, words, problems);
     if let Some(e) = failed {
         ui.colored_label(look::trouble(ui.visuals().dark_mode), e.to_string());

@@ -539,6 +539,6 @@ fn kind(flight: &Flight) -> Kind {
         Some(Want::Readback) => Kind::Readback,
         Some(Want::Hazard | Want::Failure) => Kind::Hazard,
         Some(Want::Release) => Kind::Release,
-        Some(Want::Words | Want::Aside | Want::Signal | Want::Wait) | None => Kind::Words,
+        Some(Want::Words | Want::Aside | Want::Signal | Want::Wait | Want::Halt) | None => Kind::Words,
     }
 }

@@ -227,6 +227,7 @@ mod tests {
             input: None,
             output: None,
             situation: None,
+            direction: None,
             step: "ready".into(),
         };
         Worker::start(options, || {}).unwrap()

@@ -95,11 +95,14 @@ impl Conductor {
             }
             None => self.choose(&site, &step, before.as_ref()),
         };
-        let Some(situation) = situation else {
+        let Some(mut situation) = situation else {
             self.out
                 .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
             return;
         };
+        if let Some(direction) = self.setup.direction.as_ref().filter(|_| site.direction_matters()) {
+            situation.direction = Some(direction.clone());
+        }
         self.begin(&site, &step, situation, Uuid::new_v4());
         self.tell_dealt(reason);
     }
