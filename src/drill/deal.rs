@@ -122,7 +122,8 @@ fn from_outside(site: &Site, launch: &crate::site::Launch, course: &mut Course, 
         .filter(|_| site.has_backup())
         .collect();
     let both = !halts.is_empty() && !calls.is_empty();
-    if !halts.is_empty() && !(both && below(2, random) == 0) {
+    let to_calls = both && below(2, random) == 0;
+    if !halts.is_empty() && !to_calls {
         let (id, step) = halts[below(halts.len(), random)];
         course.halt = Some((id.clone(), step.clone()));
     } else if !calls.is_empty() {

@@ -227,13 +227,13 @@ fn misheard(
     let template = without(&readback.taught, |name| {
         readback.elements.iter().any(|e| e == name) && !values.contains_key(name)
     });
-    let read_back = fill(&template, |name| site.taught_words(name, values.get(name)?));
+    let repeated = fill(&template, |name| site.taught_words(name, values.get(name)?));
     let negative = site.language.negatives().iter().max_by_key(|n| n.len());
     let correction = right.and_then(|r| site.taught_words(element, &r)).zip(negative);
     heard.push(Heard {
         at,
         role: Some(readback.speaker.clone()),
-        text: sentence(&read_back),
+        text: sentence(&repeated),
         radio: true,
     });
     heard.extend(correction.map(|(words, negative)| Heard {

@@ -118,7 +118,7 @@ fn act(site: &Site, launch: &mut Launch, want: Want, skill: usize, random: &mut 
             Some(id) if whim < 94 => launch.did(site, Did::Signal(&id)),
             // Somebody speaks where nobody hears it.
             Some(_) if whim < 97 => {
-                launch.did(site, called(&random_call(site, step, &launch.situation, false, random)))
+                launch.did(site, called(&random_call(site, step, &launch.situation, false, random)));
             }
             _ => launch.did(site, Did::Nothing),
         };

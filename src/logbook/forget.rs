@@ -169,16 +169,16 @@ impl Logbook {
 
 /// Is any id of one table in the other?
 fn any_in(
-    these: &rusqlite::Connection,
+    own: &rusqlite::Connection,
     table: &str,
-    those: &rusqlite::Connection,
+    foreign: &rusqlite::Connection,
     other: &str,
 ) -> rusqlite::Result<bool> {
-    let mut there = those.prepare(&format!("SELECT EXISTS (SELECT 1 FROM {other} WHERE id = ?1)"))?;
-    let mut statement = these.prepare(&format!("SELECT id FROM {table}"))?;
+    let mut known = foreign.prepare(&format!("SELECT EXISTS (SELECT 1 FROM {other} WHERE id = ?1)"))?;
+    let mut statement = own.prepare(&format!("SELECT id FROM {table}"))?;
     let mut ids = statement.query([])?;
     while let Some(row) = ids.next()? {
-        if there.query_row([row.get::<_, rusqlite::types::Value>(0)?], |r| r.get(0))? {
+        if known.query_row([row.get::<_, rusqlite::types::Value>(0)?], |r| r.get(0))? {
             return Ok(true);
         }
     }

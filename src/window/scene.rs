@@ -402,7 +402,7 @@ mod tests {
         let step = site.step("ready").unwrap();
         let situation = Situation::new(Callsign::parse("D-2058").unwrap(), 1, "south");
         let view = |level| {
-            let east = direction(&site, 1).unwrap();
+            let east = direction(&site, &situation, 1).unwrap();
             View::of(&site, step, &situation, east, Some("walker"), level).describe(Words::English)
         };
         let text = view(Level::Boards);

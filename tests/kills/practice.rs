@@ -167,7 +167,9 @@ fn a_handing_out() {
         done += u32::from(first.len() == names.len());
         club.ok(&args);
         assert_eq!(written().len(), first.len() + names.len(), "round {round}");
-        written().iter().for_each(|file| fits(&club, file));
+        for file in &written() {
+            fits(&club, file);
+        }
         let beside: Vec<String> = files(&club.0)
             .into_iter()
             .filter(|f| f.starts_with("class.secret") && f != "class.secret" && !has_ending(f, "lock"))

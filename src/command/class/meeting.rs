@@ -71,7 +71,7 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
         terminal.wait_for_the_model()?;
     }
     let mut rota = Rota::new(members.len(), args.calls);
-    let mut called = vec![0_usize; members.len()];
+    let mut turns = vec![0_usize; members.len()];
     let mut round = 0;
     while let Some(member) = rota.call_next() {
         let (id, name) = &members[member];
@@ -89,12 +89,12 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
         terminal.until(|e| matches!(e, Event::Student(Some(s)) if s.id == *id))?;
         let deal = match args.steps.as_slice() {
             [_] => Command::Next,
-            steps => Command::ChooseStep(steps[called[member] % steps.len()].clone()),
+            steps => Command::ChooseStep(steps[turns[member] % steps.len()].clone()),
         };
         if !terminal.turn(deal, args.hearing.typed)? {
             break;
         }
-        called[member] += 1;
+        turns[member] += 1;
         round += 1;
         if round == members.len() {
             round = 0;
@@ -104,7 +104,7 @@ pub(super) fn run(args: &RunArgs) -> Result<ExitCode, Failure> {
     if round > 0 {
         println!("\n{}", board_of(&book, &terminal.site, &members)?);
     }
-    println!("{}", attendance(&members, &called));
+    println!("{}", attendance(&members, &turns));
     terminal.finish()?;
     Ok(ExitCode::SUCCESS)
 }
