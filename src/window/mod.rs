@@ -19,6 +19,7 @@
 //! | `launched.rs` | the debrief of a whole launch |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `choose.rs` | the system's choosers of files |
+//! | `office.rs` with `office/` | the instructor's work with the record |
 //! | `home.rs` | practice from the club and results for it, as files |
 //! | `frames.rs` | how long frames take, when asked |
 //! | `first.rs` with `first/`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
@@ -60,6 +61,7 @@ mod launched;
 mod look;
 mod lookpage;
 mod notices;
+mod office;
 mod page;
 #[cfg(test)]
 mod pagetest;

@@ -4,6 +4,7 @@ use super::conductor::Message;
 use super::home::{self, HomeCommand};
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
+use super::office::{Changed, Here, Office, OfficeCommand};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
@@ -13,6 +14,7 @@ use crate::site::Site;
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, Sender};
 use uuid::Uuid;
 
@@ -68,6 +70,11 @@ pub(super) enum Order {
     },
     /// Something of a file that came from another computer.
     Home(HomeCommand),
+    /// Something of the instructor's work with the record.
+    Office {
+        command: OfficeCommand,
+        here: Here,
+    },
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -96,12 +103,19 @@ struct Keeper {
     /// On disk: recordings may be kept.
     lasting: bool,
     out: Outbox,
+    office: Office,
     answers: Sender<Message>,
     /// Attempts that could not be stored; tried again with the next one and at the end.
     waiting: Vec<NewAttempt>,
 }
 
-pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender<Message>, out: Outbox) {
+pub(super) fn run(
+    place: &LogbookPlace,
+    inbox: &Receiver<Order>,
+    answers: Sender<Message>,
+    out: Outbox,
+    stop: Arc<AtomicBool>,
+) {
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
@@ -121,6 +135,7 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
         logbook,
         secret,
         lasting,
+        office: Office::new(stop, out.clone()),
         out,
         answers,
         waiting: Vec::new(),
@@ -255,6 +270,15 @@ impl Keeper {
             Order::Home(command) => {
                 let told = home::obey(&mut self.logbook, command, &self.secret, now);
                 self.out.tell(Event::Home(told));
+            }
+            Order::Office { command, here } => {
+                let changed = self.office.obey(&mut self.logbook, command, &here, &self.secret, now);
+                if changed != Changed::Nothing {
+                    self.tell_students();
+                }
+                if let Changed::Gone(who) = changed {
+                    self.answer(Message::StudentGone(who));
+                }
             }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,
             Order::UpdateRun { id, ending, record } => {
@@ -462,6 +486,7 @@ mod tests {
             logbook: Logbook::open(&dir.path().join("logbook.sqlite"), dir.path()).unwrap(),
             secret: dir.path().join(folders::CLASS_SECRET),
             lasting: true,
+            office: Office::new(Arc::default(), Outbox::new(mpsc::channel().0, || {})),
             out: Outbox::new(events, || {}),
             answers,
             waiting: vec![attempt(Some(Uuid::new_v4())), attempt(None)],
