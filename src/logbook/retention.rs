@@ -106,20 +106,24 @@ impl Logbook {
         }
     }
 
-    /// What the next start would remove if `keep` were the rule: of this computer, or of one student.
+    /// What the next start would remove if `keep` were the rule of this computer; of one student, what it would remove of
+    /// theirs.
     pub fn old_under(&self, student: Option<Uuid>, keep: Retention, now: Timestamp) -> Result<Removed> {
         keep.check()?;
         let logbook = if student.is_none() { keep } else { self.retention()? };
         let of = student.map(|id| (id, keep));
         let mut old = Removed::default();
-        for (student, keep) in self.rules(logbook, of)? {
+        for (whose, keep) in self.rules(logbook, of)? {
+            if student.is_some() && student != whose {
+                continue;
+            }
             let attempts: BTreeSet<_> = match keep.attempts_days.and_then(|d| days_before(now, d)) {
-                Some(before) => self.older(student, before, "TRUE")?.into_iter().collect(),
+                Some(before) => self.older(whose, before, "TRUE")?.into_iter().collect(),
                 None => BTreeSet::new(),
             };
             old.attempts += attempts.len();
-            if let (Some(before), Some(student)) = (keep.recordings_days.and_then(|d| days_before(now, d)), student) {
-                let recordings = self.older(Some(student), before, "recording IS NOT NULL")?;
+            if let (Some(before), Some(_)) = (keep.recordings_days.and_then(|d| days_before(now, d)), whose) {
+                let recordings = self.older(whose, before, "recording IS NOT NULL")?;
                 // Those that go with their attempts are not counted twice.
                 old.recordings += recordings.iter().filter(|r| !attempts.contains(r)).count();
             }

@@ -623,6 +623,8 @@ fn scrolled(ui: &mut Ui, page: Page, content: impl FnOnce(&mut Ui)) {
 }
 
 #[cfg(test)]
+mod keyboard;
+#[cfg(test)]
 mod layout;
 #[cfg(test)]
 mod tests;

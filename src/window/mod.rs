@@ -90,7 +90,7 @@ pub use words::Words;
 
 use crate::drill::TurnState;
 use crate::worker::home::HomeCommand;
-use crate::worker::{Command, Event, Options, SiteRequest, Worker, WorkerError};
+use crate::worker::{Command, Event, Options, SiteRequest, Trouble, Worker, WorkerError};
 use eframe::egui;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -127,6 +127,8 @@ pub struct Start {
     pub deal: bool,
     /// A file of the program's own to be opened: a site, practice, results.
     pub file: Option<PathBuf>,
+    /// A window of this program is open already, with the same record.
+    pub second: bool,
     /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
@@ -169,6 +171,13 @@ impl App {
         }
         if let Some(why) = unread {
             app.tell(Event::Trouble(why.into()));
+        }
+        if start.second {
+            app.tell(Event::Trouble(Trouble {
+                text: "Cableside is open in another window already, with the same record.".to_owned(),
+                key: Some("second_window"),
+                facts: Vec::new(),
+            }));
         }
         if start.site.is_some() && start.student.is_some() {
             app.front.knows_enough();

@@ -10,7 +10,7 @@ mod persons;
 
 use super::home;
 use super::message::{Event, Outbox, Trouble};
-use super::papers::{self, Of, Wanted};
+use super::papers::{self, Wanted};
 use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{
@@ -22,8 +22,8 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, LazyLock};
 use uuid::Uuid;
 
 pub use handing::{Batch, Sheet};
@@ -388,13 +388,6 @@ fn reviewed(book: &Logbook, id: Uuid) -> Result<Reviewed, LogbookError> {
     })
 }
 
-/// Whose reports there may be, from a class's id or none.
-impl From<Option<Uuid>> for Of {
-    fn from(class: Option<Uuid>) -> Self {
-        class.map_or(Self::Everybody, Self::Class)
-    }
-}
-
 /// The class's phrases of the site in use.
 fn phrases(here: &Here) -> Result<(Arc<Site>, std::collections::BTreeMap<String, String>), Fail> {
     let (site, folder) = here.as_ref().ok_or(Fail::NoSite)?;
@@ -422,6 +415,7 @@ fn own_files(places: &[PathBuf]) -> Vec<PathBuf> {
 }
 
 /// The folder in which people keep their papers, to begin a path with.
-pub fn papers_folder() -> PathBuf {
-    folders::documents()
+pub fn papers_folder() -> &'static Path {
+    static FOLDER: LazyLock<PathBuf> = LazyLock::new(folders::documents);
+    &FOLDER
 }

@@ -208,7 +208,10 @@ impl Disputes {
         let reason = TextEdit::singleline(&mut self.reason)
             .char_limit(500)
             .desired_width(width);
-        ui.add(reason).labelled_by(label.id);
+        let reason = ui.add(reason).labelled_by(label.id);
+        if reviewed.stored.attempt.recording.is_none() {
+            given.main(ui, &reason);
+        }
         let elements = reviewed.stored.attempt.elements.iter().zip(&self.verdicts);
         let overrule: Vec<(String, Verdict)> = elements
             .filter(|(e, v)| e.counted() != **v)

@@ -202,7 +202,7 @@ impl People {
         }
         let name = super::name_of(&others, self.into);
         ui.horizontal_wrapped(|ui| {
-            let text = if self.into.is_some() { &name } else { "-" };
+            let text = if self.into.is_some() { name.as_str() } else { "-" };
             list(ui, "office.join", words, text, |ui| {
                 for s in &others {
                     ui.selectable_value(&mut self.into, Some(s.id), &s.name);

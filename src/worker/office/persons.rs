@@ -39,7 +39,7 @@ pub struct Person {
     pub recordings: usize,
     /// When somebody said that their PIN is forgotten.
     pub pin_forgotten: Option<Timestamp>,
-    /// What the next start would remove of everybody's by the rules as they are.
+    /// What the next start would remove of theirs, by the rules as they are.
     pub old: Removed,
 }
 
