@@ -212,10 +212,11 @@ impl OfficePage {
                 self.told.extend(files.map(|f| done("office.may_still_hold", &[f])));
                 self.told.extend(gone.problems.iter().cloned().map(Told::Note));
             }
+            // From whatever part it was opened, it is judged there.
+            OfficeEvent::Call(_) => self.tab = Tab::Disputed,
             OfficeEvent::Merged(merged) => self.told = record::told_of_merge(merged),
             OfficeEvent::Kept(_)
             | OfficeEvent::Disputed(_)
-            | OfficeEvent::Call(_)
             | OfficeEvent::KeepForeseen(..)
             | OfficeEvent::Batch(_)
             | OfficeEvent::BatchTaken(_)

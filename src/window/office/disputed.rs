@@ -257,12 +257,12 @@ impl Disputes {
 }
 
 /// The title of a step; its id where the site in use is another one.
-fn title_of(here: Option<&Site>, site: &str, step: &str) -> String {
+pub(super) fn title_of(here: Option<&Site>, site: &str, step: &str) -> String {
     let step_here = here.filter(|s| s.id == site).and_then(|s| s.step(step));
     step_here.map_or_else(|| format!("{step} ({site})"), |s| s.title.clone())
 }
 
-fn when(at: Timestamp, offset: i32) -> String {
+pub(super) fn when(at: Timestamp, offset: i32) -> String {
     let offset = Offset::from_seconds(offset).unwrap_or(Offset::UTC);
     offset.to_datetime(at).strftime("%Y-%m-%d %H:%M").to_string()
 }

@@ -8,7 +8,7 @@ use super::{Around, change, pin_field, sure};
 use crate::logbook::{Retention, Student};
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent, Person, PersonChange};
-use eframe::egui::{Button, Checkbox, DragValue, Label, TextEdit, Ui};
+use eframe::egui::{Button, Checkbox, CollapsingHeader, DragValue, Label, TextEdit, Ui};
 use uuid::Uuid;
 
 /// What was asked about and waits for an answer.
@@ -141,6 +141,7 @@ impl People {
         if person.old.attempts > 0 || person.old.recordings > 0 {
             ui.add(Label::new(super::record::foreseen(words, &person.old)).wrap());
         }
+        calls(ui, given, &person);
         ui.separator();
         self.join(ui, given, student) | self.forget(ui, given, around, &person)
     }
@@ -259,6 +260,32 @@ impl People {
         }
         false
     }
+}
+
+/// Their newest calls: each can be opened, heard, judged and removed.
+fn calls(ui: &mut Ui, given: &mut Given<'_>, person: &Person) {
+    let (words, site) = (given.words, given.shown.site.clone());
+    if person.calls.is_empty() {
+        return;
+    }
+    CollapsingHeader::new(words.say("office.calls_of"))
+        .id_salt("calls of a person")
+        .show(ui, |ui| {
+            for call in &person.calls {
+                let outcome = call.overruled_outcome.unwrap_or(call.outcome);
+                let outcome = if call.held_out {
+                    "outcome.set_aside"
+                } else {
+                    look::outcome_key(outcome)
+                };
+                let title = super::disputed::title_of(site.as_deref(), &call.site, &call.step);
+                let when = super::disputed::when(call.started_at, call.utc_offset_seconds);
+                let text = format!("{when}, {title}: {}", words.say(outcome));
+                if ui.add(Button::new(text).wrap()).clicked() {
+                    given.ask(Command::Office(OfficeCommand::Open(call.id)));
+                }
+            }
+        });
 }
 
 /// Role, PIN, and the answer about recordings.

@@ -212,8 +212,12 @@ fn nothing_is_removed_without_a_question() {
             recordings: 30,
             pin_forgotten: None,
             old: Removed::default(),
+            calls: vec![summary(&attempt())],
         })),
     );
+    press(&mut bench, "Their newest calls");
+    press(&mut bench, "1970-01-01 00:00, Ready: set aside");
+    assert_eq!(bench.asked(), [format!("Office(Open({}))", attempt().id)]);
     press(&mut bench, "Forget this person ...");
     assert!(bench.asked().is_empty());
     bench
@@ -382,7 +386,6 @@ impl OfficePage {
     pub fn show_all(&mut self, tab: usize) {
         let event = |page: &mut Self, event| page.take(&Event::Office(event));
         event(self, OfficeEvent::Unlocked(None));
-        self.tab = TABS.get(tab).map_or(Tab::Disputed, |t| t.0);
         let attempt = attempt();
         event(self, OfficeEvent::Disputed(vec![summary(&attempt); 12]));
         let reviewed = Reviewed {
@@ -396,6 +399,7 @@ impl OfficePage {
             judgements: Vec::new(),
         };
         event(self, OfficeEvent::Call(Box::new(reviewed)));
+        self.tab = TABS.get(tab).map_or(Tab::Disputed, |t| t.0);
         let long =
             PathBuf::from("/home/a-rather-long-name/Documents/club/winter/practice/Robin-2026.results.cableside");
         let sheet = |inside| Sheet {
@@ -436,6 +440,7 @@ impl OfficePage {
                 recordings: 2,
                 problems: Vec::new(),
             },
+            calls: vec![summary(&self::attempt()); 3],
         };
         event(self, OfficeEvent::Person(Box::new(person)));
         event(self, OfficeEvent::Written(long));

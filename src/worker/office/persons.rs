@@ -2,7 +2,7 @@
 
 use super::fails::Fail;
 use super::{Changed, Office, OfficeCommand, OfficeEvent};
-use crate::logbook::{INSTRUCTOR, Logbook, LogbookError, Removed, Retention, Student, Whose};
+use crate::logbook::{AttemptSummary, INSTRUCTOR, Logbook, LogbookError, Removed, Retention, Student, Whose};
 use jiff::Timestamp;
 use uuid::Uuid;
 
@@ -41,7 +41,12 @@ pub struct Person {
     pub pin_forgotten: Option<Timestamp>,
     /// What the next start would remove of theirs, by the rules as they are.
     pub old: Removed,
+    /// Their newest calls.
+    pub calls: Vec<AttemptSummary>,
 }
+
+/// So many of them.
+const NEWEST: u32 = 40;
 
 fn person(book: &Logbook, who: Uuid, now: Timestamp) -> Result<Person, LogbookError> {
     let student = book.student(who)?;
@@ -50,6 +55,7 @@ fn person(book: &Logbook, who: Uuid, now: Timestamp) -> Result<Person, LogbookEr
         recordings: book.count_recordings(who)?,
         pin_forgotten: book.pin_said_forgotten(who)?,
         old: book.old_under(Some(who), student.keep, now)?,
+        calls: book.attempts(Whose::Student(who), 0, NEWEST)?,
         student,
     })
 }
