@@ -17,7 +17,7 @@ impl Choice {
     /// Opens the chooser for a file to read, unless one is open.
     pub fn open(&mut self, context: &Context, words: Words, kinds: Kinds<'_>) {
         let answer = dialog(words, kinds).pick_file();
-        self.begin(context, async { answer.await.into_iter().collect() });
+        self.begin(context, async { answer.await.into_iter().collect::<Vec<_>>() });
     }
 
     /// The same for several files.
@@ -39,11 +39,11 @@ impl Choice {
         }
         if kinds.is_empty() {
             let answer = dialog.pick_folder();
-            self.begin(context, async { answer.await.into_iter().collect() });
+            self.begin(context, async { answer.await.into_iter().collect::<Vec<_>>() });
         } else {
             let name = suggested.file_name().unwrap_or_default().to_string_lossy().into_owned();
             let answer = dialog.set_file_name(name).save_file();
-            self.begin(context, async { answer.await.into_iter().collect() });
+            self.begin(context, async { answer.await.into_iter().collect::<Vec<_>>() });
         }
     }
 

@@ -19,7 +19,7 @@ use crate::logbook::{Class, Student};
 use crate::worker::meeting::{ClassCommand, ClassEvent};
 use crate::worker::office::{OfficeCommand, OfficeEvent, PersonChange};
 use crate::worker::{Command, Event, Trouble};
-use eframe::egui::{Button, Label, Panel, RichText, TextEdit, Ui};
+use eframe::egui::{Button, Label, Panel, Response, RichText, TextEdit, Ui};
 use uuid::Uuid;
 
 /// What the page is about at the moment.
@@ -95,9 +95,10 @@ impl Content for OfficePage {
             sides::scrolls(ui, "office locked", |ui| self.door(ui, given));
             return;
         }
+        let mut tab = None;
         Panel::top("office")
             .resizable(false)
-            .show(ui, |ui| self.head(ui, given));
+            .show(ui, |ui| tab = self.head(ui, given));
         Panel::bottom("office told")
             .resizable(false)
             .show(ui, |ui| self.told(ui, given));
@@ -116,6 +117,10 @@ impl Content for OfficePage {
                 Tab::Record => self.record.ui(ui, given, words, &around),
             };
         });
+        // Where a part has no main action of its own, the keyboard is at its name.
+        if let Some(tab) = tab {
+            given.main(ui, &tab);
+        }
         if begun {
             self.busy = Some((0, 0));
             self.told.clear();
@@ -225,8 +230,8 @@ impl OfficePage {
         }
     }
 
-    /// The title, what can be looked at, who is here.
-    fn head(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+    /// The title, what can be looked at, who is here. Gives the name of the part that is open.
+    fn head(&mut self, ui: &mut Ui, given: &mut Given<'_>) -> Option<Response> {
         let words = given.words;
         ui.horizontal_wrapped(|ui| {
             ui.label(RichText::new(words.say("office.heading")).text_style(look::title()));
@@ -239,6 +244,7 @@ impl OfficePage {
                 }
             }
         });
+        let mut open = None;
         ui.horizontal_wrapped(|ui| {
             for (tab, key) in TABS {
                 let waits = self.disputed.waiting();
@@ -247,14 +253,19 @@ impl OfficePage {
                 } else {
                     words.say(key).to_owned()
                 };
-                if ui.add(Button::new(text).selected(self.tab == tab)).clicked() {
+                let button = ui.add(Button::new(text).selected(self.tab == tab));
+                if button.clicked() {
                     self.tab = tab;
                     self.told.clear();
                     given.to_main = true;
                 }
+                if self.tab == tab {
+                    open = Some(button);
+                }
             }
         });
         ui.add_space(4.0);
+        open
     }
 
     /// What was done last, always in sight; how far it is, and the way to stop it.
@@ -373,7 +384,7 @@ fn name_of(students: &[&Student], id: Option<Uuid>) -> String {
 }
 
 /// A field for a PIN; what is typed is not shown.
-fn pin_field(ui: &mut Ui, words: Words, label: &'static str, pin: &mut String) -> eframe::egui::Response {
+fn pin_field(ui: &mut Ui, words: Words, label: &'static str, pin: &mut String) -> Response {
     ui.horizontal_wrapped(|ui| {
         let label = ui.label(words.say(label));
         let edit = TextEdit::singleline(pin)

@@ -104,7 +104,7 @@ impl Papers {
         if before != (self.whose, self.form) {
             self.file.forget();
         }
-        let today = jiff::Zoned::now().date();
+        let today = jiff::tz::TimeZone::system().to_datetime(jiff::Timestamp::now()).date();
         let name = in_a_file_name(&self.whose.name(given, around));
         let name = format!("{name}-{today}.{}", self.form.ending());
         self.file.suggest(&papers_folder().join(name));

@@ -216,7 +216,7 @@ fn nothing_is_removed_without_a_question() {
         })),
     );
     press(&mut bench, "Their newest calls");
-    press(&mut bench, "1970-01-01 00:00, Ready: set aside");
+    press(&mut bench, "1970-01-01 00:00, Ready call: set aside");
     assert_eq!(bench.asked(), [format!("Office(Open({}))", attempt().id)]);
     press(&mut bench, "Forget this person ...");
     assert!(bench.asked().is_empty());
