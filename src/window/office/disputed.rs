@@ -24,6 +24,8 @@ pub(super) struct Disputes {
     by: Option<Uuid>,
     reason: String,
     removing: bool,
+    /// A call was opened: the keyboard goes to it.
+    fresh: bool,
 }
 
 impl Disputes {
@@ -51,6 +53,7 @@ impl Disputes {
                 let elements = &reviewed.stored.attempt.elements;
                 self.verdicts = elements.iter().map(crate::logbook::ElementVerdict::counted).collect();
                 self.open = Some(reviewed.clone());
+                self.fresh = true;
             }
             OfficeEvent::Ruled(id) | OfficeEvent::Removed(id) => {
                 if self.open.as_ref().is_some_and(|r| r.stored.attempt.id == *id) {
@@ -95,7 +98,6 @@ impl Disputes {
             }
             if button.clicked() {
                 given.ask(Command::Office(OfficeCommand::Open(call.id)));
-                given.to_main = true;
             }
         }
     }
@@ -107,6 +109,7 @@ impl Disputes {
             ui.add(Label::new(look::remark(words.say("office.disputed_about"))).wrap());
             return false;
         };
+        given.to_main |= std::mem::take(&mut self.fresh);
         let attempt = &reviewed.stored.attempt;
         let site = shown.site.as_deref().filter(|s| s.id == attempt.site);
         let name = reviewed.name.as_deref().unwrap_or(words.say("shell.nobody"));
