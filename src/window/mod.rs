@@ -92,6 +92,7 @@ use crate::drill::TurnState;
 use crate::worker::home::HomeCommand;
 use crate::worker::{Command, Event, Options, SiteRequest, Trouble, Worker, WorkerError};
 use eframe::egui;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -286,30 +287,39 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
         .as_ref()
         .map(|file| frames::Watch::new(file).map_err(|e| WindowError::Frames(file.clone(), e)));
     let watch = watch.transpose()?;
-    let result = eframe::run_native(
-        "Cableside",
-        native,
-        Box::new(move |creation| {
-            look::set(&creation.egui_ctx);
-            let context = creation.egui_ctx.clone();
-            let worker = match Worker::start(options, move || context.request_repaint()) {
-                Ok(worker) => worker,
-                Err(e) => {
-                    let text = e.to_string();
-                    *seen = Some(e);
-                    return Err(text.into());
-                }
-            };
-            let mut app = App::new(worker, start, settings, &creation.egui_ctx);
-            app.frames = watch;
-            Ok(Box::new(app))
-        }),
-    );
+    let made: eframe::AppCreator<'_> = Box::new(move |creation| {
+        look::set(&creation.egui_ctx);
+        let context = creation.egui_ctx.clone();
+        let worker = match Worker::start(options, move || context.request_repaint()) {
+            Ok(worker) => worker,
+            Err(e) => {
+                let text = e.to_string();
+                *seen = Some(e);
+                return Err(text.into());
+            }
+        };
+        let mut app = App::new(worker, start, settings, &creation.egui_ctx);
+        app.frames = watch;
+        Ok(Box::new(app))
+    });
+    let ran = catch_unwind(AssertUnwindSafe(|| eframe::run_native("Cableside", native, made)));
+    let result = match ran {
+        Ok(result) => result,
+        // The worker has ended, and stored what waited.
+        Err(panic) if panic.downcast_ref::<String>().is_some_and(|what| was_torn_away(what)) => return Ok(()),
+        Err(panic) => resume_unwind(panic),
+    };
     match (result, failed) {
         (Ok(()), _) => Ok(()),
         (Err(_), Some(e)) => Err(e.into()),
         (Err(e), None) => Err(WindowError::Display(reason(&e.to_string()))),
     }
+}
+
+/// Did another program take the window away? The window library then panics with these words, since the display does not know
+/// any more what it asks for.
+pub fn was_torn_away(what: &str) -> bool {
+    what.contains("X11Error") && what.contains("error_kind: Window")
 }
 
 /// The reason alone: the window library puts the place in its own source before it.
@@ -327,6 +337,17 @@ fn reason(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn a_window_that_was_torn_away_is_no_fault_of_the_program() {
+        // As the library words it where the window is destroyed by another program (`xdotool windowclose`).
+        let torn = "called `Result::unwrap()` on an `Err` value: X11(X11Error { error_kind: Window, error_code: 3, \
+                    request_name: Some(\"TranslateCoordinates\") })";
+        assert!(super::was_torn_away(torn));
+        assert!(!super::was_torn_away(
+            "called `Result::unwrap()` on an `Err` value: NoMemory"
+        ));
+    }
+
     #[test]
     fn a_missing_display_is_told_without_places_in_source_code() {
         let text = "EventLoopError: os error at /a/b/mod.rs:765: DISPLAY is not set.";

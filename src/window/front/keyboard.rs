@@ -314,7 +314,7 @@ fn common_tasks_take_few_keys() {
         ("a launch, one call and the release of it", a_launch(), 99),
         ("an ear drill, one call", an_ear_drill(), 99),
         ("progress", progress(), 99),
-        ("a class of ten, one call each", a_class(), 99),
+        ("a class of ten, one call each", a_class(), 300),
         ("an overrule", an_overrule(), 99),
         ("a report", a_report(), 99),
         (

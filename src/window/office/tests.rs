@@ -122,7 +122,7 @@ fn where_an_instructor_has_a_pin_the_page_asks_for_it() {
     assert_eq!(bench.open(), ["Class(List)", "Office(Look)"]);
     office(&mut bench, OfficeEvent::Locked);
     assert!(bench.window.query_by_label("Reports").is_none());
-    bench.window.get_by_label("Ines");
+    bench.window.get_by_role_and_label(Role::ComboBox, "Instructor");
     enter(&mut bench, Role::PasswordInput, "PIN", "4711");
     bench.window.key_press(Key::Enter);
     bench.window.run();
@@ -154,9 +154,7 @@ fn a_disputed_call_is_overruled_or_upheld_with_a_reason() {
     let mut bench = at("Disputed calls", false);
     dispute(&mut bench);
     bench.window.get_by_label("Typed: \"winch, golf charlie, two up\"");
-    bench
-        .window
-        .get_by_label_contains("Winch, golf charlie lima romeo mike");
+    bench.window.get_by_label_contains("golf charlie lima romeo mike");
     press(&mut bench, "Let it stand as the program judged it");
     assert!(bench.asked().is_empty(), "not without a reason");
     enter(&mut bench, Role::TextInput, "Why (the student can read it)", "heard it");
