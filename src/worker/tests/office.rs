@@ -218,8 +218,9 @@ fn practice_goes_out_and_results_come_back_several_at_a_time() {
         }),
         2
     );
+    let files: Vec<_> = std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().path()).collect();
     // Each at home on a computer of their own.
-    for file in std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().path()) {
+    for file in files {
         let practice = super::super::home::read_practice(&file).unwrap().practice;
         let own = tempfile::tempdir().unwrap();
         let at_home = Desk::at(own.path());
@@ -311,7 +312,11 @@ fn a_merge_is_foreseen_before_it_is_done() {
     );
     assert_eq!(book(one.path()).count_attempts(Whose::Anyone).unwrap(), 1);
     let nothing = one.path().join("recordings.txt");
-    std::fs::write(&nothing, "a list").unwrap();
+    std::fs::write(
+        &nothing,
+        "a shopping list, longer than the head of a database ".repeat(20),
+    )
+    .unwrap();
     office(
         &desk,
         OfficeCommand::Merge {
@@ -334,6 +339,7 @@ fn what_a_rule_would_remove_is_told_and_who_practises_can_be_forgotten() {
     let mut record = book(dir.path());
     let mut old = record.attempt(id).unwrap().unwrap().attempt;
     old.id = Uuid::new_v4();
+    old.turn = Uuid::new_v4();
     old.started_at -= jiff::SignedDuration::from_hours(24 * 366);
     record.record(&old, jiff::Timestamp::now()).unwrap();
     drop(record);
