@@ -56,6 +56,13 @@ fn came_with(exe: &Path) -> Vec<PathBuf> {
     dirs
 }
 
+/// Where people keep their papers; the home folder where the platform has none for that.
+pub fn documents() -> PathBuf {
+    let dirs = directories::UserDirs::new();
+    let found = dirs.map(|d| d.document_dir().unwrap_or_else(|| d.home_dir()).to_path_buf());
+    found.unwrap_or_default()
+}
+
 /// Speech model files of the user's own: where they are put.
 pub fn models() -> PathBuf {
     data_root().join("models")

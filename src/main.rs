@@ -15,6 +15,10 @@ fn on_panic(info: &std::panic::PanicHookInfo) {
         }
         std::process::exit(1);
     }
+    if cableside::window::was_torn_away(what) {
+        eprintln!("cableside: the window was taken away by another program. What was recorded and judged is kept.");
+        return;
+    }
     let place = info
         .location()
         .map_or_else(String::new, |l| format!(" ({}, line {})", l.file(), l.line()));

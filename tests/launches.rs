@@ -215,11 +215,11 @@ fn a_hazard_is_answered_by_hand_or_by_stop() {
             let pilot = |turns: &[&str]| played(&site, "pilot", course(), Some(&radio), &[before, turns].concat());
             let (launch, ending) = pilot(&["hand", "stop"]);
             assert_eq!(ending, Ending::ByHand);
-            assert!(debrief::text(&site, &launch, &[]).contains("The hand came first."));
+            assert!(debrief::text(&site, &launch, &[]).contains("You acted first."));
             assert_eq!(pilot(&["hand", ""]).1, Ending::ByHand, "words may be left out");
             let (launch, ending) = pilot(&["stop"]);
             assert_eq!(ending, Ending::Stopped);
-            assert!(debrief::text(&site, &launch, &[]).contains("Words came before the hand."));
+            assert!(debrief::text(&site, &launch, &[]).contains("You spoke first."));
             // Before the ready call nothing moves, so holding it back or saying "not ready" is right too.
             let held = if step == "ready" {
                 Ending::HeldBack

@@ -335,10 +335,10 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
                 corrected = true;
             }
             turns.push("heard back".to_owned());
-        } else if there("What do you do?") || there("Your hand") {
+        } else if there("What do you do?") || there("Now act") {
             room.tool("xdotool", &["key", "r"]);
             turns.push("hand".to_owned());
-        } else if there("And say, if anything") || there("Somebody speaks to you") {
+        } else if there("Anything to say?") || there("Somebody speaks to you") {
             student.presses("Say nothing");
         }
         std::thread::sleep(Duration::from_millis(200));

@@ -69,7 +69,12 @@ pub fn check_role(site: &Site, role: &str) -> Result<(), Failure> {
         .into());
     }
     if !roles.iter().any(|r| r == role) {
-        return Err(format!("at {} nobody is \"{role}\"; there are: {}", site.name, roles.join(", ")).into());
+        return Err(format!(
+            "at {} there is no role \"{role}\"; there are: {}",
+            site.name,
+            roles.join(", ")
+        )
+        .into());
     }
     Ok(())
 }

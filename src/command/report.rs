@@ -4,15 +4,13 @@
 use super::Failure;
 use super::common::SiteChoice;
 use crate::folders;
-use crate::logbook::{Logbook, Student, Whose};
-use crate::report::{self, Figures, Group, Scope};
+use crate::logbook::Logbook;
+use crate::worker::papers::{self, Form, Of, Wanted};
 use clap::{ArgGroup, Args, ValueEnum};
 use jiff::civil::Date;
-use std::collections::HashMap;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use uuid::Uuid;
 
 /// Print what was practised, or the sheet of the site's calls for the wall
 ///
@@ -65,9 +63,19 @@ enum Format {
     Json,
 }
 
+impl From<Format> for Form {
+    fn from(format: Format) -> Self {
+        match format {
+            Format::Pdf => Self::Pdf,
+            Format::Csv => Self::Csv,
+            Format::Json => Self::Json,
+        }
+    }
+}
+
 fn parse_date(text: &str) -> Result<Date, String> {
     text.parse()
-        .map_err(|_| format!("\"{text}\" is no day; write it as year-month-day, such as 2026-04-01"))
+        .map_err(|_| format!("\"{text}\" is not a date; write it as year-month-day, such as 2026-04-01"))
 }
 
 /// Run the command.
@@ -77,16 +85,9 @@ pub fn run(args: &ReportArgs) -> Result<ExitCode, Failure> {
         return Err("the first day (--from) lies after the last (--until)".into());
     }
     let site = args.site.load()?;
-    let mut names = HashMap::new();
-    let scope = |names| Scope {
-        site: &site,
-        date: args.date.unwrap_or_else(super::common::today),
-        from: args.from,
-        until: args.until,
-        names,
-    };
+    let date = args.date.unwrap_or_else(super::common::today);
     let bytes = if args.wall {
-        report::wall_pdf(&scope(&names))?
+        papers::wall(&site, date)?
     } else {
         let path = args.logbook.clone().unwrap_or_else(folders::logbook);
         if !path.exists() {
@@ -97,53 +98,25 @@ pub fn run(args: &ReportArgs) -> Result<ExitCode, Failure> {
             .into());
         }
         let logbook = Logbook::open(&path, &folders::recordings())?;
-        let students = logbook.students()?;
-        names.extend(students.iter().map(|s| (s.id, s.name.clone())));
-        let bytes = made(args, format, &scope(&names), &logbook, students)?;
+        let of = match (&args.student, &args.class) {
+            (Some(asked), _) => Of::Student(logbook.find_student(asked)?.id),
+            (None, Some(asked)) => Of::Class(logbook.find_class(asked)?.id),
+            (None, None) => Of::Everybody,
+        };
+        let wanted = Wanted {
+            of,
+            form: format.into(),
+            each: args.each,
+            from: args.from,
+            until: args.until,
+            date,
+        };
+        let bytes = papers::made(&site, &logbook, &wanted)?;
         super::common::say_stepped_over(&logbook)?;
         bytes
     };
     deliver(&bytes, args.out.as_deref())?;
     Ok(ExitCode::SUCCESS)
-}
-
-fn made(
-    args: &ReportArgs,
-    format: Format,
-    scope: &Scope<'_>,
-    logbook: &Logbook,
-    students: Vec<Student>,
-) -> Result<Vec<u8>, Failure> {
-    if let Some(asked) = &args.student {
-        let student = logbook.find_student(asked)?;
-        let figures = Figures::new(scope, &logbook.practised(Whose::Student(student.id))?);
-        return Ok(match format {
-            Format::Pdf => report::student_pdf(scope, &student.name, &figures)?,
-            Format::Csv => report::csv_of_student(&student.name, &figures)?,
-            Format::Json => report::json_of_student(scope, &student.name, &figures)?,
-        });
-    }
-    let (name, students) = match &args.class {
-        Some(asked) => {
-            let class = logbook.find_class(asked)?;
-            (class.name, logbook.members(class.id)?)
-        }
-        None => (scope.site.name.clone(), students),
-    };
-    let members: Vec<(Uuid, String)> = students
-        .into_iter()
-        .filter(|s| args.class.is_some() || !s.is_instructor())
-        .map(|s| (s.id, s.name))
-        .collect();
-    if members.is_empty() {
-        return Err("there are no students to report on: add them to the logbook, and to the class".into());
-    }
-    let group = Group::new(scope, &name, &members, &logbook.practised(Whose::Anyone)?);
-    Ok(match format {
-        Format::Pdf => report::group_pdf(scope, &group, args.each)?,
-        Format::Csv => report::csv_of_group(&group)?,
-        Format::Json => report::json_of_group(scope, &group)?,
-    })
 }
 
 /// The form asked for; a sheet for the wall is always PDF.

@@ -1,6 +1,7 @@
 //! `cableside window`, and `cableside` alone: the window.
 
 use super::Failure;
+use crate::files::Lock;
 use crate::folders;
 use crate::window::{self, Start};
 use crate::worker::{Loader, LogbookPlace, Options, SiteRequest, SituationRequest};
@@ -83,7 +84,10 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         direction: None,
         step: args.step.clone(),
     };
+    // Held until this window is closed. Where it cannot be had for another reason than another window, nothing is said.
+    let alone = Lock::try_take(&folders::data_root().join("window.lock"));
     let start = Start {
+        second: matches!(alone, Ok(None)),
         site: args.site.clone().map(SiteRequest),
         student: args.student.clone(),
         settings: folders::settings(),
@@ -93,5 +97,6 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         frame_times: args.frame_times.clone(),
     };
     window::run(options, start)?;
+    drop(alone);
     Ok(ExitCode::SUCCESS)
 }

@@ -201,6 +201,15 @@ impl Logbook {
             .map_err(self.sorted("count attempts"))
     }
 
+    /// How many recordings of a student's calls are kept.
+    pub fn count_recordings(&self, student: Uuid) -> Result<usize> {
+        let sql = "SELECT count(*) FROM attempt WHERE student_id = ?1 AND recording IS NOT NULL";
+        self.connection
+            .query_row(sql, [Id(student)], |r| r.get::<_, i64>(0))
+            .map(|n| usize::try_from(n).unwrap_or_default())
+            .map_err(self.sorted("count recordings"))
+    }
+
     /// The verdicts of an attempt, in the order of the call.
     pub(super) fn elements(&self, number: i64) -> rusqlite::Result<Vec<ElementVerdict>> {
         let mut statement = self.connection.prepare_cached(&format!(

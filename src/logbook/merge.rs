@@ -15,7 +15,7 @@
 //! The other logbook is not touched: what is merged is a copy, which may be of an older format. Rows of it that cannot be
 //! read stay behind and are named (`bad_rows.rs`). Before anything changes, a backup of this logbook is put beside it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, Transaction};
@@ -48,6 +48,12 @@ pub struct Merged {
     pub recordings_removed: usize,
     /// Recordings that should be there and are in neither folder.
     pub recordings_missing: usize,
+    /// Recordings not looked for, because it was stopped; a further merge copies them.
+    pub recordings_left: usize,
+    /// The students who were not here before, and those removed, by name.
+    pub who_came: Vec<String>,
+    /// See `who_came`.
+    pub who_went: Vec<String>,
     /// Names that now belong to more than one student.
     pub same_names: Vec<String>,
     /// What was cleaned up after students were forgotten.
@@ -98,6 +104,33 @@ impl Drop for Copy {
 impl Logbook {
     /// Takes what is in another logbook into this one. `other_recordings` is the folder of its recordings.
     pub fn merge(&mut self, other: &Path, other_recordings: &Path) -> Result<Merged> {
+        self.merge_telling(other, other_recordings, &mut |_, _| true)
+    }
+
+    /// The same. `each` is told how many of how many recordings were looked for, and says whether to go on.
+    pub fn merge_telling(
+        &mut self,
+        other: &Path,
+        other_recordings: &Path,
+        each: &mut dyn FnMut(usize, usize) -> bool,
+    ) -> Result<Merged> {
+        let (mut merged, unwanted) = self.merge_database(other, true)?;
+        self.merge_files(&mut merged, &unwanted, other_recordings, each)?;
+        if merged.forgotten > 0 {
+            self.clean_up(&mut merged.cleaned);
+        }
+        merged.same_names = self.same_names()?;
+        Ok(merged)
+    }
+
+    /// What [`Logbook::merge`] would bring and take away, but for the files: it is done, counted, and undone again. Recordings
+    /// are not counted.
+    pub fn merge_foreseen(&mut self, other: &Path) -> Result<Merged> {
+        Ok(self.merge_database(other, false)?.0)
+    }
+
+    /// Also gives the recordings whose rows went. Without `keep` nothing stays changed.
+    fn merge_database(&mut self, other: &Path, keep: bool) -> Result<(Merged, Vec<RecordingName>)> {
         if self.read_only {
             return Err(LogbookError::ReadOnly {
                 path: self.path.clone(),
@@ -111,12 +144,11 @@ impl Logbook {
         }
         // From here on one merge at a time: what another one left is not in use any more.
         let transaction = self.write_and_read("merge")?;
-        let rights = self.rights()?;
         for old in beside(&self.path, MARK) {
             let _ = std::fs::remove_dir_all(old);
         }
         let (copy, stepped_over) = self.copy_of(other).map_err(LogbookError::about_the_other)?;
-        let backup = self.backup_before_merge()?;
+        let backup = if keep { self.backup_before_merge()? } else { None };
         let Some(text) = copy.database.to_str() else {
             return Err(LogbookError::Invalid {
                 why: "the logbook's path is not valid Unicode".to_owned(),
@@ -125,7 +157,7 @@ impl Logbook {
         self.connection
             .execute("ATTACH DATABASE ?1 AS other", [text])
             .map_err(self.sorted("open the other logbook"))?;
-        let merged = self.merge_rows(transaction);
+        let merged = self.merge_rows(transaction, keep);
         self.connection
             .execute_batch("DETACH DATABASE other")
             .map_err(self.sorted("close the other logbook"))?;
@@ -133,21 +165,7 @@ impl Logbook {
         drop(copy);
         merged.stepped_over = stepped_over;
         merged.backup = backup;
-        self.merge_files(&mut merged, &unwanted, other_recordings)?;
-        if merged.forgotten > 0 {
-            self.clean_up(&mut merged.cleaned);
-        }
-        merged.same_names = self.same_names()?;
-        for (id, now) in self.rights()? {
-            let before = rights.get(&id);
-            if before.is_some_and(|b| b.pin.is_some() && b.pin != now.pin) {
-                merged.pins_changed.push(now.name.clone());
-            }
-            if now.instructor && before.is_none_or(|b| !b.instructor) {
-                merged.new_instructors.push(now.name);
-            }
-        }
-        Ok(merged)
+        Ok((merged, unwanted))
     }
 
     /// A copy in the newest format, beside this logbook: its folder is as private as this one's.
@@ -224,34 +242,67 @@ impl Logbook {
         Ok(Some(target))
     }
 
-    /// The rows, in one transaction. Also gives the recordings whose rows went.
-    fn merge_rows(&self, transaction: Transaction<'_>) -> Result<(Merged, Vec<RecordingName>)> {
+    /// The rows, in one transaction, which is taken back without `keep`. Also gives the recordings whose rows went.
+    fn merge_rows(&self, transaction: Transaction<'_>, keep: bool) -> Result<(Merged, Vec<RecordingName>)> {
         let sort = self.sorted("merge");
+        let rights = self.rights()?;
         let merge = || -> rusqlite::Result<(Merged, Vec<RecordingName>)> {
             let mut merged = Merged::default();
-            let before = student_ids(&transaction)?;
+            let before = students_by_id(&transaction)?;
             let unwanted = removals(&transaction, &mut merged)?;
             people(&transaction)?;
             practice(&transaction, &mut merged)?;
             joined::gather(&transaction)?;
-            merged.students = student_ids(&transaction)?.difference(&before).count();
+            let after = students_by_id(&transaction)?;
+            let only_in = |one: &BTreeMap<String, String>, other: &BTreeMap<String, String>| -> Vec<String> {
+                let only = one.iter().filter(|(id, _)| !other.contains_key(*id));
+                only.map(|(_, name)| name.clone()).collect()
+            };
+            merged.who_came = only_in(&after, &before);
+            merged.who_went = only_in(&before, &after);
+            merged.students = merged.who_came.len();
             derive::consent(&transaction, None)?;
             derive::overrules(&transaction, None)?;
             merged.twice = derive::twice_practised(&transaction)?;
             Ok((merged, unwanted))
         };
-        let done = merge().map_err(&sort)?;
-        transaction.commit().map_err(&sort)?;
+        let mut done = merge().map_err(&sort)?;
+        for (id, now) in self.rights()? {
+            let before = rights.get(&id);
+            if before.is_some_and(|b| b.pin.is_some() && b.pin != now.pin) {
+                done.0.pins_changed.push(now.name.clone());
+            }
+            if now.instructor && before.is_none_or(|b| !b.instructor) {
+                done.0.new_instructors.push(now.name);
+            }
+        }
+        if keep {
+            transaction.commit().map_err(&sort)?;
+        } else {
+            done.0.same_names = self.same_names()?;
+            transaction.rollback().map_err(&sort)?;
+        }
         Ok(done)
     }
 
     /// Recordings: those of removed rows go, those not allowed any more go, those that are missing are copied.
-    fn merge_files(&self, merged: &mut Merged, unwanted: &[RecordingName], theirs: &Path) -> Result<()> {
+    fn merge_files(
+        &self,
+        merged: &mut Merged,
+        unwanted: &[RecordingName],
+        theirs: &Path,
+        each: &mut dyn FnMut(usize, usize) -> bool,
+    ) -> Result<()> {
         self.rename_recordings_of_joined()?;
         let (removed, problems) = self.remove_recordings_not_kept(unwanted)?;
         merged.recordings_removed += removed;
         merged.problems.extend(problems);
-        for name in self.recorded("recording IS NOT NULL")? {
+        let names = self.recorded("recording IS NOT NULL")?;
+        for (n, name) in names.iter().copied().enumerate() {
+            if !each(n, names.len()) {
+                merged.recordings_left = names.len() - n;
+                break;
+            }
             let target = name.path(&self.recordings);
             if target.exists() {
                 continue;
@@ -364,9 +415,9 @@ impl Logbook {
     }
 }
 
-fn student_ids(transaction: &Transaction<'_>) -> rusqlite::Result<BTreeSet<String>> {
-    let mut statement = transaction.prepare_cached("SELECT id FROM main.student")?;
-    statement.query_map([], |r| r.get(0))?.collect()
+fn students_by_id(transaction: &Transaction<'_>) -> rusqlite::Result<BTreeMap<String, String>> {
+    let mut statement = transaction.prepare_cached("SELECT id, name FROM main.student")?;
+    statement.query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?.collect()
 }
 
 const GONE: &str = "(SELECT id FROM tombstone)";

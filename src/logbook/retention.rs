@@ -6,6 +6,8 @@
 //! A clock can be wrong, and what it takes away does not come back: a leap of more than [`LEAP`] since the logbook was last in
 //! use is believed only when a start on another day finds the clock there still.
 
+use std::collections::BTreeSet;
+
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::OptionalExtension;
 use serde::{Deserialize, Serialize};
@@ -122,26 +124,58 @@ impl Logbook {
         }
     }
 
-    /// Removes what is older than it may be. To be called at a start.
-    pub fn remove_old(&mut self, now: Timestamp) -> Result<Removed> {
-        let logbook = self.retention()?;
-        let mut removed = Removed::default();
-        let mut keeps: Vec<(Option<Uuid>, Retention)> = vec![(None, logbook)];
-        keeps.extend(self.students()?.into_iter().map(|s| {
+    /// What the next start would remove if `keep` were the rule of this computer; of one student, what it would remove of
+    /// theirs.
+    pub fn old_under(&self, student: Option<Uuid>, keep: Retention, now: Timestamp) -> Result<Removed> {
+        keep.check()?;
+        let logbook = if student.is_none() { keep } else { self.retention()? };
+        let of = student.map(|id| (id, keep));
+        let mut old = Removed::default();
+        for (whose, keep) in self.rules(logbook, of)? {
+            if student.is_some() && student != whose {
+                continue;
+            }
+            let attempts: BTreeSet<_> = match keep.attempts_days.and_then(|d| days_before(now, d)) {
+                Some(before) => self.older(whose, before, "TRUE")?.into_iter().collect(),
+                None => BTreeSet::new(),
+            };
+            old.attempts += attempts.len();
+            if let (Some(before), Some(_)) = (keep.recordings_days.and_then(|d| days_before(now, d)), whose) {
+                let recordings = self.older(whose, before, "recording IS NOT NULL")?;
+                // Those that go with their attempts are not counted twice.
+                old.recordings += recordings.iter().filter(|r| !attempts.contains(r)).count();
+            }
+        }
+        Ok(old)
+    }
+
+    /// Whose things are kept how long: those of nobody by name, and of each student. `of` is a rule for one that is not
+    /// stored (yet).
+    fn rules(&self, logbook: Retention, of: Option<(Uuid, Retention)>) -> Result<Vec<(Option<Uuid>, Retention)>> {
+        let mut rules = vec![(None, logbook)];
+        rules.extend(self.students()?.into_iter().map(|s| {
+            let own = of.filter(|(id, _)| *id == s.id).map_or(s.keep, |(_, keep)| keep);
             let keep = Retention {
-                recordings_days: s.keep.recordings_days.or(logbook.recordings_days),
-                attempts_days: s.keep.attempts_days.or(logbook.attempts_days),
+                recordings_days: own.recordings_days.or(logbook.recordings_days),
+                attempts_days: own.attempts_days.or(logbook.attempts_days),
             };
             (Some(s.id), keep)
         }));
+        Ok(rules)
+    }
+
+    /// Removes what is older than it may be. To be called at a start.
+    pub fn remove_old(&mut self, now: Timestamp) -> Result<Removed> {
+        let mut removed = Removed::default();
+        let mut rules = self.rules(self.retention()?, None)?;
         let by_age = |keep: &Retention| keep.recordings_days.is_some() || keep.attempts_days.is_some();
-        if !self.read_only && keeps.iter().any(|(_, keep)| by_age(keep)) {
+        if !self.read_only && rules.iter().any(|(_, keep)| by_age(keep)) {
             removed.doubted_days = self.doubt_clock(now)?;
             if removed.doubted_days.is_some() {
-                keeps.clear();
+                rules.clear();
             }
         }
-        for (student, keep) in keeps {
+        for (student, keep) in rules {
             if let Some(before) = keep.attempts_days.and_then(|d| days_before(now, d)) {
                 let old = self.older(student, before, "TRUE")?;
                 removed.attempts += self.remove_attempts(&old, now)?;

@@ -33,7 +33,11 @@ pub(super) fn student_pages(scope: &Scope<'_>, name: &str, figures: &Figures) ->
 /// The report of a class as PDF; with `each`, every member's own follows on pages of its own.
 pub fn group_pdf(scope: &Scope<'_>, group: &Group, each: bool) -> Result<Vec<u8>, PrintError> {
     let tongue = Tongue(scope.site.language);
-    let title = format!("{} \u{b7} {}", tongue.of("Class report", "Klassenbericht"), group.name);
+    let title = format!(
+        "{} \u{b7} {}",
+        tongue.of("Class report", "Lehrgangsbericht"),
+        group.name
+    );
     group_pages(scope, group, each)?.finish(&title)
 }
 
@@ -57,8 +61,8 @@ impl Scope<'_> {
         let own = tongue.of(
             "This report tells which words were practised with Cableside. It says nothing about who is fit to fly or to run a \
              launch point.",
-            "Dieser Bericht zeigt, welche Worte mit Cableside geübt wurden. Er sagt nichts darüber, wer fliegen oder einen \
-             Startbetrieb leiten kann.",
+            "Dieser Bericht zeigt, welche Worte mit Cableside geübt wurden. Er sagt nichts darüber, wer fliegen oder den \
+             Flugbetrieb leiten kann.",
         );
         let invented = if self.site.invented {
             format!(" {} {}", self.site.name, tongue.of("is invented.", "ist erfunden."))
@@ -177,7 +181,7 @@ fn steps(paper: &mut Paper, f: &Figures) {
     let rest = paper.inner() - 240.0 - 60.0 - 90.0;
     let columns = [
         Column::left(tongue.of("Call", "Meldung"), 240.0),
-        Column::right(tongue.of("Dealt", "Anzahl"), 60.0),
+        Column::right(tongue.of("Calls", "Anzahl"), 60.0),
         Column::right(tongue.of("Complete at once", "Sofort vollständig"), 90.0),
         Column::right(tongue.of("95% interval", "95-%-Bereich"), rest),
     ];
@@ -198,7 +202,7 @@ fn steps(paper: &mut Paper, f: &Figures) {
 
 fn elements(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
-    paper.heading(tongue.of("How reliably it comes", "Wie sicher es kommt"), 80.0);
+    paper.heading(tongue.of("Reliability", "Wie sicher es kommt"), 80.0);
     let scale = paper.inner() - 112.0 - 62.0 - 62.0 - 84.0 - 42.0 - 46.0;
     let columns = [
         Column::left(tongue.of("Part of the call", "Teil der Meldung"), 112.0),
@@ -216,13 +220,13 @@ fn elements(paper: &mut Paper, f: &Figures) {
     paper.table(&columns, &rows, 9.0);
     let text = match tongue.0 {
         Language::GERMAN => format!(
-            "Nur erste Versuche; was der Ton nicht entscheidet, zählt nicht. Zuletzt: die letzten {LATELY} Meldungen, mit dem \
-             Bereich, der den wahren Anteil in 19 von 20 Fällen enthält. Sitzt: er liegt ganz über drei von vier. Sitzt noch \
+            "Nur erste Versuche; was nicht sicher zu verstehen war, zählt nicht. Zuletzt: die letzten {LATELY} Meldungen, mit dem \
+             Bereich, der den wahren Anteil in 19 von 20 Fällen enthält. Sitzt: er liegt ganz über 75 %. Sitzt noch \
              nicht: ganz darunter. Weniger als {FEW} Meldungen sagen nichts."
         ),
         _ => format!(
-            "First attempts only; what the sound did not decide counts neither way. Latest: the last {LATELY} calls, with the \
-             interval that holds the true share 19 times of 20. Steady: it lies wholly above three of four. Not steady: wholly \
+            "First attempts only; what could not be made out counts neither way. Latest: the last {LATELY} calls, with the \
+             interval that holds the true share 19 times of 20. Steady: it lies wholly above 75 %. Not steady: wholly \
              below. Fewer than {FEW} calls say nothing."
         ),
     };
@@ -372,8 +376,8 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
     let mut all = vec![
         tongue
             .of(
-                "The program hears with errors of its own, more of them in noise; an instructor's ear counts before it.",
-                "Das Programm hört nicht fehlerfrei, im Lärm noch weniger; das Ohr des Fluglehrers gilt vor ihm.",
+                "The program mishears, more in noise; the instructor decides.",
+                "Das Programm verhört sich, bei Lärm öfter; maßgebend ist der Fluglehrer.",
             )
             .to_owned(),
     ];
@@ -387,7 +391,7 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
         tongue.of("Typed attempts", "Getippte Versuche"),
         tongue.of(
             ". They show that the words are known, not how they are spoken.",
-            ". Sie zeigen, dass die Worte bekannt sind, nicht das Sprechen.",
+            ". Sie zeigen, dass die Worte bekannt sind, nicht, wie sie klingen.",
         ),
     );
     add(
@@ -407,8 +411,8 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
     add(
         f.undecided,
         tongue.of(
-            "Parts that the sound did not decide",
-            "Teile, die der Ton nicht entschied",
+            "Parts that could not be made out",
+            "Teile, die nicht sicher zu verstehen waren",
         ),
         &of_all,
     );
@@ -432,7 +436,7 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
 
 fn cautions(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
-    paper.heading(tongue.of("To be kept in mind", "Zu bedenken"), 30.0);
+    paper.heading(tongue.of("Please note", "Zu beachten"), 30.0);
     for text in caution_texts(tongue, f) {
         paper.item(&text, 9.0);
     }

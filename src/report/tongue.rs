@@ -114,9 +114,9 @@ impl Tongue {
         }
         match role {
             "pilot" => "Pilot",
-            "wing runner" => "Helfer an der Fläche",
+            "wing runner" => "Flächenhalter",
             "winch driver" => "Windenfahrer",
-            "retrieve driver" => "Rückholer",
+            "retrieve driver" => "Lepo-Fahrer",
             "controller" => "Startleiter",
             "instructor" => "Fluglehrer",
             "anybody" => "jeder",

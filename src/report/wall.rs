@@ -121,13 +121,18 @@ fn values(site: &Site, step: &Step) -> Vec<String> {
     step.elements.iter().filter_map(several).collect()
 }
 
+/// Who speaks, as the site calls them.
+fn named<'s>(tongue: Tongue, site: &'s Site, role: &'s str) -> &'s str {
+    site.roles.get(role).map_or_else(|| tongue.role(role), String::as_str)
+}
+
 fn stop_box(paper: &mut Paper, stop: &Step, example: Option<&Situation>, site: &Site) {
     let tongue = paper.tongue;
     let (top, w) = (paper.y, paper.inner());
     let why = tongue.of(
-        "Anybody who sees anything wrong calls it at once. Once is enough. Nobody is ever blamed for a stop. Who flies releases \
+        "Anyone who sees something wrong calls it at once. Once is enough. Nobody is ever blamed for a stop. The pilot releases \
          first, then speaks.",
-        "Wer irgendetwas Falsches sieht, ruft es sofort. Einmal genügt. Ein Halt wird niemandem vorgeworfen. Wer fliegt, klinkt \
+        "Wer sieht, dass etwas nicht stimmt, ruft es sofort. Einmal genügt. Ein Halt wird niemandem vorgeworfen. Der Pilot klinkt \
          zuerst aus und spricht dann.",
     );
     let calls = paper
@@ -159,14 +164,12 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
     let call = if let Some(signal) = signal {
         signal.text(site, None)
     } else if by_hand {
-        tongue
-            .of("By hand, without words.", "Mit der Hand, ohne Worte.")
-            .to_owned()
+        tongue.of("By hand, without words.", "Von Hand, ohne Worte.").to_owned()
     } else {
         words(site, step, example)
     };
     let sometimes = site.launch.as_ref().is_some_and(|l| l.sometimes.contains(&step.id));
-    let mut who = tongue.role(&step.speaker).to_owned();
+    let mut who = named(tongue, site, &step.speaker).to_owned();
     if !by_hand {
         who.push_str(match step.by {
             By::Voice => tongue.of(", aloud", ", laut"),
@@ -185,7 +188,7 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
             let words = site.taught_words(name, values.get(name)?)?;
             Some(if name == "callsign" { title_case(&words) } else { words })
         });
-        format!("{}: {}", tongue.role(&line.role), capital(&text))
+        format!("{}: {}", named(tongue, site, &line.role), capital(&text))
     });
     let mut answers = answer.map_or_else(Vec::new, |a| paper.fonts.wrap(Face::Regular, 8.5, wide, &a));
     let backup = step.backup.as_ref().and_then(|id| site.signal(id)).map(|signal| {

@@ -1,21 +1,28 @@
 //! The site's calls, to read and to hear before anybody is tested: who says what to whom, in the order of a launch.
 
+use super::choose::Place;
 use super::look::{self, Hue};
+use super::office::{failure, wall};
 use super::page::{Content, Given, Page};
 use super::words::Words;
 use crate::call::Situation;
 use crate::site::{By, Line, Site, Step, fill};
 use crate::worker::desk::DeskCommand;
-use crate::worker::{Command, Event};
+use crate::worker::office::OfficeEvent;
+use crate::worker::{Command, Event, Trouble};
 use eframe::egui::{Label, RichText, Ui};
 use std::sync::Arc;
 
 /// The page: the glider and cable that the examples speak of.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub struct CallsPage {
     site: Option<Arc<Site>>,
     glider: usize,
     cable: usize,
+    /// Where the sheet for the wall goes; it is being written; what came of it.
+    wall: Place,
+    writing: bool,
+    written: Option<Result<String, Trouble>>,
 }
 
 impl Content for CallsPage {
@@ -38,9 +45,11 @@ impl Content for CallsPage {
             ui.add_space(4.0);
         }
         let steps = order(&site);
-        look::sheets(ui, steps.len(), |ui, n| {
+        look::sheets(ui, steps.len() + 1, |ui, n| {
             if let Some(step) = steps.get(n) {
                 one(ui, given, &site, step, &situation);
+            } else {
+                self.on_paper(ui, given);
             }
         });
     }
@@ -50,11 +59,38 @@ impl Content for CallsPage {
             self.site = Some(site.clone());
             self.glider = 0;
             self.cable = 0;
+            self.wall = Place::default();
+            self.written = None;
         }
+        let Event::Office(told) = event else { return };
+        if !self.writing {
+            return;
+        }
+        match told {
+            OfficeEvent::Written(file) => self.written = Some(Ok(file.display().to_string())),
+            OfficeEvent::Failed(why) => self.written = Some(Err(why.clone())),
+            _ => return,
+        }
+        self.writing = false;
     }
 }
 
 impl CallsPage {
+    /// The same on one sheet, to be printed.
+    fn on_paper(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
+        if wall(ui, given, &mut self.wall, self.writing) {
+            self.writing = true;
+            self.written = None;
+        }
+        let (hue, text) = match &self.written {
+            None => return,
+            Some(Ok(file)) => (Hue::Ink, words.fill("office.written", &[("file", file)])),
+            Some(Err(why)) => (Hue::Amber, failure(words, why)),
+        };
+        ui.add(Label::new(RichText::new(text).color(hue.on(ui))).wrap());
+    }
+
     /// The example: which glider, which cable.
     fn example(&mut self, ui: &mut Ui, words: Words, site: &Site) {
         ui.horizontal_wrapped(|ui| {

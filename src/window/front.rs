@@ -12,6 +12,7 @@ use super::keys;
 use super::launch::LaunchPage;
 use super::look::{self, Hue};
 use super::lookpage::LookPage;
+use super::office::OfficePage;
 use super::page::{Action, Content, Given};
 use super::place::SitePage;
 use super::practice::Practice;
@@ -67,6 +68,7 @@ struct Pages {
     help: HelpPage,
     progress: ProgressPage,
     class: ClassPage,
+    office: OfficePage,
     desk: DeskPage,
     first: FirstPage,
     home: HomePage,
@@ -86,6 +88,7 @@ impl Pages {
             Page::Help => &mut self.help,
             Page::Progress => &mut self.progress,
             Page::Class => &mut self.class,
+            Page::Office => &mut self.office,
             Page::Desk => &mut self.desk,
             Page::First => &mut self.first,
             Page::Home => &mut self.home,
@@ -619,6 +622,8 @@ fn scrolled(ui: &mut Ui, page: Page, content: impl FnOnce(&mut Ui)) {
         });
 }
 
+#[cfg(test)]
+mod keyboard;
 #[cfg(test)]
 mod layout;
 #[cfg(test)]

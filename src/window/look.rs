@@ -353,6 +353,15 @@ pub fn add_primary(ui: &mut Ui, enabled: bool, text: impl Into<String>) -> Respo
     response
 }
 
+/// How wide a button's text is, points.
+pub fn text_width(ui: &Ui, text: &str) -> f32 {
+    let font = TextStyle::Button.resolve(ui.style());
+    ui.painter()
+        .layout_no_wrap(text.to_owned(), font, Color32::WHITE)
+        .size()
+        .x
+}
+
 /// A ring around what has the focus, for controls that are filled.
 pub fn ring(ui: &Ui, response: &Response) {
     if response.has_focus() {

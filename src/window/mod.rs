@@ -19,6 +19,7 @@
 //! | `launched.rs` | the debrief of a whole launch |
 //! | `debrief.rs`, `wave.rs`, `figures.rs`, `reasons.rs` | the debrief: verdicts, sound, delivery, sentences |
 //! | `choose.rs` | the system's choosers of files |
+//! | `office.rs` with `office/` | the instructor's work with the record |
 //! | `home.rs` | practice from the club and results for it, as files |
 //! | `frames.rs` | how long frames take, when asked |
 //! | `first.rs` with `first/`, `progress.rs`, `class.rs`, `desk.rs` with `desk/` | first start, progress, class, phrase desk |
@@ -60,6 +61,7 @@ mod launched;
 mod look;
 mod lookpage;
 mod notices;
+mod office;
 mod page;
 #[cfg(test)]
 mod pagetest;
@@ -88,8 +90,9 @@ pub use words::Words;
 
 use crate::drill::TurnState;
 use crate::worker::home::HomeCommand;
-use crate::worker::{Command, Event, Options, SiteRequest, Worker, WorkerError};
+use crate::worker::{Command, Event, Options, SiteRequest, Trouble, Worker, WorkerError};
 use eframe::egui;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -125,6 +128,8 @@ pub struct Start {
     pub deal: bool,
     /// A file of the program's own to be opened: a site, practice, results.
     pub file: Option<PathBuf>,
+    /// A window of this program is open already, with the same record.
+    pub second: bool,
     /// For measuring: how long frames took while calls were judged is written to this file.
     pub frame_times: Option<PathBuf>,
 }
@@ -167,6 +172,13 @@ impl App {
         }
         if let Some(why) = unread {
             app.tell(Event::Trouble(why.into()));
+        }
+        if start.second {
+            app.tell(Event::Trouble(Trouble {
+                text: "Cableside is open in another window already, with the same record.".to_owned(),
+                key: Some("second_window"),
+                facts: Vec::new(),
+            }));
         }
         if start.site.is_some() && start.student.is_some() {
             app.front.knows_enough();
@@ -275,30 +287,39 @@ pub fn run(mut options: Options, start: Start) -> Result<(), WindowError> {
         .as_ref()
         .map(|file| frames::Watch::new(file).map_err(|e| WindowError::Frames(file.clone(), e)));
     let watch = watch.transpose()?;
-    let result = eframe::run_native(
-        "Cableside",
-        native,
-        Box::new(move |creation| {
-            look::set(&creation.egui_ctx);
-            let context = creation.egui_ctx.clone();
-            let worker = match Worker::start(options, move || context.request_repaint()) {
-                Ok(worker) => worker,
-                Err(e) => {
-                    let text = e.to_string();
-                    *seen = Some(e);
-                    return Err(text.into());
-                }
-            };
-            let mut app = App::new(worker, start, settings, &creation.egui_ctx);
-            app.frames = watch;
-            Ok(Box::new(app))
-        }),
-    );
+    let made: eframe::AppCreator<'_> = Box::new(move |creation| {
+        look::set(&creation.egui_ctx);
+        let context = creation.egui_ctx.clone();
+        let worker = match Worker::start(options, move || context.request_repaint()) {
+            Ok(worker) => worker,
+            Err(e) => {
+                let text = e.to_string();
+                *seen = Some(e);
+                return Err(text.into());
+            }
+        };
+        let mut app = App::new(worker, start, settings, &creation.egui_ctx);
+        app.frames = watch;
+        Ok(Box::new(app))
+    });
+    let ran = catch_unwind(AssertUnwindSafe(|| eframe::run_native("Cableside", native, made)));
+    let result = match ran {
+        Ok(result) => result,
+        // The worker has ended, and stored what waited.
+        Err(panic) if panic.downcast_ref::<String>().is_some_and(|what| was_torn_away(what)) => return Ok(()),
+        Err(panic) => resume_unwind(panic),
+    };
     match (result, failed) {
         (Ok(()), _) => Ok(()),
         (Err(_), Some(e)) => Err(e.into()),
         (Err(e), None) => Err(WindowError::Display(reason(&e.to_string()))),
     }
+}
+
+/// Did another program take the window away? The window library then panics with these words, since the display does not know
+/// any more what it asks for.
+pub fn was_torn_away(what: &str) -> bool {
+    what.contains("X11Error") && what.contains("error_kind: Window")
 }
 
 /// The reason alone: the window library puts the place in its own source before it.
@@ -316,6 +337,17 @@ fn reason(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn a_window_that_was_torn_away_is_no_fault_of_the_program() {
+        // As the library words it where the window is destroyed by another program (`xdotool windowclose`).
+        let torn = "called `Result::unwrap()` on an `Err` value: X11(X11Error { error_kind: Window, error_code: 3, \
+                    request_name: Some(\"TranslateCoordinates\") })";
+        assert!(super::was_torn_away(torn));
+        assert!(!super::was_torn_away(
+            "called `Result::unwrap()` on an `Err` value: NoMemory"
+        ));
+    }
+
     #[test]
     fn a_missing_display_is_told_without_places_in_source_code() {
         let text = "EventLoopError: os error at /a/b/mod.rs:765: DISPLAY is not set.";

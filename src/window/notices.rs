@@ -29,7 +29,8 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 20] = [
+const KNOWN: [(&str, &str, Cure); 21] = [
+    ("second_window", "notice.second_window", Cure::Time),
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
     ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
     ("logbook_in_memory", "notice.logbook_in_memory", Cure::Nothing),

@@ -24,6 +24,8 @@ pub enum Page {
     Progress,
     /// One student after another at one microphone.
     Class,
+    /// What an instructor does with the record.
+    Office,
     /// Who practises, and consent.
     #[default]
     Student,
@@ -101,6 +103,13 @@ impl Page {
             help: "help.class",
             needs_site: true,
             begins_group: true,
+        },
+        Entry {
+            page: Self::Office,
+            name: "page.office",
+            help: "help.office",
+            needs_site: false,
+            begins_group: false,
         },
         Entry {
             page: Self::Student,

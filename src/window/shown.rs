@@ -166,6 +166,7 @@ impl Shown {
             | Event::Class(_)
             | Event::Desk(_)
             | Event::Home(_)
+            | Event::Office(_)
             | Event::Trial(_)
             | Event::Fetch(_)
             | Event::Recorded { .. }

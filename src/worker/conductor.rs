@@ -17,6 +17,7 @@ use super::desk;
 use super::ears::{self, Heard};
 use super::keeper::{self, LogbookPlace};
 use super::message::{Command, Event, ModelState, Outbox, SiteRequest, SituationRequest};
+use super::office::OfficeCommand;
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
@@ -58,6 +59,8 @@ pub(super) enum Message {
     },
     /// A site changed on disk.
     SiteChanged(String),
+    /// A student is not in the logbook any more.
+    StudentGone(Uuid),
 }
 
 /// A line or call on its way to the loudspeaker.
@@ -137,6 +140,8 @@ struct Conductor {
     out: Outbox,
     ears: Sender<ears::Order>,
     keeper: Sender<keeper::Order>,
+    /// Ends what the logbook's thread does for an instructor.
+    stop_office: Arc<AtomicBool>,
     setup: Setup,
     recorder: Option<Recorder>,
     player: Option<Player>,
@@ -227,12 +232,15 @@ pub(super) fn start(
         drop(alive_ears);
     })?;
     let out_keeper = out.clone();
+    let stop_office = Arc::new(AtomicBool::new(false));
+    let stop = stop_office.clone();
     thread("logbook").spawn(move || {
-        keeper::run(&logbook, &keeper_inbox, to_self, out_keeper);
+        keeper::run(&logbook, &keeper_inbox, to_self, out_keeper, stop);
         drop(alive);
     })?;
     thread("worker").spawn(move || {
         let mut conductor = Conductor::new(setup, out, ears, keeper, bench);
+        conductor.stop_office = stop_office;
         if sound {
             conductor.open_sound();
         }
@@ -253,6 +261,7 @@ impl Conductor {
             out,
             ears,
             keeper,
+            stop_office: Arc::default(),
             setup,
             recorder: None,
             player: None,
@@ -323,6 +332,11 @@ impl Conductor {
                         self.name = name;
                     }
                 }
+                Ok(Message::StudentGone(id)) => {
+                    if self.student.as_ref().is_some_and(|s| s.id == id) {
+                        self.student_chosen(None);
+                    }
+                }
                 Ok(Message::Student(student)) => self.student_chosen(student),
                 Ok(Message::Past { student, site, past }) => self.make_plan(student, &site, &past),
                 Err(RecvTimeoutError::Timeout) => {}
@@ -332,6 +346,7 @@ impl Conductor {
         }
         self.cancel();
         self.bench.quit();
+        self.stop_office.store(true, std::sync::atomic::Ordering::Relaxed);
         self.order(keeper::Order::Quit);
     }
 
@@ -400,6 +415,7 @@ impl Conductor {
             }),
             Command::Class(command) => self.class(command),
             Command::Home(command) => self.order(keeper::Order::Home(command)),
+            Command::Office(command) => self.office(command),
             Command::Desk(command) => self.desk(command),
             Command::Trial(command) => self.trial(command),
             Command::FetchModel => self.fetch_model(None),
@@ -417,6 +433,16 @@ impl Conductor {
             if let keeper::Order::Record { attempt, .. } = lost.0 {
                 self.out.tell(Event::NotStored(attempt.id));
             }
+        }
+    }
+
+    fn office(&self, command: OfficeCommand) {
+        // The logbook's thread is busy with what is to be stopped.
+        let stop = command == OfficeCommand::Stop;
+        self.stop_office.store(stop, std::sync::atomic::Ordering::Relaxed);
+        if !stop {
+            let here = self.site.clone();
+            self.order(keeper::Order::Office { command, here });
         }
     }
 

@@ -1,11 +1,14 @@
 //! Files that go from one computer to another: a site, practice for home, its results. What a file is, its contents say and
 //! not its name. Terminal and window do here what both do.
 
-use crate::class::{HandOut, LARGEST_FILE, Practice, Results, Secret, ends_like_results, unpack};
+use crate::class::{HandOut, LARGEST_FILE, LARGEST_SITE, Practice, Results, Secret, ends_like_results, unpack};
+use crate::drill;
 use crate::files::{self, Access};
 use crate::folders::{self, SiteError, content::Content};
 use crate::logbook::{Logbook, LogbookError, TakenIn};
+use crate::site::Site;
 use jiff::Timestamp;
+use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -112,6 +115,124 @@ pub fn read_practice(file: &Path) -> Result<HandOut, String> {
     let bytes = folders::read_outside(file, LARGEST_FILE)
         .map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
     HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))
+}
+
+/// Practice to be handed out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HandingOut {
+    /// The class's name, as it stands in the practice.
+    pub class: String,
+    /// Who gets some.
+    pub members: Vec<(Uuid, String)>,
+    /// The steps to be practised.
+    pub steps: Vec<String>,
+    /// Calls for each student.
+    pub calls: usize,
+    /// Deal from this number, the same calls to everybody; else each student gets others.
+    pub seed: Option<u64>,
+    /// The folder for the files, one for each student; made where it is not there.
+    pub folder: PathBuf,
+}
+
+/// Writes a practice file for each student. `phrases` is the site's texts, which are given along. `each` is told of every
+/// file, and says whether to go on. Gives the files written.
+pub fn hand_out(
+    site: &Site,
+    phrases: BTreeMap<String, String>,
+    secret: &Secret,
+    wanted: &HandingOut,
+    date: Date,
+    each: &mut dyn FnMut(&str, &Path) -> bool,
+) -> Result<Vec<PathBuf>, String> {
+    std::fs::create_dir_all(&wanted.folder)
+        .map_err(|e| format!("could not make the folder ({e}): {}", wanted.folder.display()))?;
+    let mut practice = Practice {
+        id: Uuid::nil(),
+        class: wanted.class.clone(),
+        student: Uuid::nil(),
+        name: String::new(),
+        site: site.id.clone(),
+        site_version: site.version.clone(),
+        date,
+        seed: 0,
+        steps: wanted.steps.clone(),
+        calls: Vec::new(),
+        phrases,
+    };
+    let mut files = Vec::new();
+    for (student, name) in &wanted.members {
+        practice.id = Uuid::new_v4();
+        practice.student = *student;
+        practice.name.clone_from(name);
+        // The low half of a random identifier is random in every bit but two of the highest.
+        practice.seed = wanted.seed.unwrap_or_else(|| Uuid::new_v4().as_u64_pair().1);
+        let mut random = drill::deal::random(practice.seed);
+        practice.calls = Practice::deal(site, &wanted.steps, wanted.calls, &mut random).map_err(|e| e.to_string())?;
+        let file = wanted.folder.join(file_name(name, practice.id));
+        let bytes = HandOut::new(practice.clone(), secret).bytes();
+        files::make(&file, Access::Ordinary, &bytes)
+            .map_err(|e| format!("could not write ({e}): {}", file.display()))?;
+        let on = each(name, &file);
+        files.push(file);
+        if !on {
+            break;
+        }
+    }
+    Ok(files)
+}
+
+/// The site's texts, to be given along. A site that is too large for that has to be passed on by itself.
+pub fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>, String> {
+    let texts = match folder {
+        Some(folder) => folders::read_site(folder).texts,
+        None => crate::site::bundled::files(&site.id).unwrap_or_default().texts,
+    };
+    let bytes: usize = texts.values().map(String::len).sum();
+    if bytes <= LARGEST_SITE {
+        return Ok(texts);
+    }
+    Err(format!(
+        "the texts of the site {} have {bytes} bytes; at most {LARGEST_SITE} can be given along in a practice",
+        site.id
+    ))
+}
+
+/// A file name from a student's name: what every system allows, and never the same twice.
+fn file_name(name: &str, id: Uuid) -> String {
+    let safe: String = name
+        .chars()
+        .map(|c| if c.is_alphanumeric() { c } else { '-' })
+        .take(40)
+        .collect();
+    format!("{safe}-{}.practice.{ENDING}", &id.to_string()[..8])
+}
+
+/// This computer's secret; made when there is none yet.
+pub fn make_secret(path: &Path) -> Result<Secret, String> {
+    match read_secret(path)? {
+        Some(secret) => Ok(secret),
+        None => match new_secret(path)? {
+            Some(secret) => Ok(secret),
+            None => secret_for_results(path),
+        },
+    }
+}
+
+/// Four random identifiers hold 488 random bits from the system; their digest is the secret. `None` where there is one by
+/// now.
+fn new_secret(path: &Path) -> Result<Option<Secret>, String> {
+    use sha2::Digest as _;
+    let mut hash = sha2::Sha256::new();
+    for _ in 0..4 {
+        hash.update(Uuid::new_v4().as_bytes());
+    }
+    let secret = Secret::new(hash.finalize().into());
+    match files::make(path, Access::Private, format!("{}\n", secret.text()).as_bytes()) {
+        Ok(()) => Ok(Some(secret)),
+        // Another program was first; its secret is there, whole.
+        Err(e) if e.kind() == ErrorKind::AlreadyExists => Ok(None),
+        Err(e) => Err(format!("could not keep the class's secret ({e}): {}", path.display())),
+    }
 }
 
 /// The calls without an attempt yet, by place.
@@ -244,7 +365,7 @@ pub(super) fn obey(book: &mut Logbook, command: HomeCommand, secret: &Path, now:
     done.unwrap_or_else(|e| HomeEvent::Failed(super::message::sentence(&e)))
 }
 
-fn read_results(file: &Path, secret: &Path) -> Result<Results, String> {
+pub(super) fn read_results(file: &Path, secret: &Path) -> Result<Results, String> {
     let bytes = folders::read_outside(file, LARGEST_FILE).map_err(|e| unread(&e, file))?;
     unpack(&bytes, &secret_for_results(secret)?).map_err(|e| e.to_string())
 }

@@ -4,6 +4,7 @@ use super::conductor::Message;
 use super::home::{self, HomeCommand};
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
+use super::office::{Changed, Here, Office, OfficeCommand};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
@@ -13,6 +14,7 @@ use crate::site::Site;
 use jiff::{SignedDuration, Timestamp};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, Sender};
 use uuid::Uuid;
 
@@ -68,6 +70,11 @@ pub(super) enum Order {
     },
     /// Something of a file that came from another computer.
     Home(HomeCommand),
+    /// Something of the instructor's work with the record.
+    Office {
+        command: OfficeCommand,
+        here: Here,
+    },
     /// Store an attempt; the file is that of its recording.
     Record {
         attempt: Box<NewAttempt>,
@@ -96,12 +103,19 @@ struct Keeper {
     /// On disk: recordings may be kept.
     lasting: bool,
     out: Outbox,
+    office: Office,
     answers: Sender<Message>,
     /// Attempts that could not be stored; tried again with the next one and at the end.
     waiting: Vec<NewAttempt>,
 }
 
-pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender<Message>, out: Outbox) {
+pub(super) fn run(
+    place: &LogbookPlace,
+    inbox: &Receiver<Order>,
+    answers: Sender<Message>,
+    out: Outbox,
+    stop: Arc<AtomicBool>,
+) {
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
@@ -121,6 +135,7 @@ pub(super) fn run(place: &LogbookPlace, inbox: &Receiver<Order>, answers: Sender
         logbook,
         secret,
         lasting,
+        office: Office::new(stop, out.clone()),
         out,
         answers,
         waiting: Vec::new(),
@@ -208,22 +223,7 @@ impl Keeper {
                 self.tell_students();
                 self.chosen(Some(student));
             }
-            Order::SetConsent { student, given, by } => {
-                let consent = Consent {
-                    given,
-                    asked_at: now,
-                    by,
-                };
-                let removed = self.logbook.set_consent(student, &consent, now)?;
-                if removed > 0 {
-                    let text =
-                        format!("{removed} recordings of this student were removed; the attempts stay without them.");
-                    let n = removed.to_string();
-                    self.out.known("recordings_removed", text, &[("n", n)]);
-                }
-                self.tell_students();
-                self.chosen(Some(self.logbook.student(student)?));
-            }
+            Order::SetConsent { student, given, by } => self.consent(student, given, by, now)?,
             Order::Name(student) => {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
@@ -256,6 +256,15 @@ impl Keeper {
                 let told = home::obey(&mut self.logbook, command, &self.secret, now);
                 self.out.tell(Event::Home(told));
             }
+            Order::Office { command, here } => {
+                let changed = self.office.obey(&mut self.logbook, command, &here, &self.secret, now);
+                if changed != Changed::Nothing {
+                    self.tell_students();
+                }
+                if let Changed::Gone(who) = changed {
+                    self.answer(Message::StudentGone(who));
+                }
+            }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,
             Order::UpdateRun { id, ending, record } => {
                 self.logbook.update_run(id, ending.as_deref(), &record, now)?;
@@ -275,6 +284,23 @@ impl Keeper {
             }
             Order::Quit => {}
         }
+        Ok(())
+    }
+
+    fn consent(&mut self, student: Uuid, given: bool, by: Option<String>, now: Timestamp) -> Result<(), LogbookError> {
+        let consent = Consent {
+            given,
+            asked_at: now,
+            by,
+        };
+        let removed = self.logbook.set_consent(student, &consent, now)?;
+        if removed > 0 {
+            let text = format!("{removed} recordings of this student were removed; the attempts stay without them.");
+            let n = removed.to_string();
+            self.out.known("recordings_removed", text, &[("n", n)]);
+        }
+        self.tell_students();
+        self.chosen(Some(self.logbook.student(student)?));
         Ok(())
     }
 
@@ -467,6 +493,7 @@ mod tests {
             logbook: Logbook::open(&dir.path().join("logbook.sqlite"), dir.path()).unwrap(),
             secret: dir.path().join(folders::CLASS_SECRET),
             lasting: true,
+            office: Office::new(Arc::default(), Outbox::new(mpsc::channel().0, || {})),
             out: Outbox::new(events, || {}),
             answers,
             waiting: vec![attempt(Some(Uuid::new_v4())), attempt(None)],

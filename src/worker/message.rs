@@ -4,6 +4,7 @@ use super::desk::{DeskCommand, DeskEvent};
 use super::fetch::FetchState;
 use super::home::{HomeCommand, HomeEvent};
 use super::meeting::{ClassCommand, ClassEvent};
+use super::office::{OfficeCommand, OfficeEvent};
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
@@ -147,6 +148,8 @@ pub enum Command {
     Class(ClassCommand),
     /// Something of a file that came from another computer.
     Home(HomeCommand),
+    /// Something of the instructor's work with the record.
+    Office(OfficeCommand),
     /// Something of the phrase desk.
     Desk(DeskCommand),
     /// Something of the trial of microphone and loudspeaker.
@@ -427,6 +430,8 @@ pub enum Event {
     Class(ClassEvent),
     /// Something is told of a file that came from another computer.
     Home(HomeEvent),
+    /// The instructor's page is told something.
+    Office(OfficeEvent),
     /// The phrase desk is told something.
     Desk(DeskEvent),
     /// The trial is told something.

@@ -19,6 +19,8 @@ pub mod home;
 mod keeper;
 pub mod meeting;
 mod message;
+pub mod office;
+pub mod papers;
 pub mod trial;
 
 pub use crate::folders::FoundSite;

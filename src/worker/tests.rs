@@ -10,6 +10,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 mod home;
+mod office;
 
 /// Hears what it is told to, after a while.
 struct Script {

@@ -258,10 +258,10 @@ fn killed_at(
     let mut keyboard = child.stdin.take().unwrap();
     let out = BufReader::new(child.stdout.take().unwrap());
     let shown = Arc::new(Mutex::new(0_u64));
-    let counter = Arc::clone(&shown);
+    let tally = Arc::clone(&shown);
     let read = move || {
         for line in out.lines().map_while(Result::ok) {
-            *counter.lock().unwrap() += u64::from(counted(&line));
+            *tally.lock().unwrap() += u64::from(counted(&line));
         }
     };
     let reader = std::thread::Builder::new()

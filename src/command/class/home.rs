@@ -1,23 +1,21 @@
 //! Practice for home: handed out, practised, handed in, taken back.
 
-use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook, members, secret};
-use crate::class::{HandOut, LARGEST_FILE, LARGEST_SITE, Practice, Results, unpack};
+use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook, members};
+use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
 use crate::command::common::{self, SiteChoice};
 use crate::command::drill::Terminal;
 use crate::logbook::{Logbook, LogbookError};
 use crate::site::Site;
-use crate::worker::home::{self, ENDING, Taken, open_calls, read_practice, results_of};
+use crate::worker::home::{self, HandingOut, Taken, open_calls, read_practice, results_of};
 use crate::worker::{Command, Event, Given};
 use jiff::Timestamp;
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::ExitCode;
-use uuid::Uuid;
 
 pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
     let (site, folder) = args.site.load_with_folder()?;
-    let phrases = texts(&site, folder.as_deref())?;
+    let phrases = home::texts(&site, folder.as_deref())?;
     let book = logbook()?;
     let members = members(&book, &args.members)?;
     let class = match (&args.name, &args.members.class) {
@@ -25,51 +23,24 @@ pub(super) fn hand_out(args: &HandOutArgs) -> Result<ExitCode, Failure> {
         (None, Some(asked)) => book.find_class(asked)?.name,
         (None, None) => "Class".to_owned(),
     };
-    let secret = secret(true)?;
-    std::fs::create_dir_all(&args.out)
-        .map_err(|e| format!("could not make the folder ({e}): {}", args.out.display()))?;
-    for (student, name) in &members {
-        let seed = args.seed.unwrap_or_else(common::any_seed);
-        let calls = Practice::deal(&site, &args.steps, args.calls, &mut common::random(seed))?;
-        let practice = Practice {
-            id: Uuid::new_v4(),
-            class: class.clone(),
-            student: *student,
-            name: name.clone(),
-            site: site.id.clone(),
-            site_version: site.version.clone(),
-            date: common::today(),
-            seed,
-            steps: args.steps.clone(),
-            calls,
-            phrases: phrases.clone(),
-        };
-        let file = args.out.join(file_name(name, practice.id));
-        common::write_new_bytes(&file, &HandOut::new(practice, &secret).bytes())?;
+    let wanted = HandingOut {
+        class,
+        members,
+        steps: args.steps.clone(),
+        calls: args.calls,
+        seed: args.seed,
+        folder: args.out.clone(),
+    };
+    let secret = home::make_secret(&crate::folders::class_secret())?;
+    home::hand_out(&site, phrases, &secret, &wanted, common::today(), &mut |name, file| {
         println!("{name}: {}", file.display());
-    }
+        true
+    })?;
     println!(
         "Give each student their own file. Results come back to this computer: the key to check them is here. Who has the \
          file can seal results with it, so a seal tells of changes on the way, not of who spoke."
     );
     Ok(ExitCode::SUCCESS)
-}
-
-/// The site's texts, to be given along. A site that is too large for that has to be passed on by itself.
-fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>, Failure> {
-    let texts = match folder {
-        Some(folder) => crate::folders::read_site(folder).texts,
-        None => crate::site::bundled::files(&site.id).unwrap_or_default().texts,
-    };
-    let bytes: usize = texts.values().map(String::len).sum();
-    if bytes <= LARGEST_SITE {
-        return Ok(texts);
-    }
-    Err(format!(
-        "the texts of the site {} have {bytes} bytes; at most {LARGEST_SITE} can be given along in a practice",
-        site.id
-    )
-    .into())
 }
 
 /// Where a practice is practised: at the site here where it is the same, so that its recorded prompts are heard; else at the
@@ -89,7 +60,7 @@ fn place(
         return Ok((here, site, None));
     };
     if let Ok((site, folder)) = here.load_with_folder()
-        && texts(&site, folder.as_deref()).is_ok_and(|texts| texts == practice.phrases)
+        && home::texts(&site, folder.as_deref()).is_ok_and(|texts| texts == practice.phrases)
     {
         return Ok((here, site, None));
     }
@@ -106,16 +77,6 @@ fn place(
         inside.name, inside.version
     );
     Ok((choice(folder.path().display().to_string()), inside, Some(folder)))
-}
-
-/// A file name from a student's name: what every system allows, and never the same twice.
-fn file_name(name: &str, id: Uuid) -> String {
-    let safe: String = name
-        .chars()
-        .map(|c| if c.is_alphanumeric() { c } else { '-' })
-        .take(40)
-        .collect();
-    format!("{safe}-{}.practice.{ENDING}", &id.to_string()[..8])
 }
 
 pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
@@ -205,7 +166,7 @@ pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
 }
 
 pub(super) fn take_in(args: &TakeInArgs) -> Result<ExitCode, Failure> {
-    let secret = secret(false)?;
+    let secret = home::secret_for_results(&crate::folders::class_secret())?;
     let mut book = logbook()?;
     let mut refused = 0;
     for file in &args.files {

@@ -7,13 +7,11 @@ mod roster;
 
 use super::Failure;
 use super::common::SiteChoice;
-use crate::class::Secret;
-use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{Logbook, Student};
-use crate::worker::{Loader, LogbookPlace, Options, home as home_files};
+use crate::worker::{Loader, LogbookPlace, Options};
 use clap::{Args, Subcommand};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 use uuid::Uuid;
 
@@ -234,36 +232,4 @@ fn members(logbook: &Logbook, chosen: &Members) -> Result<Vec<(Uuid, String)>, F
         );
     }
     Ok(students.into_iter().map(|s| (s.id, s.name)).collect())
-}
-
-/// This computer's secret; made when there is none yet.
-fn secret(make: bool) -> Result<Secret, Failure> {
-    let path = folders::class_secret();
-    if !make {
-        return Ok(home_files::secret_for_results(&path)?);
-    }
-    match home_files::read_secret(&path)? {
-        Some(secret) => Ok(secret),
-        None => match new_secret(&path)? {
-            Some(secret) => Ok(secret),
-            None => self::secret(false),
-        },
-    }
-}
-
-/// Four random identifiers hold 488 random bits from the system; their digest is the secret. `None` where there is one by
-/// now.
-fn new_secret(path: &Path) -> Result<Option<Secret>, Failure> {
-    use sha2::Digest as _;
-    let mut hash = sha2::Sha256::new();
-    for _ in 0..4 {
-        hash.update(Uuid::new_v4().as_bytes());
-    }
-    let secret = Secret::new(hash.finalize().into());
-    match files::make(path, Access::Private, format!("{}\n", secret.text()).as_bytes()) {
-        Ok(()) => Ok(Some(secret)),
-        // Another program was first; its secret is there, whole.
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => Ok(None),
-        Err(e) => Err(format!("could not keep the class's secret ({e}): {}", path.display()).into()),
-    }
 }

@@ -294,6 +294,14 @@ fn all(words: Words, dark: bool) -> Vec<String> {
         w.state_mut().front.page = entry.page;
         check(&mut w, entry.name, &mut out);
     }
+    w.state_mut().front.page = Page::Office;
+    for (n, what) in ["judging", "papers", "handing", "people", "record", "locked"]
+        .iter()
+        .enumerate()
+    {
+        w.state_mut().front.pages.office.show_all(n);
+        check(&mut w, &format!("instructor, {what}"), &mut out);
+    }
     w.state_mut().front.page = Page::Launch;
     tell(&mut w, flown(TurnState::YourCall, Some(Want::Hazard), "pilot", None));
     check(&mut w, "launch, under way", &mut out);

@@ -1,0 +1,421 @@
+//! What an instructor does with the record: judging disputed calls, reports, practice handed out and results taken in,
+//! another computer's logbook, how long things are kept, people. What takes something away is told first: a command without
+//! `sure` only foresees.
+//!
+//! Where an instructor has a PIN nothing of this is done before it was given, and nothing any more after [`OfficeCommand::Lock`].
+
+mod fails;
+mod handing;
+mod persons;
+
+use super::home;
+use super::message::{Event, Outbox, Trouble};
+use super::papers::{self, Wanted};
+use crate::files::{self, Access};
+use crate::folders;
+use crate::logbook::{
+    AttemptSummary, Joined, Judged, Logbook, LogbookError, Merged, Removed, Retention, StoredAttempt, Verdict, Whose,
+};
+use crate::site::Site;
+use fails::Fail;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, LazyLock};
+use uuid::Uuid;
+
+pub use handing::{Batch, Sheet};
+pub use home::HandingOut;
+pub use persons::{Person, PersonChange};
+
+/// What the instructor's page wants.
+#[derive(Debug, Clone, PartialEq)]
+pub enum OfficeCommand {
+    /// May it be used, and what waits there?
+    Look,
+    /// An instructor gives their PIN.
+    Unlock {
+        /// Who.
+        who: Uuid,
+        /// Their PIN.
+        pin: String,
+    },
+    /// The PIN is asked for again.
+    Lock,
+    /// A call that is disputed, whole.
+    Open(Uuid),
+    /// Judge it.
+    Judge(Ruling),
+    /// Write a report.
+    Report {
+        /// Which.
+        wanted: Wanted,
+        /// The file; where there is one of this name already, a number is added.
+        file: PathBuf,
+    },
+    /// Write the sheet of the site's calls for the wall.
+    Wall(PathBuf),
+    /// Write a practice file for each of these students.
+    HandOut(HandingOut),
+    /// Look into results: files, or folders with such files.
+    LookIn(Vec<PathBuf>),
+    /// Take results in: the files looked into.
+    TakeIn(Vec<PathBuf>),
+    /// Take over what is in another computer's logbook.
+    Merge {
+        /// Its database.
+        other: PathBuf,
+        /// Do it.
+        sure: bool,
+    },
+    /// How long things are kept on this computer.
+    Keep {
+        /// The rule.
+        keep: Retention,
+        /// Do it.
+        sure: bool,
+    },
+    /// One person: what is kept of them.
+    Person(Uuid),
+    /// Change something about a person.
+    Change {
+        /// Who.
+        who: Uuid,
+        /// What.
+        change: PersonChange,
+    },
+    /// Join one entry into another of the same person.
+    Join {
+        /// The entry that goes.
+        from: Uuid,
+        /// The entry that stays.
+        into: Uuid,
+    },
+    /// Remove a student with everything.
+    Forget(Uuid),
+    /// Remove one call with its recording.
+    Remove(Uuid),
+    /// Stop what goes on, where it can be stopped: what was done until then stays.
+    Stop,
+}
+
+/// A judgement of a disputed call.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ruling {
+    /// The call.
+    pub attempt: Uuid,
+    /// The verdicts that count instead, by element; with none the call stands as the program judged it.
+    pub overrule: Vec<(String, Verdict)>,
+    /// The instructor.
+    pub by: Uuid,
+    /// Why.
+    pub reason: String,
+}
+
+/// A disputed call, whole.
+#[derive(Debug, Clone)]
+pub struct Reviewed {
+    /// The call.
+    pub stored: StoredAttempt,
+    /// Whose it is.
+    pub name: Option<String>,
+    /// What was judged before.
+    pub judgements: Vec<Judged>,
+}
+
+/// What the instructor's page is told.
+#[derive(Debug, Clone)]
+pub enum OfficeEvent {
+    /// It may be used. The instructor who gave their PIN; `None` where nobody has one.
+    Unlocked(Option<Uuid>),
+    /// A PIN is needed.
+    Locked,
+    /// The calls that wait to be judged, oldest first.
+    Disputed(Vec<AttemptSummary>),
+    /// One of them.
+    Call(Box<Reviewed>),
+    /// A call was judged.
+    Ruled(Uuid),
+    /// How long things are kept on this computer.
+    Kept(Retention),
+    /// What the next start would remove under a rule.
+    KeepForeseen(Retention, Removed),
+    /// A file was written.
+    Written(PathBuf),
+    /// Practice was handed out: into this folder, so many files.
+    HandedOut(PathBuf, usize),
+    /// What is in files of results.
+    Batch(Batch),
+    /// They were taken in.
+    BatchTaken(Batch),
+    /// What a merge would bring and take away.
+    MergeForeseen(PathBuf, Box<Merged>),
+    /// What it brought and took away.
+    Merged(Box<Merged>),
+    /// A person.
+    Person(Box<Person>),
+    /// Two entries are one.
+    Joined(Box<Joined>),
+    /// A student is gone: the name, calls and recordings removed, what is to be seen to by hand.
+    Forgotten(String, Box<crate::logbook::Forgotten>),
+    /// A call is gone.
+    Removed(Uuid),
+    /// A PIN is said to be forgotten: when it goes; `None`: it is gone.
+    PinForgotten(Option<Timestamp>),
+    /// So many of so many are done.
+    Working(usize, usize),
+    /// Why not.
+    Failed(Trouble),
+}
+
+/// What the logbook's thread keeps of it.
+pub(super) struct Office {
+    /// Who gave which PIN.
+    open: Option<(Uuid, String)>,
+    stop: Arc<AtomicBool>,
+    out: Outbox,
+}
+
+/// The site in use, with its folder where it has one.
+pub(super) type Here = Option<(Arc<Site>, Option<PathBuf>)>;
+
+/// What the others must know of what was done.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Changed {
+    /// Nothing.
+    Nothing,
+    /// The list of students.
+    People,
+    /// One who is not there any more, too.
+    Gone(Uuid),
+}
+
+impl Office {
+    pub(super) fn new(stop: Arc<AtomicBool>, out: Outbox) -> Self {
+        Self { open: None, stop, out }
+    }
+
+    fn tell(&self, event: OfficeEvent) {
+        self.out.tell(Event::Office(event));
+    }
+
+    /// What the logbook's thread does about a command. `secret` is the place of the class's secret.
+    pub(super) fn obey(
+        &mut self,
+        book: &mut Logbook,
+        command: OfficeCommand,
+        here: &Here,
+        secret: &Path,
+        now: Timestamp,
+    ) -> Changed {
+        match self.done(book, command, here, secret, now) {
+            Ok(changed) => changed,
+            Err(fail) => {
+                self.tell(OfficeEvent::Failed(fail.into()));
+                // What failed in the middle may have changed something.
+                Changed::People
+            }
+        }
+    }
+
+    /// May it be used?
+    fn is_open(&self, book: &Logbook) -> Result<bool, LogbookError> {
+        Ok(self.open.is_some() || book.pin_holders()?.is_empty())
+    }
+
+    fn done(
+        &mut self,
+        book: &mut Logbook,
+        command: OfficeCommand,
+        here: &Here,
+        secret: &Path,
+        now: Timestamp,
+    ) -> Result<Changed, Fail> {
+        match command {
+            OfficeCommand::Unlock { who, pin } => {
+                book.instructor(who, Some(&pin), now)?;
+                self.open = Some((who, pin));
+                self.look(book)?;
+                return Ok(Changed::Nothing);
+            }
+            OfficeCommand::Lock => {
+                self.open = None;
+                return Ok(Changed::Nothing);
+            }
+            // The sheet for the wall holds nothing of anybody.
+            OfficeCommand::Wall(file) => {
+                let (site, _) = here.as_ref().ok_or(Fail::NoSite)?;
+                let bytes = papers::wall(site, day(now)).map_err(|e| Fail::Other(e.to_string()))?;
+                self.write(&file, &bytes)?;
+                return Ok(Changed::Nothing);
+            }
+            OfficeCommand::Stop => return Ok(Changed::Nothing),
+            // Whoever has forgotten it cannot give it.
+            OfficeCommand::Change {
+                who,
+                change: PersonChange::PinForgotten,
+            } => {
+                self.tell(OfficeEvent::PinForgotten(book.forgotten_pin(who, now)?));
+                if self.is_open(book)? {
+                    self.look(book)?;
+                }
+                return Ok(Changed::People);
+            }
+            _ if !self.is_open(book)? => {
+                self.tell(OfficeEvent::Locked);
+                return Ok(Changed::Nothing);
+            }
+            _ => {}
+        }
+        self.work(book, command, here, secret, now)
+    }
+
+    fn work(
+        &mut self,
+        book: &mut Logbook,
+        command: OfficeCommand,
+        here: &Here,
+        secret: &Path,
+        now: Timestamp,
+    ) -> Result<Changed, Fail> {
+        match command {
+            OfficeCommand::Look => self.look(book)?,
+            OfficeCommand::Open(id) => self.tell(OfficeEvent::Call(Box::new(reviewed(book, id)?))),
+            OfficeCommand::Judge(ruling) => {
+                self.judge(book, &ruling, now)?;
+                self.tell(OfficeEvent::Ruled(ruling.attempt));
+                self.tell(OfficeEvent::Disputed(book.held_out(Whose::Anyone)?));
+            }
+            OfficeCommand::Report { mut wanted, file } => {
+                let (site, _) = here.as_ref().ok_or(Fail::NoSite)?;
+                wanted.date = day(now);
+                self.write(&file, &papers::made(site, book, &wanted)?)?;
+            }
+            OfficeCommand::HandOut(wanted) => self.hand_out(&wanted, here, secret, now)?,
+            OfficeCommand::LookIn(files) => {
+                let batch = handing::look_in(book, &files, secret);
+                self.tell(OfficeEvent::Batch(batch));
+            }
+            OfficeCommand::TakeIn(files) => {
+                let batch = self.take_in(book, &files, secret, now);
+                self.tell(OfficeEvent::BatchTaken(batch));
+            }
+            OfficeCommand::Merge { other, sure: false } => {
+                let merged = book.merge_foreseen(&other)?;
+                self.tell(OfficeEvent::MergeForeseen(other, Box::new(merged)));
+            }
+            OfficeCommand::Merge { other, sure: true } => {
+                let recordings = files::folder_of(&other).join("recordings");
+                let merged = book.merge_telling(&other, &recordings, &mut |n, of| self.goes_on(n, of))?;
+                self.tell(OfficeEvent::Merged(Box::new(merged)));
+                self.look(book)?;
+                return Ok(Changed::People);
+            }
+            OfficeCommand::Keep { keep, sure: false } => {
+                let old = book.old_under(None, keep, now)?;
+                self.tell(OfficeEvent::KeepForeseen(keep, old));
+            }
+            OfficeCommand::Keep { keep, sure: true } => {
+                book.set_retention(keep, now)?;
+                self.tell(OfficeEvent::Kept(book.retention()?));
+            }
+            OfficeCommand::Remove(id) => {
+                book.remove_attempt(id, now)?;
+                self.tell(OfficeEvent::Removed(id));
+                self.tell(OfficeEvent::Disputed(book.held_out(Whose::Anyone)?));
+            }
+            other => return self.people(book, other, now),
+        }
+        Ok(Changed::Nothing)
+    }
+
+    fn look(&self, book: &Logbook) -> Result<(), LogbookError> {
+        self.tell(OfficeEvent::Unlocked(self.open.as_ref().map(|(who, _)| *who)));
+        self.tell(OfficeEvent::Disputed(book.held_out(Whose::Anyone)?));
+        self.tell(OfficeEvent::Kept(book.retention()?));
+        Ok(())
+    }
+
+    fn judge(&self, book: &mut Logbook, ruling: &Ruling, now: Timestamp) -> Result<(), Fail> {
+        let pin = self.open.as_ref().map(|(_, pin)| pin.as_str());
+        let by = book.instructor(ruling.by, pin, now)?;
+        if ruling.overrule.is_empty() {
+            book.uphold(ruling.attempt, by, &ruling.reason, now)?;
+        }
+        for (element, verdict) in &ruling.overrule {
+            book.overrule(ruling.attempt, element, *verdict, by, &ruling.reason, now)?;
+        }
+        Ok(())
+    }
+
+    /// Tells how far it is; whether to go on.
+    fn goes_on(&self, n: usize, of: usize) -> bool {
+        self.tell(OfficeEvent::Working(n, of));
+        !self.stop.load(Ordering::Relaxed)
+    }
+
+    /// Writes a file under this name, or under one with a number where that is taken.
+    fn write(&self, file: &Path, bytes: &[u8]) -> Result<(), Fail> {
+        for place in files::numbered(file) {
+            match files::make(&place, Access::Ordinary, bytes) {
+                Ok(()) => {
+                    self.tell(OfficeEvent::Written(place));
+                    return Ok(());
+                }
+                Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(Fail::Write(place, e)),
+            }
+        }
+        Err(Fail::Other(format!("no name is free: {}", file.display())))
+    }
+}
+
+/// The day by this computer's clock.
+fn day(now: Timestamp) -> jiff::civil::Date {
+    TimeZone::system().to_datetime(now).date()
+}
+
+fn reviewed(book: &Logbook, id: Uuid) -> Result<Reviewed, LogbookError> {
+    let asked = id.to_string();
+    let stored = book.attempt(id)?.ok_or(LogbookError::NoSuchAttempt { asked })?;
+    let student = stored.attempt.student.map(|id| book.student(id)).transpose()?;
+    Ok(Reviewed {
+        name: student.map(|s| s.name),
+        judgements: book.judgements(id)?,
+        stored,
+    })
+}
+
+/// The class's phrases of the site in use.
+fn phrases(here: &Here) -> Result<(Arc<Site>, std::collections::BTreeMap<String, String>), Fail> {
+    let (site, folder) = here.as_ref().ok_or(Fail::NoSite)?;
+    let texts = home::texts(site, folder.as_deref()).map_err(Fail::Other)?;
+    Ok((site.clone(), texts))
+}
+
+/// Files of the program's own in a folder, by name; a file itself.
+fn own_files(places: &[PathBuf]) -> Vec<PathBuf> {
+    let own = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case(home::ENDING));
+    let mut out = Vec::new();
+    for place in places {
+        match std::fs::read_dir(place) {
+            Ok(entries) => {
+                let mut inside: Vec<PathBuf> = entries.flatten().map(|e| e.path()).filter(own).collect();
+                inside.retain(|p| handing::holds_results(p));
+                inside.sort();
+                out.extend(inside);
+            }
+            Err(_) => out.push(place.clone()),
+        }
+    }
+    out.dedup();
+    out
+}
+
+/// The folder in which people keep their papers, to begin a path with.
+pub fn papers_folder() -> &'static Path {
+    static FOLDER: LazyLock<PathBuf> = LazyLock::new(folders::documents);
+    &FOLDER
+}

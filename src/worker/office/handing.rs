@@ -1,0 +1,100 @@
+//! Practice handed out, results taken in.
+
+use super::fails::Fail;
+use super::{Here, Office, OfficeEvent, day, home, own_files, phrases};
+use crate::class::{LARGEST_FILE, ends_like_results};
+use crate::folders;
+use crate::logbook::Logbook;
+use crate::worker::home::{HandingOut, Taken};
+use crate::worker::message::sentence;
+use jiff::Timestamp;
+use std::path::{Path, PathBuf};
+
+/// Several files of results, looked into or taken in.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Batch {
+    /// Each file.
+    pub sheets: Vec<Sheet>,
+    /// It was stopped before the end: so many files were not looked at.
+    pub left: usize,
+}
+
+/// One file of results.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sheet {
+    /// The file.
+    pub file: PathBuf,
+    /// Whose: attempts and recordings in it, when it was sealed; or why it is not taken.
+    pub inside: Result<(String, usize, usize, String), String>,
+    /// What became of it, once it was taken in.
+    pub taken: Option<Taken>,
+}
+
+/// Does a file end as results do? One that cannot be read does not.
+pub(super) fn holds_results(file: &Path) -> bool {
+    folders::read_outside(file, LARGEST_FILE).is_ok_and(|bytes| ends_like_results(&bytes))
+}
+
+/// What is in the files.
+pub(super) fn look_in(book: &Logbook, places: &[PathBuf], secret: &Path) -> Batch {
+    let sheets = own_files(places).into_iter().map(|file| {
+        let inside = home::read_results(&file, secret).and_then(|results| {
+            let name = home::whose(book, &results)?;
+            Ok((
+                name,
+                results.attempts.len(),
+                results.recordings.len(),
+                home::sealed(&results),
+            ))
+        });
+        Sheet {
+            inside: inside.map_err(|e| sentence(&e)),
+            taken: None,
+            file,
+        }
+    });
+    Batch {
+        sheets: sheets.collect(),
+        left: 0,
+    }
+}
+
+impl Office {
+    pub(super) fn hand_out(&self, wanted: &HandingOut, here: &Here, secret: &Path, now: Timestamp) -> Result<(), Fail> {
+        if wanted.members.is_empty() {
+            return Err(Fail::Nobody);
+        }
+        let (site, texts) = phrases(here)?;
+        let secret = home::make_secret(secret).map_err(Fail::Other)?;
+        let (of, mut n) = (wanted.members.len(), 0);
+        let files = home::hand_out(&site, texts, &secret, wanted, day(now), &mut |_, _| {
+            n += 1;
+            self.goes_on(n, of)
+        });
+        let files = files.map_err(Fail::Other)?;
+        self.tell(OfficeEvent::HandedOut(wanted.folder.clone(), files.len()));
+        Ok(())
+    }
+
+    pub(super) fn take_in(&self, book: &mut Logbook, files: &[PathBuf], secret: &Path, now: Timestamp) -> Batch {
+        let mut batch = Batch::default();
+        for (n, file) in files.iter().enumerate() {
+            if !self.goes_on(n, files.len()) {
+                batch.left = files.len() - n;
+                break;
+            }
+            // Read anew: what lies there may be another file by now.
+            let mut looked = look_in(book, std::slice::from_ref(file), secret);
+            let Some(mut sheet) = looked.sheets.pop() else { continue };
+            if sheet.inside.is_ok() {
+                let taken = home::read_results(file, secret).and_then(|results| home::take(book, &results, now));
+                match taken {
+                    Ok(taken) => sheet.taken = Some(taken),
+                    Err(e) => sheet.inside = Err(sentence(&e)),
+                }
+            }
+            batch.sheets.push(sheet);
+        }
+        batch
+    }
+}

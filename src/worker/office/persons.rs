@@ -1,0 +1,140 @@
+//! People: role, PIN, guardian, name, how long their things are kept; joining two entries, and forgetting one.
+
+use super::fails::Fail;
+use super::{Changed, Office, OfficeCommand, OfficeEvent};
+use crate::logbook::{AttemptSummary, INSTRUCTOR, Logbook, LogbookError, Removed, Retention, Student, Whose};
+use jiff::Timestamp;
+use uuid::Uuid;
+
+/// What is to change about a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PersonChange {
+    /// Another name.
+    Name(String),
+    /// Instructs, or does not.
+    Instructor(bool),
+    /// Only a guardian can consent, or not.
+    Guardian(bool),
+    /// Another PIN, or none: with the one there is now, where there is one.
+    Pin {
+        /// The PIN there is.
+        old: String,
+        /// The PIN there is to be.
+        new: Option<String>,
+    },
+    /// The PIN is forgotten.
+    PinForgotten,
+    /// Their things are kept so long, before what holds on this computer.
+    Keep(Retention),
+}
+
+/// A person, and what is kept of them.
+#[derive(Debug, Clone)]
+pub struct Person {
+    /// Who.
+    pub student: Student,
+    /// Calls kept.
+    pub attempts: u64,
+    /// Recordings kept.
+    pub recordings: usize,
+    /// When somebody said that their PIN is forgotten.
+    pub pin_forgotten: Option<Timestamp>,
+    /// What the next start would remove of theirs, by the rules as they are.
+    pub old: Removed,
+    /// Their newest calls.
+    pub calls: Vec<AttemptSummary>,
+}
+
+/// So many of them.
+const NEWEST: u32 = 40;
+
+fn person(book: &Logbook, who: Uuid, now: Timestamp) -> Result<Person, LogbookError> {
+    let student = book.student(who)?;
+    Ok(Person {
+        attempts: book.count_attempts(Whose::Student(who))?,
+        recordings: book.count_recordings(who)?,
+        pin_forgotten: book.pin_said_forgotten(who)?,
+        old: book.old_under(Some(who), student.keep, now)?,
+        calls: book.attempts(Whose::Student(who), 0, NEWEST)?,
+        student,
+    })
+}
+
+impl Office {
+    /// What is about people.
+    pub(super) fn people(
+        &mut self,
+        book: &mut Logbook,
+        command: OfficeCommand,
+        now: Timestamp,
+    ) -> Result<Changed, Fail> {
+        match command {
+            OfficeCommand::Person(who) => {
+                self.tell(OfficeEvent::Person(Box::new(person(book, who, now)?)));
+                Ok(Changed::Nothing)
+            }
+            OfficeCommand::Change { who, change } => {
+                self.change(book, who, change, now)?;
+                self.tell(OfficeEvent::Person(Box::new(person(book, who, now)?)));
+                // Where the first PIN was set, or the last one taken away.
+                if !self.is_open(book)? {
+                    self.tell(OfficeEvent::Locked);
+                }
+                Ok(Changed::People)
+            }
+            OfficeCommand::Join { from, into } => {
+                let joined = book.join_students(from, into, now)?;
+                let stays = joined.student.id;
+                self.tell(OfficeEvent::Joined(Box::new(joined)));
+                self.tell(OfficeEvent::Person(Box::new(person(book, stays, now)?)));
+                Ok(Changed::Gone(if stays == from { into } else { from }))
+            }
+            OfficeCommand::Forget(who) => {
+                let name = book.student(who)?.name;
+                let forgotten = book.forget(who, now)?;
+                if self.open.as_ref().is_some_and(|(by, _)| *by == who) {
+                    self.open = None;
+                }
+                self.tell(OfficeEvent::Forgotten(name, Box::new(forgotten)));
+                Ok(Changed::Gone(who))
+            }
+            _ => Ok(Changed::Nothing),
+        }
+    }
+
+    fn change(&mut self, book: &mut Logbook, who: Uuid, change: PersonChange, now: Timestamp) -> Result<(), Fail> {
+        let s = book.student(who)?;
+        let language = s.language.as_deref();
+        match change {
+            PersonChange::Name(name) => {
+                if let Some(there) = book.looks_like(&name)?.filter(|there| there.id != who) {
+                    let other = there.name;
+                    return Err(LogbookError::LooksLike { name, other }.into());
+                }
+                book.change_student(who, &name, language, s.role.as_deref(), now)?;
+            }
+            PersonChange::Instructor(instructs) => {
+                let role = instructs.then_some(INSTRUCTOR);
+                book.change_student(who, &s.name, language, role, now)?;
+            }
+            PersonChange::Guardian(needed) => {
+                book.set_needs_guardian(who, needed, now)?;
+            }
+            PersonChange::Pin { old, new } => {
+                if s.has_pin && !book.check_pin(who, &old, now)? {
+                    return Err(LogbookError::WrongPin { who: s.name }.into());
+                }
+                book.set_pin(who, new.as_deref(), now)?;
+                // Who sets a PIN of their own goes on with it.
+                let own = self.open.as_ref().is_none_or(|(by, _)| *by == who);
+                if own && s.is_instructor() {
+                    self.open = new.map(|pin| (who, pin));
+                }
+            }
+            // Before anybody gave a PIN, see `Office::done`.
+            PersonChange::PinForgotten => {}
+            PersonChange::Keep(keep) => book.set_student_retention(who, keep, now)?,
+        }
+        Ok(())
+    }
+}
