@@ -356,8 +356,8 @@ mod tests {
         std::fs::create_dir(dir.path().join("notes")).unwrap();
         let found = find_sites(Some(dir.path()));
         let ids: Vec<&str> = found.iter().map(|f| f.id.as_str()).collect();
-        assert_eq!(ids, ["erlengrund", "larkmoor", "broken"]);
-        assert!(found[2].problem.is_some() && found[0].problem.is_none());
+        assert_eq!(ids, ["brackmere", "erlengrund", "haselrain", "larkmoor", "broken"]);
+        assert!(found[4].problem.is_some() && found[0].problem.is_none());
         let missing = load_site("nowhere", None).unwrap_err().to_string();
         assert!(
             missing.contains("erlengrund") && missing.contains("larkmoor"),

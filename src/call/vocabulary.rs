@@ -204,7 +204,18 @@ impl Vocabulary {
             .chain(&step.also_right)
             .flat_map(|template| {
                 let order: Vec<usize> = placeholders(template).into_iter().filter_map(index).collect();
-                order.windows(2).map(|pair| (pair[0], pair[1])).collect::<Vec<_>>()
+                let next = order.windows(2).map(|pair| (pair[0], pair[1]));
+                // The crew is left out where it says itself (a single-seater).
+                let crew = |e: usize| {
+                    site.elements
+                        .get(&elements[e])
+                        .is_some_and(|e| e.purpose == Purpose::Crew)
+                };
+                let over = order
+                    .windows(3)
+                    .filter(|three| crew(three[1]))
+                    .map(|three| (three[0], three[2]));
+                next.chain(over).collect::<Vec<_>>()
             })
             .collect();
         Self {

@@ -267,7 +267,7 @@ impl Task {
         let written = written.trim();
         let good = match (self.launched, column) {
             (None, _) => written.is_empty(),
-            (Some(at), Column::Time) => minutes(written).is_some_and(|m| m.abs_diff(at) <= MINUTES),
+            (Some(at), Column::Time) => minutes(written).is_some_and(|m| near(m, at)),
             (Some(_), Column::Glider) => glider(site, written).as_ref() == Some(&self.situation.callsign),
             (Some(_), Column::Crew) => value(site, Purpose::Crew, written)
                 .unwrap_or_else(|| written.to_owned())
@@ -282,6 +282,15 @@ impl Task {
         }
     }
 }
+
+/// Times of the day, also around midnight.
+fn near(one: u16, other: u16) -> bool {
+    let apart = (one % DAY).abs_diff(other % DAY);
+    apart.min(DAY - apart) <= MINUTES
+}
+
+/// Minutes.
+const DAY: u16 = 24 * 60;
 
 impl Judged {
     /// The sentence for whoever wrote it, in the site's language.

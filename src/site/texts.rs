@@ -48,7 +48,15 @@ mod tests {
         };
         assert_eq!(names(&en), names(&de));
         for (key, text) in &de {
-            assert!(*text != en[key] || text.starts_with('"'), "{key} is not translated");
+            // A form of marks and braces has nothing to translate.
+            let bare = placeholders(text)
+                .iter()
+                .fold(text.clone(), |t, name| t.replace(&format!("{{{name}}}"), ""));
+            let words = bare.contains(char::is_alphabetic);
+            assert!(
+                *text != en[key] || text.starts_with('"') || !words,
+                "{key} is not translated"
+            );
         }
     }
 
@@ -67,6 +75,8 @@ mod tests {
             include_str!("../worker/conductor/play.rs"),
             include_str!("../drill/launch/others.rs"),
             include_str!("../drill/launch/student.rs"),
+            include_str!("../drill/launch/outside.rs"),
+            include_str!("../drill/log.rs"),
             include_str!("../call/situation.rs"),
             include_str!("mod.rs"),
             include_str!("air.rs"),

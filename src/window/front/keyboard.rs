@@ -149,7 +149,6 @@ fn first_start() -> u32 {
     f.press("Add and practise");
     f.asked_for("AddStudent");
     f.tell(Event::Student(Some(robin(Some(true)))));
-    f.press("Next");
     f.press("Begin to practise");
     assert_eq!(f.w.state().front.page, Page::Practice);
     f.keys
@@ -260,29 +259,6 @@ fn a_class() -> u32 {
     f.keys
 }
 
-fn an_overrule() -> u32 {
-    let mut f = Fingers::at(ready());
-    f.page(Key::Num7);
-    f.w.state_mut().front.pages.office.show_list();
-    f.w.state_mut().front.to_main = true;
-    f.w.run();
-    f.w.run();
-    // The first call that waits has the keyboard.
-    f.key(Key::Enter);
-    f.asked_for("Office(Open(");
-    f.w.state_mut().front.pages.office.show_all(0);
-    f.w.run();
-    f.w.run();
-    f.write("Why (the student can read it)", "it is there");
-    f.to("Crew");
-    f.key(Key::Enter);
-    f.to("said");
-    f.key(Key::Enter);
-    f.press("Overrule as chosen");
-    f.asked_for("Office(Judge");
-    f.keys
-}
-
 fn a_report() -> u32 {
     let mut f = Fingers::at(ready());
     f.page(Key::Num7);
@@ -315,7 +291,6 @@ fn common_tasks_take_few_keys() {
         ("an ear drill, one call", an_ear_drill(), 99),
         ("progress", progress(), 99),
         ("a class of ten, one call each", a_class(), 300),
-        ("an overrule", an_overrule(), 99),
         ("a report", a_report(), 99),
         (
             "practice handed out, results taken in",

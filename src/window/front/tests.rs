@@ -1023,7 +1023,7 @@ fn a_launch_is_chosen_run_by_hand_and_debriefed() {
     assert_eq!(asked(&mut w), ["Typing"]);
 
     tell(&mut w, flown(TurnState::Done, None, "pilot", Some(Ending::ByHand)));
-    assert!(w.query_by_label_contains("Ended by hand, and rightly").is_some());
+    assert!(w.query_by_label_contains("Rightly ended by hand").is_some());
     assert!(w.query_by_label_contains("[winch driver] Two up.").is_some());
     w.get_by_label("Another role or pace").click();
     w.run();

@@ -154,7 +154,7 @@ fn a_disputed_call_is_overruled_or_upheld_with_a_reason() {
     let mut bench = at("Disputed calls", false);
     dispute(&mut bench);
     bench.window.get_by_label("Typed: \"winch, golf charlie, two up\"");
-    bench.window.get_by_label_contains("golf charlie lima romeo mike");
+    bench.window.get_by_label_contains("Golf Charlie Lima Romeo Mike");
     press(&mut bench, "Let it stand as the program judged it");
     assert!(bench.asked().is_empty(), "not without a reason");
     enter(&mut bench, Role::TextInput, "Why (the student can read it)", "heard it");
@@ -213,7 +213,8 @@ fn nothing_is_removed_without_a_question() {
             calls: vec![summary(&attempt())],
         })),
     );
-    press(&mut bench, "Their newest calls");
+    bench.window.get_by_label("Their newest calls").click();
+    bench.window.run();
     press(&mut bench, "1970-01-01 00:00, Ready call: set aside");
     assert_eq!(bench.asked(), [format!("Office(Open({}))", attempt().id)]);
     press(&mut bench, "Forget this person ...");
