@@ -451,11 +451,4 @@ impl OfficePage {
     }
 }
 
-impl OfficePage {
-    /// Calls that wait, and none of them opened.
-    pub fn show_list(&mut self) {
-        let calls = vec![summary(&attempt()); 3];
-        self.take(&Event::Office(OfficeEvent::Unlocked(None)));
-        self.take(&Event::Office(OfficeEvent::Disputed(calls)));
-    }
-}
+impl OfficePage {}
