@@ -450,5 +450,3 @@ impl OfficePage {
         }
     }
 }
-
-impl OfficePage {}
