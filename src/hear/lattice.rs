@@ -189,9 +189,14 @@ impl Build {
     }
 
     /// Is it how one of the first `own` words is written, or nearly so? Then the speech model may have meant that word.
-    fn is_like(&self, word: &str, own: usize) -> bool {
-        let near = |other: &str| strsim::normalized_levenshtein(other, word) >= LIKE;
-        self.writes(word) || self.words[..own].iter().any(|w| near(w))
+    fn is_like(&self, word: &str, own: usize, share: f64) -> bool {
+        let near = |other: &str| strsim::normalized_levenshtein(other, word) >= share;
+        // "Seilbach", "northwinch".
+        let joined = || {
+            let mut cuts = word.char_indices().skip(1).map(|(at, _)| word.split_at(at));
+            cuts.any(|(first, second)| self.writes(first) && self.writes(second))
+        };
+        self.writes(word) || self.words[..own].iter().any(|w| near(w)) || joined()
     }
 }
 
@@ -209,6 +214,8 @@ fn sounds_as(language: Language, word: &str, heard: &str) -> bool {
 
 /// Words that agree in this share of their letters may be one and the same, badly heard.
 const LIKE: f64 = 0.5;
+/// The same where the model is sure of what it wrote: then "western" is no "west".
+const LIKE_SURE: f64 = 0.75;
 
 impl Lattice {
     /// The lattice of a vocabulary for one call. `heard` are the words that the speech model wrote when nothing told it the
@@ -260,7 +267,10 @@ impl Lattice {
                 .phrases
                 .iter()
                 .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
-            if !explained && !build.words.contains(word) && (sure || !build.is_like(word, own)) {
+            if !explained
+                && !build.words.contains(word)
+                && !build.is_like(word, own, if sure { LIKE_SURE } else { LIKE })
+            {
                 // It counts as small talk here; what it is, the reading of the words says.
                 phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
             }
