@@ -388,7 +388,7 @@ impl Lattice {
         longest
     }
 
-    /// Runs of two characters beside a longer callsign that are no end of it ("ready to go" is no "two golf"); none where values of other
+    /// Runs of two characters beside a longer callsign that neither begin nor end it ("ready to go" is no "two golf"); none where values of other
     /// elements are spelled.
     pub fn stray_characters(&self, words: &[Word]) -> usize {
         let runs: Vec<&[Word]> = words
@@ -398,14 +398,16 @@ impl Lattice {
         let Some(longest) = runs.iter().max_by_key(|run| run.len()).filter(|run| run.len() > 2) else {
             return 0;
         };
+        // Its beginning is a restart ("golf charlie, er, golf charlie lima").
+        let stray = |run: &&&[Word]| run.len() == 2 && !longest.ends_with(run) && !longest.starts_with(run);
+        let count = runs.iter().filter(stray).count();
         let spelled = |(words, meaning): &(Vec<Word>, Meaning)| {
             meaning.element().is_some() && words.windows(2).any(|w| w.iter().all(|w| self.characters.contains(w)))
         };
-        if self.phrases.iter().any(spelled) {
+        if count > 0 && self.phrases.iter().any(spelled) {
             return 0;
         }
-        let stray = |run: &&&[Word]| run.len() == 2 && !longest.ends_with(run);
-        runs.iter().filter(stray).count()
+        count
     }
 
     /// Before the first word.
@@ -717,5 +719,23 @@ mod tests {
         ] {
             assert!(!holds("larkmoor", text), "{text}");
         }
+    }
+
+    #[test]
+    fn two_characters_beside_a_callsign_are_its_beginning_or_its_end() {
+        let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
+        let stray = |text: &str| {
+            let words: Vec<Word> = text
+                .split(' ')
+                .map(|w| lattice.words.iter().position(|l| l == w).unwrap() as Word)
+                .collect();
+            lattice.stray_characters(&words)
+        };
+        assert_eq!(stray("winch golf charlie lima romeo mike ready two golf"), 1);
+        assert_eq!(stray("winch golf charlie lima romeo mike ready romeo mike"), 0);
+        assert_eq!(stray("golf charlie er golf charlie lima romeo mike ready"), 0);
+        assert_eq!(stray("two up golf charlie lima romeo mike ready"), 0);
+        assert_eq!(stray("romeo mike two up ready"), 0);
     }
 }

@@ -27,7 +27,7 @@ const LONGEST_FREE_TEXT: usize = 60;
 const ENDED: f32 = 0.5;
 
 /// The model is sure of the text that it wrote where its mean log-probability a token is above this (nats): then a word that is none of the
-/// call's was spoken, and what a reading leaves out was spoken too. Clear English speech has -0.15 to -0.4, German of diphone voices,
+/// call's was spoken, and what a reading leaves out was spoken too. Clear English speech has about -0.15 to -0.4, German of diphone voices,
 /// whose text is mostly garbled, -0.5 and less.
 const SURE: f32 = -0.45;
 

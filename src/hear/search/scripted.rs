@@ -63,16 +63,21 @@ impl Decoder for Scripted {
 /// What a search heard, best first, and whether its limit ended it. `spoken` are the words in their order, each with its rivals and how much
 /// less likely those are; `free` is what was written without the lattice.
 fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32)>, bool) {
+    heard_as(spoken, free, false, limit)
+}
+
+/// The same; `sure`: the model is sure of what it wrote, which is a path of the search then.
+fn heard_as(spoken: &[&[(&str, f32)]], free: &str, sure: bool, limit: f32) -> (Vec<(String, f32)>, bool) {
     let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
     let vocabulary = Vocabulary::of(&site, site.step("ready").unwrap());
-    let lattice = Lattice::new(&vocabulary, &words::of(free), false);
+    let lattice = Lattice::new(&vocabulary, &words::of(free), sure);
     let ids = std::cell::RefCell::new(HashMap::new());
     let id = |text: &str| {
         let mut ids = ids.borrow_mut();
         let new = Token::try_from(ids.len()).unwrap() + 1;
         *ids.entry(text.to_owned()).or_insert(new)
     };
-    let script = Script::new(&lattice, false, |text| vec![id(text)]);
+    let script = Script::new(&lattice, sure, |text| vec![id(text)]);
     let place = |words: &&[(&str, f32)]| words.iter().map(|(w, p)| (id(&format!(" {w}")), SPOKEN + p)).collect();
     let places = spoken.iter().map(place).collect();
     let mut tokens = script.tokens();
@@ -85,6 +90,23 @@ fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32
         known: HashMap::new(),
         work: 0.0,
     };
+    let written: Vec<Token> = if sure {
+        free.split(' ').map(|w| id(&format!(" {w}"))).collect()
+    } else {
+        Vec::new()
+    };
+    if sure {
+        decoder.weigh(std::slice::from_ref(&written)).unwrap();
+    }
+    let text_of = |tokens: &[Token]| {
+        let ids = ids.borrow();
+        let of = |t: &Token| {
+            ids.iter()
+                .find(|(_, id)| *id == t)
+                .map_or("", |(text, _)| text.as_str())
+        };
+        tokens.iter().map(of).collect::<String>()
+    };
     let found = search(
         &mut decoder,
         &lattice,
@@ -93,10 +115,10 @@ fn heard(spoken: &[&[(&str, f32)]], free: &str, limit: f32) -> (Vec<(String, f32
         limit,
         &Sound {
             seconds: 9.0,
-            written: &[],
-            text: &|_| String::new(),
+            written: &written,
+            text: &text_of,
         },
-        |_| 0.0,
+        |words| crate::hear::evidence::length_weight(&lattice, words, 0.0),
     )
     .unwrap();
     let text = |words: &[u16]| words.iter().map(|w| lattice.word(*w)).collect::<Vec<_>>().join(" ");
@@ -154,4 +176,24 @@ fn the_same_sound_is_heard_the_same_way() {
     for _ in 0..20 {
         assert_eq!(heard(&lent(&spoken), CALL, 500.0), first);
     }
+}
+
+#[test]
+fn where_the_model_is_sure_what_is_said_beside_the_call_is_heard_as_such() {
+    for text in [
+        "winch delta four seven six one we are two up for a winch launch north winch cable ready",
+        "winch delta four seven six one solo this afternoon on the north winch cable and we are ready to go",
+    ] {
+        let (paths, _) = heard_as(&lent(&plainly(text)), text, true, 500.0);
+        assert_eq!(paths[0].0, text, "{paths:?}");
+    }
+}
+
+#[test]
+fn what_the_model_wrote_is_a_path_even_without_any_work() {
+    let text = "winch delta four seven six one two up my instructors in the back on the western winch cable ready";
+    let (paths, cut) = heard_as(&lent(&plainly(text)), text, true, 0.0);
+    assert!(cut);
+    // Nobody hears an apostrophe.
+    assert_eq!(paths[0].0, text.replace("instructors", "instructor's"), "{paths:?}");
 }

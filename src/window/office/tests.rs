@@ -400,8 +400,7 @@ impl OfficePage {
         };
         event(self, OfficeEvent::Call(Box::new(reviewed)));
         self.tab = TABS.get(tab).map_or(Tab::Disputed, |t| t.0);
-        let long =
-            PathBuf::from("/home/a-rather-long-name/Documents/club/winter/practice/Robin-2026.results.cableside");
+        let long = PathBuf::from("a-rather-long-name/Documents/club/winter/practice/Robin-2026.results.cableside");
         let sheet = |inside| Sheet {
             file: long.clone(),
             inside,
