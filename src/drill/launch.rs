@@ -499,7 +499,9 @@ impl Launch {
 
     fn hazard_of<'s>(&self, site: &'s Site, step: &Step) -> Option<&'s Hazard> {
         let (id, during) = self.course.hazard.as_ref()?;
-        let now = !self.hazard_over && during == &step.id;
+        // Who has released is away: what happens on the ground then is the others'.
+        let away = self.role == PILOT && at_the_top(site, step) && !self.moving(site);
+        let now = !self.hazard_over && during == &step.id && !away;
         site.hazards.iter().find(|h| now && &h.id == id)
     }
 

@@ -171,7 +171,7 @@ pub fn deal_log(
     if let Some(stop) = site.stop_step().filter(|_| stopped) {
         heard.push(Heard {
             at: *now + 1,
-            role: Some("wing runner".to_owned()),
+            role: Some(ready.speaker.clone()),
             text: sentence(&situation.taught_call(site, stop)),
             radio: true,
         });

@@ -63,7 +63,6 @@ pub struct OfficePage {
     handing: handing::Handing,
     people: people::People,
     record: record::Record,
-    waiting: Vec<Command>,
 }
 
 /// A line about what was done, or why it was not.
@@ -86,9 +85,6 @@ struct Around<'a> {
 
 impl Content for OfficePage {
     fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
-        for command in self.waiting.drain(..) {
-            given.ask(command);
-        }
         let words = given.words;
         look::dense(ui);
         if self.locked {

@@ -106,7 +106,7 @@ impl Launch {
                 .iter()
                 .rev()
                 .find(|a| a.registration != self.situation.callsign);
-            for line in &interruption.lines {
+            for line in interruption.lines.iter().filter(|l| l.role != self.role) {
                 let text = fill(&line.text, |name| match name {
                     "callsign" => {
                         // Called as the site calls its gliders.

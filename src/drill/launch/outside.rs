@@ -1,7 +1,7 @@
 //! What comes over a launch from outside: a radio that is dead, and a stop that somebody else calls.
 
 use super::student::PASSED_OVER;
-use super::{Did, Launch, Next, Want};
+use super::{Did, Launch, Next, Want, at_the_top};
 use crate::call::Verdict;
 use crate::drill::record::{Ending, Note};
 use crate::site::{By, Halt, Site, Step};
@@ -49,7 +49,8 @@ impl Launch {
 
     /// A call that cannot be made by radio: the site's signal takes its place, or nothing does.
     pub(super) fn without_radio(&mut self, site: &Site, step: &Step) {
-        let needless = |id: &String| site.launch.as_ref().is_some_and(|l| l.sometimes.contains(id));
+        let needless =
+            |id: &String| site.launch.as_ref().is_some_and(|l| l.sometimes.contains(id)) && !at_the_top(site, step);
         if step.backup.is_none() {
             // What may be left out is left out.
             if !step.may_be_left_out && !needless(&step.id) {
@@ -76,7 +77,7 @@ impl Launch {
     /// A place that works with signals says at the beginning that they are its own.
     pub(super) fn signals_differ(&mut self, site: &Site) {
         let given = |id: &String| site.step(id).is_some_and(|s| s.signal.is_some());
-        if self.order.iter().any(given) || self.course.radio_dead.is_some() {
+        if self.order.iter().any(given) || site.has_backup() {
             let text = site.language.text("signal.caution", &[("site", &site.name)]);
             self.queue.push_back(Next::See(text));
         }
@@ -90,7 +91,10 @@ impl Launch {
     /// Does somebody else call stop before this step's call?
     pub(super) fn halted_at(&mut self, site: &Site, step: &Step) -> bool {
         let now = self.course.halt.as_ref().is_some_and(|(_, during)| during == &step.id);
-        let Some(halt) = self.halt(site).filter(|_| now && !self.halted) else {
+        let Some(halt) = self
+            .halt(site)
+            .filter(|h| now && !self.halted && h.called.role != self.role)
+        else {
             return false;
         };
         self.halted = true;
@@ -141,8 +145,11 @@ impl Launch {
             self.want = None;
             return;
         };
-        let line = self.told(site, step, &halt.cleared);
-        self.queue.push_back(Next::Say { line, radio: false });
+        // The student is not spoken for.
+        if halt.cleared.role != self.role {
+            let line = self.told(site, step, &halt.cleared);
+            self.queue.push_back(Next::Say { line, radio: false });
+        }
         // A run of some of the steps begins again with the first it has of those to be done again.
         let whole = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
         let place = |id: &String| whole.iter().position(|o| o == id);

@@ -100,7 +100,7 @@ impl Launch {
             } else {
                 Ending::StoppedToBeSure
             }),
-            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            Did::Called { refused: true, .. } if !self.moving(site) => self.end(Ending::NothingMoves),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
             Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
@@ -410,7 +410,9 @@ impl Launch {
             Did::Called { judgement, refused, .. }
                 if judgement.stop || maybe_stop(site, judgement) || refused && moving =>
             {
-                if hand {
+                // Behind the release nobody's hand has anything to stop.
+                let after = !moving && self.step(site).is_some_and(|s| at_the_top(site, s));
+                if hand && !after {
                     self.note(Note::WordsBeforeHand);
                 }
                 if let Some(step) = self.step(site) {

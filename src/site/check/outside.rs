@@ -78,14 +78,17 @@ impl Builder<'_> {
                 for id in &r.during {
                     self.known(f, id, "step in the order", &order);
                     let during = place(id.get_ref());
-                    let climbs = |n: usize| {
-                        order[..=n]
+                    let climbs = |ready: usize, n: usize| {
+                        order[ready..=n]
                             .iter()
                             .filter_map(step)
                             .any(|s| s.by == By::Hand && s.speaker == "pilot")
                     };
                     let ready = order.iter().rposition(|id| holds(id, Purpose::Readiness));
-                    if during.zip(ready).is_some_and(|(n, ready)| n > ready && climbs(n)) {
+                    if during
+                        .zip(ready)
+                        .is_some_and(|(n, ready)| n > ready && climbs(ready, n))
+                    {
                         self.at(
                             f,
                             &id.span(),

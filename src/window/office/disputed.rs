@@ -222,10 +222,13 @@ impl Disputes {
             .collect();
         let reason = self.reason.trim();
         let ready = !reason.is_empty() && self.by.is_some() && !around.busy;
-        let key = if overrule.is_empty() {
-            "office.uphold"
-        } else {
+        let judged = |e: &crate::logbook::ElementVerdict| e.counted() != e.verdict;
+        let key = if !overrule.is_empty() {
             "office.overrule"
+        } else if reviewed.stored.attempt.elements.iter().any(judged) {
+            "office.uphold_judged"
+        } else {
+            "office.uphold"
         };
         let pressed = look::add_primary(ui, ready, words.say(key)).clicked();
         if reason.is_empty() {

@@ -16,6 +16,7 @@ use uuid::Uuid;
 enum Question {
     Forget,
     Join,
+    Guardian,
 }
 
 /// The person who is open, and the drafts.
@@ -127,7 +128,23 @@ impl People {
             .add(Checkbox::new(&mut guardian, words.say("office.guardian")))
             .changed()
         {
-            given.ask(change(who, PersonChange::Guardian(guardian)));
+            // With it the recordings that the student alone has allowed are removed.
+            if guardian && person.recordings > 0 {
+                self.question = Some(Question::Guardian);
+            } else {
+                given.ask(change(who, PersonChange::Guardian(guardian)));
+            }
+        }
+        if self.question == Some(Question::Guardian) {
+            let recordings = person.recordings.to_string();
+            let values = [("name", student.name.as_str()), ("recordings", &recordings)];
+            let text = words.fill("office.guardian_sure", &values);
+            if let Some(yes) = sure(ui, words, &text, "office.guardian_yes") {
+                self.question = None;
+                if yes {
+                    given.ask(change(who, PersonChange::Guardian(true)));
+                }
+            }
         }
         ui.separator();
         self.pin(ui, given, &person);

@@ -176,6 +176,17 @@ fn lines(m: &Merged) -> Vec<Told> {
         !m.stepped_over.is_empty(),
         vec![n(m.stepped_over.len())],
     );
+    line(
+        "office.merge_pins",
+        !m.pins_changed.is_empty(),
+        vec![("names", m.pins_changed.join(", "))],
+    );
+    line(
+        "office.merge_instructors",
+        !m.new_instructors.is_empty(),
+        vec![("names", m.new_instructors.join(", "))],
+    );
+    line("office.merge_twice", m.twice > 0, vec![n(m.twice)]);
     out
 }
 
