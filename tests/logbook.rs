@@ -1505,6 +1505,29 @@ fn a_leap_of_the_clock_is_not_believed_at_once() {
     assert_eq!(start(202, 0), (None, 0));
 }
 
+/// A logbook that no start has looked at yet, as after a new version: what is stored under a wrong clock does not confirm it.
+#[test]
+fn a_clock_that_was_never_looked_at_is_not_believed_by_its_own_doubt() {
+    let world = World::new();
+    let mut logbook = world.open();
+    let mara = add(&mut logbook, "Mara Lind", Some(true)).id;
+    logbook.record(&with_recording(&logbook, mara, 0), at(0)).unwrap();
+    let keep = Retention {
+        recordings_days: None,
+        attempts_days: Some(30),
+    };
+    logbook.set_retention(keep, at(0)).unwrap();
+    let day = 24 * 3600;
+    let mut start = |seconds: i64| {
+        let removed = logbook.remove_old(at(seconds)).unwrap();
+        (removed.doubted_days, removed.attempts)
+    };
+    assert_eq!(start(1125 * day), (Some(1125), 0));
+    assert_eq!(start(1125 * day + 5 * 3600), (Some(1125), 0));
+    // Who starts every third month only: the next start is another day.
+    assert_eq!(start(1215 * day), (None, 1));
+}
+
 #[test]
 fn runs_classes_and_their_turns_come_back() {
     let world = World::new();

@@ -616,6 +616,26 @@ fn a_call_practised_on_two_computers_counts_once() {
     assert_eq!(club.open().outcome_counts(Whose::Student(mara)).unwrap().pass, 3);
 }
 
+/// A call that the microphone made void has the number of the one that came after it, on the same computer.
+#[test]
+fn a_void_call_does_not_make_the_one_after_it_count_as_said_twice() {
+    let place = folder();
+    let (club, home) = (Computer::new(place.path(), "club"), Computer::new(place.path(), "home"));
+    let turn = Uuid::new_v4();
+    for (seconds, held_out) in [(10, true), (11, false)] {
+        let done = NewAttempt {
+            turn,
+            turn_attempt: 1,
+            outcome: Outcome::Pass,
+            held_out,
+            ..attempt(Uuid::new_v4(), None, seconds)
+        };
+        home.open().record(&done, at(seconds)).unwrap();
+    }
+    assert_eq!(club.take(&home).twice, 0);
+    assert_eq!(club.open().held_out(Whose::Anyone).unwrap().len(), 1);
+}
+
 #[test]
 fn who_may_not_be_joined_stays_as_it_was() {
     let place = folder();

@@ -375,8 +375,9 @@ class Checks:
                 raise Wrong("it is registered as installed")
             left = sum(1 for f in small.rglob("*") if f.is_file())
         finally:
+            # First, since waiting may take too long and end in an error.
+            subprocess.run(["umount", "-l", str(small)], check=False)
             subprocess.run(["wineserver", "-w"], timeout=60, check=False)
-            subprocess.run(["umount", str(small)], check=False)
         self.windows.seconds += time.monotonic() - began
         return f"the installer ends with {code}; no link, not registered; {left} files left"
 

@@ -1,6 +1,6 @@
 //! What follows from the answers about consent and from the judgements, and is kept beside them for quick questions.
 //!
-//! Everything here is a function of other rows, so that two merged logbooks show the same whatever way they were merged.
+//! Everything here but [`twice_practised`] is a function of other rows, so that two merged logbooks show the same whatever way they were merged.
 
 use rusqlite::Transaction;
 use uuid::Uuid;
@@ -78,15 +78,19 @@ pub(super) fn overrules(transaction: &Transaction<'_>, attempt: Option<Uuid>) ->
 }
 
 /// Practice handed out is dealt once, and its turns have the same ids on every computer. Where one was practised on two of
-/// them, what was said first stands in the record: the later attempts are held out of it, unless somebody judged them.
+/// them, what was said first stands in the record: the later attempts are held out of it, unless an instructor judged them
+/// (taking a dispute back is no judgement); they stay so where the earlier ones are removed. A call that the microphone made void is kept held
+/// out from the beginning and begins no practising.
 /// Returns how many were held out now.
 pub(super) fn twice_practised(transaction: &Transaction<'_>) -> rusqlite::Result<usize> {
     // An attempt belongs to a later practising where two first attempts of its turn are not later than it.
     transaction.execute(
         "UPDATE attempt SET held_out = 1, held_out_at = held_out_at + 1
          WHERE held_out = 0 AND run_id IS NULL AND id NOT IN (SELECT attempt_id FROM overrule)
-            AND turn_id IN (SELECT turn_id FROM attempt WHERE turn_attempt = 1 GROUP BY turn_id HAVING count(*) > 1)
+            AND turn_id IN (SELECT turn_id FROM attempt WHERE turn_attempt = 1
+                AND NOT (held_out = 1 AND held_out_at = created_at) GROUP BY turn_id HAVING count(*) > 1)
             AND (SELECT count(*) FROM attempt AS first WHERE first.turn_id = attempt.turn_id AND first.turn_attempt = 1
+                AND NOT (first.held_out = 1 AND first.held_out_at = first.created_at)
                 AND (first.started_at, first.id) <= (attempt.started_at, attempt.id)) > 1",
         [],
     )

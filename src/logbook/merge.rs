@@ -269,7 +269,7 @@ impl Logbook {
         let mut done = merge().map_err(&sort)?;
         for (id, now) in self.rights()? {
             let before = rights.get(&id);
-            if before.is_some_and(|b| b.pin.is_some() && b.pin != now.pin) {
+            if before.is_some_and(|b| b.pin != now.pin) {
                 done.0.pins_changed.push(now.name.clone());
             }
             if now.instructor && before.is_none_or(|b| !b.instructor) {

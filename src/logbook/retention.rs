@@ -42,6 +42,8 @@ impl Retention {
 const LEAP: SignedDuration = SignedDuration::from_hours(60 * 24);
 /// A clock that was doubted is believed at a start so much later.
 const ANOTHER_DAY: SignedDuration = SignedDuration::from_hours(20);
+/// A doubt older than this is a new one; longer than anybody is away who starts twice a year.
+const DOUBT_LASTS: SignedDuration = SignedDuration::from_hours(400 * 24);
 
 /// Not looked at again within this time.
 const JUST_NOW: SignedDuration = SignedDuration::from_hours(1);
@@ -231,7 +233,7 @@ impl Logbook {
                 )?,
             };
             let away = last.map_or(SignedDuration::ZERO, |last| now.duration_since(last.0));
-            let doubted = doubted.filter(|at| (SignedDuration::ZERO..LEAP).contains(&now.duration_since(*at)));
+            let doubted = doubted.filter(|at| (SignedDuration::ZERO..DOUBT_LASTS).contains(&now.duration_since(*at)));
             let confirmed = doubted.is_some_and(|at| now.duration_since(at) >= ANOTHER_DAY);
             let doubt = away > LEAP && !confirmed;
             if !doubt {
@@ -239,6 +241,10 @@ impl Logbook {
                 transaction.execute("DELETE FROM setting WHERE name = ?1", [DOUBTED])?;
             } else if doubted.is_none() {
                 set(DOUBTED, now)?;
+                // What is stored from now on has the doubted time.
+                if let (None, Some(last)) = (seen, last) {
+                    set(SEEN, last.0)?;
+                }
             }
             transaction.commit()?;
             Ok(doubt.then(|| away.as_hours() / 24))

@@ -146,7 +146,10 @@ impl Content for OfficePage {
         self.told.clear();
         self.forgetting = false;
         self.disputed.close();
+        self.people = people::People::default();
+        self.record.forget();
         // Where nobody has one nothing is locked.
+        self.locked = self.by.is_some();
         vec![Command::Office(OfficeCommand::Lock)]
     }
 

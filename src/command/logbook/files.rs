@@ -164,7 +164,7 @@ pub(super) fn merge(
     for name in &merged.pins_changed {
         writeln!(
             out,
-            "The PIN of {name} was changed or taken away there later, and that holds here too. If nobody did that, put the backup \
+            "The PIN of {name} was set, changed or taken away there later, and that holds here too. If nobody did that, put the backup \
              named below in the place of this logbook."
         )?;
     }

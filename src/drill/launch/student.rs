@@ -100,7 +100,7 @@ impl Launch {
             } else {
                 Ending::StoppedToBeSure
             }),
-            Did::Called { refused: true, .. } if !self.moving(site) => self.end(Ending::NothingMoves),
+            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             Did::Called { judgement, .. } => self.called(site, step, judgement),
             Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
@@ -464,7 +464,7 @@ impl Launch {
                 self.on_a_dead_radio(step);
                 self.end(Ending::StoppedToBeSure);
             }
-            Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            Did::Called { refused: true, .. } if !self.moving(site) => self.end(Ending::NothingMoves),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
             Did::Called { .. } if self.on_a_dead_radio(step) => self.pass_over(step),
             Did::Called { .. } | Did::Hand => {

@@ -24,6 +24,13 @@ pub(super) struct Record {
 }
 
 impl Record {
+    /// What was asked and not answered.
+    pub fn forget(&mut self) {
+        self.merge = None;
+        self.removal = None;
+        self.keep = self.kept;
+    }
+
     pub fn take(&mut self, event: &OfficeEvent) {
         match event {
             OfficeEvent::Kept(keep) => {
