@@ -36,6 +36,14 @@ pub fn deal(site: &Site, before: Option<&Situation>, random: &mut impl FnMut() -
     if let Some(first) = site.first_cable(&dealt.more) {
         dealt.cable.clone_from(first);
         dealt.single = false;
+        if before.is_some_and(|b| same(&dealt, b)) {
+            let others: Vec<&&Situation> = from.iter().filter(|s| s.cable == *first && !same(s, &dealt)).collect();
+            if !others.is_empty() {
+                let other = others[below(others.len(), random)];
+                dealt.callsign.clone_from(&other.callsign);
+                dealt.crew = other.crew;
+            }
+        }
     }
     if site.direction_matters() {
         let direction = &site.directions[below(site.directions.len(), random)];

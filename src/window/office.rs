@@ -20,6 +20,8 @@ use crate::worker::meeting::{ClassCommand, ClassEvent};
 use crate::worker::office::{OfficeCommand, OfficeEvent, PersonChange};
 use crate::worker::{Command, Event, Trouble};
 use eframe::egui::{Button, Label, Panel, Response, RichText, TextEdit, Ui};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use uuid::Uuid;
 
 /// What the page is about at the moment.
@@ -184,12 +186,18 @@ impl OfficePage {
                 let file = file.display().to_string();
                 self.told = vec![done("office.written", &[("file", file)])];
             }
-            OfficeEvent::HandedOut(folder, n) => {
-                let facts = [("n", n.to_string()), ("folder", folder.display().to_string())];
-                self.told = vec![done("office.handed_out", &facts), done("office.handed_out_how", &[])];
+            OfficeEvent::HandedOut(folder, n, of) => {
+                let folder = ("folder", folder.display().to_string());
+                let facts = [("n", n.to_string()), ("of", of.to_string()), folder];
+                let key = if n < of {
+                    "office.handed_out_part"
+                } else {
+                    "office.handed_out"
+                };
+                self.told = vec![done(key, &facts), done("office.handed_out_how", &[])];
             }
             OfficeEvent::PinForgotten(at) => {
-                let at = at.map(|at| at.strftime("%Y-%m-%d %H:%M UTC").to_string());
+                let at = at.map(here);
                 self.told = vec![match at {
                     Some(at) => done("office.pin_goes", &[("at", at)]),
                     None => done("office.pin_gone", &[]),
@@ -350,7 +358,8 @@ impl OfficePage {
 
 /// Why something was not done, in the window's language where it has words for that.
 pub(super) fn failure(words: Words, why: &Trouble) -> String {
-    const KNOWN: [(&str, &str); 16] = [
+    const KNOWN: [(&str, &str); 17] = [
+        ("logbook_gone", "notice.logbook_gone"),
         ("no_site", "office.fail_no_site"),
         ("nobody", "office.fail_nobody"),
         ("days", "office.fail_days"),
@@ -468,6 +477,14 @@ impl For {
     }
 }
 
+/// A moment by this computer's clock, as it hangs on the wall.
+fn here(at: Timestamp) -> String {
+    TimeZone::system()
+        .to_datetime(at)
+        .strftime("%Y-%m-%d %H:%M")
+        .to_string()
+}
+
 /// A name as a part of a file's: what every system allows.
 fn in_a_file_name(name: &str) -> String {
     name.chars()
@@ -477,4 +494,4 @@ fn in_a_file_name(name: &str) -> String {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -16,8 +16,8 @@ use super::Options;
 use super::desk;
 use super::ears::{self, Heard};
 use super::keeper::{self, LogbookPlace};
-use super::message::{Command, Event, ModelState, Outbox, SiteRequest, SituationRequest};
-use super::office::OfficeCommand;
+use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, SituationRequest, Trouble};
+use super::office::{OfficeCommand, OfficeEvent};
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
@@ -430,8 +430,18 @@ impl Conductor {
         if let Err(lost) = self.keeper.send(order) {
             let text = "the logbook is not there; start the program again";
             self.out.known("logbook_gone", text, &[]);
-            if let keeper::Order::Record { attempt, .. } = lost.0 {
-                self.out.tell(Event::NotStored(attempt.id));
+            match lost.0 {
+                keeper::Order::Record { attempt, .. } => self.out.tell(Event::NotStored(attempt.id)),
+                // Its page waits for an answer.
+                keeper::Order::Office { .. } => {
+                    let why = Trouble {
+                        text: message::sentence(text),
+                        key: Some("logbook_gone"),
+                        facts: Vec::new(),
+                    };
+                    self.out.tell(Event::Office(OfficeEvent::Failed(why)));
+                }
+                _ => {}
             }
         }
     }

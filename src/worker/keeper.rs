@@ -261,8 +261,10 @@ impl Keeper {
                 if changed != Changed::Nothing {
                     self.tell_students();
                 }
-                if let Changed::Gone(who) = changed {
-                    self.answer(Message::StudentGone(who));
+                if let Changed::Gone(gone) = changed {
+                    for who in gone {
+                        self.answer(Message::StudentGone(who));
+                    }
                 }
             }
             Order::BeginRun(run) => self.logbook.begin_run(&run, now)?,

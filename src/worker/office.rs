@@ -70,8 +70,10 @@ pub enum OfficeCommand {
         /// Do it.
         sure: bool,
     },
-    /// How long things are kept on this computer.
+    /// How long things are kept.
     Keep {
+        /// Whose; `None`: on this computer.
+        who: Option<Uuid>,
         /// The rule.
         keep: Retention,
         /// Do it.
@@ -140,12 +142,12 @@ pub enum OfficeEvent {
     Ruled(Uuid),
     /// How long things are kept on this computer.
     Kept(Retention),
-    /// What the next start would remove under a rule.
-    KeepForeseen(Retention, Removed),
+    /// What the next start would remove under a rule for somebody, or for this computer.
+    KeepForeseen(Option<Uuid>, Retention, Removed),
     /// A file was written.
     Written(PathBuf),
-    /// Practice was handed out: into this folder, so many files.
-    HandedOut(PathBuf, usize),
+    /// Practice was handed out: into this folder, so many files of so many; fewer where it was stopped.
+    HandedOut(PathBuf, usize, usize),
     /// What is in files of results.
     Batch(Batch),
     /// They were taken in.
@@ -188,8 +190,8 @@ pub(super) enum Changed {
     Nothing,
     /// The list of students.
     People,
-    /// One who is not there any more, too.
-    Gone(Uuid),
+    /// Those who are not there any more, too.
+    Gone(Vec<Uuid>),
 }
 
 impl Office {
@@ -308,16 +310,41 @@ impl Office {
             }
             OfficeCommand::Merge { other, sure: true } => {
                 let recordings = files::folder_of(&other).join("recordings");
+                let before = book.students()?;
                 let merged = book.merge_telling(&other, &recordings, &mut |n, of| self.goes_on(n, of))?;
                 self.tell(OfficeEvent::Merged(Box::new(merged)));
-                self.look(book)?;
+                // The merge may have brought the first PIN, or taken away whoever gave theirs.
+                let after = book.students()?;
+                let there = |id: Uuid| after.iter().any(|s| s.id == id);
+                if self.open.as_ref().is_some_and(|(by, _)| !there(*by)) {
+                    self.open = None;
+                }
+                if self.is_open(book)? {
+                    self.look(book)?;
+                } else {
+                    self.tell(OfficeEvent::Locked);
+                }
+                let gone = before.into_iter().map(|s| s.id).filter(|id| !there(*id));
+                return Ok(Changed::Gone(gone.collect()));
+            }
+            OfficeCommand::Keep { who, keep, sure: false } => {
+                let old = book.old_under(who, keep, now)?;
+                self.tell(OfficeEvent::KeepForeseen(who, keep, old));
+            }
+            OfficeCommand::Keep {
+                who: Some(who),
+                keep,
+                sure: true,
+            } => {
+                book.set_student_retention(who, keep, now)?;
+                self.tell_person(book, who, now)?;
                 return Ok(Changed::People);
             }
-            OfficeCommand::Keep { keep, sure: false } => {
-                let old = book.old_under(None, keep, now)?;
-                self.tell(OfficeEvent::KeepForeseen(keep, old));
-            }
-            OfficeCommand::Keep { keep, sure: true } => {
+            OfficeCommand::Keep {
+                who: None,
+                keep,
+                sure: true,
+            } => {
                 book.set_retention(keep, now)?;
                 self.tell(OfficeEvent::Kept(book.retention()?));
             }

@@ -7,7 +7,9 @@ use crate::drill::ear::{Difficulty, Question, Task};
 use crate::drill::{Ending, Want};
 use crate::logbook::{Class, Student};
 use crate::report::Share;
+use crate::window::office::tests::disputed;
 use crate::worker::meeting::ClassEvent;
+use crate::worker::office::OfficeEvent;
 use crate::worker::{Dealt, Ear, FoundSite};
 use eframe::egui::{Event as Input, Key, Modifiers};
 use egui_kittest::kittest::Queryable;
@@ -55,6 +57,16 @@ impl Fingers {
             self.key(Key::Tab);
             tabs += 1;
             assert!(tabs < 60, "{name} cannot be reached");
+        }
+    }
+
+    /// Goes on to what has this name and comes soon after.
+    fn on_to(&mut self, name: &str) {
+        let mut tabs = 0;
+        while !self.focused(name) {
+            self.key(Key::Tab);
+            tabs += 1;
+            assert!(tabs < 20, "{name} does not come soon");
         }
     }
 
@@ -259,6 +271,31 @@ fn a_class() -> u32 {
     f.keys
 }
 
+fn an_overrule() -> u32 {
+    let mut f = Fingers::at(ready());
+    let (summary, call) = disputed();
+    let instructor = Student {
+        role: Some(crate::logbook::INSTRUCTOR.to_owned()),
+        ..ten().remove(0)
+    };
+    f.tell(Event::Students(vec![robin(Some(true)), instructor]));
+    f.page(Key::Num7);
+    f.tell(Event::Office(OfficeEvent::Disputed(vec![summary.clone()])));
+    f.w.run();
+    // F6 brings the keyboard to the first that waits.
+    f.key(Key::F6);
+    f.key(Key::Enter);
+    f.asked_for("Office(Open");
+    f.tell(Event::Office(OfficeEvent::Call(call)));
+    f.press("Crew: said");
+    f.on_to("Why (the student can read it)");
+    f.write("Why (the student can read it)", "it is there");
+    f.on_to("Overrule as chosen");
+    f.press("Overrule as chosen");
+    f.asked_for("Office(Judge");
+    f.keys
+}
+
 fn a_report() -> u32 {
     let mut f = Fingers::at(ready());
     f.page(Key::Num7);
@@ -291,6 +328,7 @@ fn common_tasks_take_few_keys() {
         ("an ear drill, one call", an_ear_drill(), 23),
         ("progress", progress(), 1),
         ("a class of ten, one call each", a_class(), 32),
+        ("a disputed call overruled", an_overrule(), 15),
         ("a report", a_report(), 5),
         (
             "practice handed out, results taken in",

@@ -9,7 +9,7 @@ use crate::logbook::{AttemptSummary, Student};
 use crate::site::Site;
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent, Reviewed, Ruling};
-use eframe::egui::{Button, ComboBox, Label, RichText, TextEdit, Ui};
+use eframe::egui::{Button, Label, RichText, Role, TextEdit, Ui, WidgetInfo};
 use jiff::Timestamp;
 use jiff::tz::Offset;
 use uuid::Uuid;
@@ -19,6 +19,8 @@ use uuid::Uuid;
 pub(super) struct Disputes {
     calls: Vec<AttemptSummary>,
     open: Option<Box<Reviewed>>,
+    /// It as taught, once it was looked for: with the site in use then.
+    taught: Option<(Option<String>, Option<String>)>,
     /// The verdicts that are to count, by the place of the element.
     verdicts: Vec<Verdict>,
     by: Option<Uuid>,
@@ -33,14 +35,9 @@ impl Disputes {
         self.calls.len()
     }
 
-    /// As if it were chosen from the list.
-    #[cfg(test)]
-    pub fn overrule_for_test(&mut self, place: usize, verdict: Verdict) {
-        self.verdicts[place] = verdict;
-    }
-
     pub fn close(&mut self) {
         self.open = None;
+        self.taught = None;
         self.reason.clear();
         self.removing = false;
     }
@@ -60,6 +57,7 @@ impl Disputes {
             {
                 self.close();
             }
+            OfficeEvent::Locked => self.close(),
             _ => {}
         }
     }
@@ -104,7 +102,8 @@ impl Disputes {
 
     fn call(&mut self, ui: &mut Ui, given: &mut Given<'_>, around: &Around<'_>) -> bool {
         let (shown, words) = (given.shown, given.words);
-        let Some(reviewed) = self.open.clone() else {
+        // Held by this function as long as it is shown, and put back.
+        let Some(reviewed) = self.open.take() else {
             ui.label(words.say("office.choose_call"));
             ui.add(Label::new(look::remark(words.say("office.disputed_about"))).wrap());
             return false;
@@ -114,7 +113,11 @@ impl Disputes {
         let site = shown.site.as_deref().filter(|s| s.id == attempt.site);
         let name = reviewed.name.as_deref().unwrap_or(words.say("shell.nobody"));
         ui.heading(format!("{name}, {}", title_of(site, &attempt.site, &attempt.step)));
-        if let Some(right) = right_call(site, &attempt.step, &attempt.situation) {
+        let version = site.map(|s| format!("{} {}", s.id, s.version));
+        if self.taught.as_ref().is_none_or(|(of, _)| *of != version) {
+            self.taught = Some((version, right_call(site, &attempt.step, &attempt.situation)));
+        }
+        if let Some((_, Some(right))) = &self.taught {
             ui.label(look::remark(words.say("verdicts.as_it_should_be")));
             ui.add(Label::new(look::bold(right)).wrap());
         }
@@ -128,8 +131,12 @@ impl Disputes {
                     if hear.clicked() {
                         given.ask(Command::PlayKept(recording));
                     }
-                    if shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
-                        given.ask(Command::StopPlaying);
+                    if shown.playing {
+                        let stop = ui.button(words.say("verdicts.stop"));
+                        given.main(ui, &stop);
+                        if stop.clicked() {
+                            given.ask(Command::StopPlaying);
+                        }
                     }
                 });
             }
@@ -153,16 +160,21 @@ impl Disputes {
                 continue;
             };
             ui.horizontal_wrapped(|ui| {
-                let name = ui.label(look::bold(label));
-                ComboBox::from_id_salt(("verdict", place))
-                    .selected_text(words.say(look::verdict_key(*verdict)))
-                    .show_ui(ui, |ui| {
-                        for v in Verdict::ALL {
-                            ui.selectable_value(verdict, v, words.say(look::verdict_key(v)));
-                        }
-                    })
-                    .response
-                    .labelled_by(name.id);
+                ui.label(look::bold(&label));
+                for v in Verdict::ALL {
+                    let counts = *verdict == v;
+                    let text = words.say(look::verdict_key(v));
+                    let button = ui.add(Button::new(text).selected(counts));
+                    // Where nothing can be heard the judging begins here.
+                    if place == 0 && v == Verdict::ALL[0] && attempt.recording.is_none() {
+                        given.main(ui, &button);
+                    }
+                    let name = format!("{label}: {text}");
+                    button.widget_info(|| WidgetInfo::selected(Role::RadioButton, true, counts, &name));
+                    if button.clicked() {
+                        *verdict = v;
+                    }
+                }
                 let own = words.say(look::verdict_key(element.verdict));
                 let text = match &element.heard {
                     Some(heard) => words.fill("office.program_heard", &[("verdict", own), ("heard", heard)]),
@@ -181,6 +193,7 @@ impl Disputes {
         ui.add_space(4.0);
         let begun = self.ruling(ui, given, around, &reviewed);
         self.remove(ui, given, attempt.id);
+        self.open = Some(reviewed);
         begun
     }
 
@@ -211,10 +224,7 @@ impl Disputes {
         let reason = TextEdit::singleline(&mut self.reason)
             .char_limit(500)
             .desired_width(width);
-        let reason = ui.add(reason).labelled_by(label.id);
-        if reviewed.stored.attempt.recording.is_none() {
-            given.main(ui, &reason);
-        }
+        ui.add(reason).labelled_by(label.id);
         let elements = reviewed.stored.attempt.elements.iter().zip(&self.verdicts);
         let overrule: Vec<(String, Verdict)> = elements
             .filter(|(e, v)| e.counted() != **v)

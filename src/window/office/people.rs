@@ -5,7 +5,7 @@ use super::super::page::{Given, Page};
 use super::super::practice::list;
 use super::super::words::Words;
 use super::{Around, change, pin_field, sure};
-use crate::logbook::{Retention, Student};
+use crate::logbook::{Removed, Retention, Student};
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent, Person, PersonChange};
 use eframe::egui::{Button, Checkbox, CollapsingHeader, DragValue, Label, TextEdit, Ui};
@@ -29,6 +29,10 @@ pub(super) struct People {
     keep: Retention,
     into: Option<Uuid>,
     question: Option<Question>,
+    /// What was foreseen of a rule for them.
+    foreseen: Option<(Retention, Removed)>,
+    /// Something of theirs may have changed: they are asked for again.
+    stale: bool,
 }
 
 impl People {
@@ -44,18 +48,41 @@ impl People {
                 self.old_pin.clear();
                 self.new_pin.clear();
                 self.question = None;
+                self.foreseen = None;
+                self.stale = false;
                 self.person = Some(person.clone());
+            }
+            OfficeEvent::KeepForeseen(Some(who), keep, old) if self.is_open(*who) => {
+                self.foreseen = Some((*keep, old.clone()));
             }
             OfficeEvent::Forgotten(..) | OfficeEvent::Locked => {
                 self.person = None;
                 self.question = None;
+                self.foreseen = None;
             }
+            OfficeEvent::Ruled(_)
+            | OfficeEvent::Removed(_)
+            | OfficeEvent::Merged(_)
+            | OfficeEvent::BatchTaken(_)
+            | OfficeEvent::Kept(_) => self.stale = true,
             _ => {}
         }
     }
 
+    fn is_open(&self, who: Uuid) -> bool {
+        self.person.as_ref().is_some_and(|p| p.student.id == who)
+    }
+
     pub fn ui(&mut self, ui: &mut Ui, given: &mut Given<'_>, around: &Around<'_>) -> bool {
         let mut begun = false;
+        // A merge may have brought that they were forgotten elsewhere.
+        let gone = |p: &Person| !given.shown.students.iter().any(|s| s.id == p.student.id);
+        if self.person.as_deref().is_some_and(gone) {
+            self.person = None;
+        }
+        if let (Some(person), true) = (&self.person, std::mem::take(&mut self.stale)) {
+            given.ask(Command::Office(OfficeCommand::Person(person.student.id)));
+        }
         look::sheets(ui, 2, |ui, n| match n {
             0 => self.list(ui, given),
             _ => begun = self.person(ui, given, around),
@@ -78,7 +105,7 @@ impl People {
         for (n, s) in students.iter().enumerate() {
             ui.horizontal_wrapped(|ui| {
                 let button = ui.add(Button::new(&s.name).selected(open == Some(s.id)));
-                if n == 0 && open.is_none() {
+                if (n == 0 && open.is_none()) || open == Some(s.id) {
                     given.main(ui, &button);
                 }
                 if button.clicked() {
@@ -91,10 +118,18 @@ impl People {
 
     fn person(&mut self, ui: &mut Ui, given: &mut Given<'_>, around: &Around<'_>) -> bool {
         let words = given.words;
-        let Some(person) = self.person.clone() else {
+        // Held by this function as long as it is shown, and put back.
+        let Some(person) = self.person.take() else {
             ui.add(Label::new(words.say("office.choose_person")).wrap());
             return false;
         };
+        let begun = self.of(ui, given, around, &person);
+        self.person = Some(person);
+        begun
+    }
+
+    fn of(&mut self, ui: &mut Ui, given: &mut Given<'_>, around: &Around<'_>, person: &Person) -> bool {
+        let words = given.words;
         let student = &person.student;
         let who = student.id;
         ui.heading(&student.name);
@@ -147,20 +182,43 @@ impl People {
             }
         }
         ui.separator();
-        self.pin(ui, given, &person);
+        self.pin(ui, given, person);
         ui.separator();
+        self.kept(ui, given, person);
+        calls(ui, given, person);
+        ui.separator();
+        self.join(ui, given, person) | self.forget(ui, given, around, person)
+    }
+
+    /// How long their things are kept: what the next start would remove is shown first.
+    fn kept(&mut self, ui: &mut Ui, given: &mut Given<'_>, person: &Person) {
+        let words = given.words;
         ui.label(look::bold(words.say("office.keep_person")));
         days(ui, words, &mut self.keep);
+        let keep = self.keep;
+        let changed = keep != person.student.keep;
+        let foreseen = self.foreseen.as_ref().filter(|(of, _)| changed && *of == keep);
+        let command = |sure| {
+            let who = Some(person.student.id);
+            Command::Office(OfficeCommand::Keep { who, keep, sure })
+        };
         let set = Button::new(words.say("office.keep_set"));
-        if ui.add_enabled(self.keep != student.keep, set).clicked() {
-            given.ask(change(who, PersonChange::Keep(self.keep)));
+        if ui.add_enabled(changed && foreseen.is_none(), set).clicked() {
+            given.ask(command(false));
         }
-        if person.old.attempts > 0 || person.old.recordings > 0 {
+        if let Some((_, old)) = foreseen {
+            let text = super::record::foreseen(words, old);
+            match sure(ui, words, &text, "office.keep_yes") {
+                Some(true) => given.ask(command(true)),
+                Some(false) => {
+                    self.keep = person.student.keep;
+                    self.foreseen = None;
+                }
+                None => {}
+            }
+        } else if person.old.attempts > 0 || person.old.recordings > 0 {
             ui.add(Label::new(super::record::foreseen(words, &person.old)).wrap());
         }
-        calls(ui, given, &person);
-        ui.separator();
-        self.join(ui, given, student) | self.forget(ui, given, around, &person)
     }
 
     fn pin(&mut self, ui: &mut Ui, given: &mut Given<'_>, person: &Person) {
@@ -173,7 +231,7 @@ impl People {
             "office.has_no_pin"
         })));
         if let Some(at) = person.pin_forgotten {
-            let at = at.strftime("%Y-%m-%d %H:%M UTC").to_string();
+            let at = super::here(at);
             ui.add(Label::new(words.fill("office.pin_said", &[("at", &at)])).wrap());
         }
         if student.has_pin {
@@ -212,8 +270,9 @@ impl People {
         ui.add(Label::new(look::remark(words.say("office.pin_about"))).wrap());
     }
 
-    fn join(&mut self, ui: &mut Ui, given: &mut Given<'_>, student: &Student) -> bool {
+    fn join(&mut self, ui: &mut Ui, given: &mut Given<'_>, person: &Person) -> bool {
         let words = given.words;
+        let student = &person.student;
         let others: Vec<&Student> = given.shown.students.iter().filter(|s| s.id != student.id).collect();
         if others.is_empty() {
             return false;
@@ -237,7 +296,7 @@ impl People {
         let (Some(Question::Join), Some(into)) = (self.question, self.into) else {
             return false;
         };
-        let n = self.person.as_ref().map_or(0, |p| p.attempts).to_string();
+        let n = person.attempts.to_string();
         let values = [("n", n.as_str()), ("name", &student.name), ("into", &name)];
         let text = words.fill("office.join_sure", &values);
         match sure(ui, words, &text, "office.join_yes") {

@@ -38,7 +38,7 @@ impl Record {
                 self.keep = *keep;
                 self.removal = None;
             }
-            OfficeEvent::KeepForeseen(keep, old) => self.removal = Some((*keep, old.clone())),
+            OfficeEvent::KeepForeseen(None, keep, old) => self.removal = Some((*keep, old.clone())),
             OfficeEvent::MergeForeseen(file, merged) => self.merge = Some((file.clone(), merged.clone())),
             OfficeEvent::Merged(_) | OfficeEvent::Failed(_) => self.merge = None,
             _ => {}
@@ -112,13 +112,21 @@ impl Record {
         let set = Button::new(words.say("office.keep_set"));
         let (keep, asked) = (self.keep, foreseen.is_some());
         if ui.add_enabled(changed && !asked, set).clicked() {
-            given.ask(Command::Office(OfficeCommand::Keep { keep, sure: false }));
+            given.ask(Command::Office(OfficeCommand::Keep {
+                who: None,
+                keep,
+                sure: false,
+            }));
         }
         let Some((_, old)) = foreseen.filter(|_| changed) else {
             return;
         };
         match sure(ui, words, &self::foreseen(words, &old), "office.keep_yes") {
-            Some(true) => given.ask(Command::Office(OfficeCommand::Keep { keep, sure: true })),
+            Some(true) => given.ask(Command::Office(OfficeCommand::Keep {
+                who: None,
+                keep,
+                sure: true,
+            })),
             Some(false) => {
                 self.keep = self.kept;
                 self.removal = None;

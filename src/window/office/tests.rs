@@ -100,9 +100,10 @@ fn summary(a: &NewAttempt) -> AttemptSummary {
     }
 }
 
-fn dispute(bench: &mut Bench<OfficePage>) {
+/// A call that waits, in the list and whole.
+pub(in crate::window) fn disputed() -> (AttemptSummary, Box<Reviewed>) {
     let attempt = attempt();
-    office(bench, OfficeEvent::Disputed(vec![summary(&attempt)]));
+    let summary = summary(&attempt);
     let reviewed = Reviewed {
         stored: StoredAttempt {
             attempt,
@@ -113,7 +114,13 @@ fn dispute(bench: &mut Bench<OfficePage>) {
         name: Some("Robin".into()),
         judgements: Vec::new(),
     };
-    office(bench, OfficeEvent::Call(Box::new(reviewed)));
+    (summary, Box::new(reviewed))
+}
+
+fn dispute(bench: &mut Bench<OfficePage>) {
+    let (summary, reviewed) = disputed();
+    office(bench, OfficeEvent::Disputed(vec![summary]));
+    office(bench, OfficeEvent::Call(reviewed));
 }
 
 #[test]
@@ -169,10 +176,9 @@ fn a_disputed_call_is_overruled_or_upheld_with_a_reason() {
     dispute(&mut bench);
     bench
         .window
-        .state_mut()
-        .page
-        .disputed
-        .overrule_for_test(0, Verdict::Said);
+        .get_by_role_and_label(Role::RadioButton, "Crew: said")
+        .click();
+    bench.window.run();
     enter(
         &mut bench,
         Role::TextInput,
@@ -278,7 +284,7 @@ fn practice_is_handed_out_and_results_are_taken_in_after_a_look() {
     office(&mut bench, OfficeEvent::Working(1, 1));
     press(&mut bench, "Stop");
     assert_eq!(bench.asked(), ["Office(Stop)"]);
-    office(&mut bench, OfficeEvent::HandedOut(PathBuf::from("out"), 1));
+    office(&mut bench, OfficeEvent::HandedOut(PathBuf::from("out"), 1, 1));
     bench.window.get_by_label("1 files written: out");
     enter(&mut bench, Role::TextInput, "File or folder", "back");
     press(&mut bench, "Check");
@@ -352,7 +358,7 @@ fn a_merge_and_a_rule_show_what_they_would_do_first() {
     };
     assert_eq!(
         bench.asked(),
-        [format!("Office(Keep {{ keep: {keep:?}, sure: false }})")]
+        [format!("Office(Keep {{ who: None, keep: {keep:?}, sure: false }})")]
     );
     let old = Removed {
         attempts: 5,
@@ -360,12 +366,12 @@ fn a_merge_and_a_rule_show_what_they_would_do_first() {
         problems: Vec::new(),
         doubted_days: None,
     };
-    office(&mut bench, OfficeEvent::KeepForeseen(keep, old));
+    office(&mut bench, OfficeEvent::KeepForeseen(None, keep, old));
     bench.window.get_by_label_contains("At the next start 5 calls");
     press(&mut bench, "Yes, set it");
     assert_eq!(
         bench.asked(),
-        [format!("Office(Keep {{ keep: {keep:?}, sure: true }})")]
+        [format!("Office(Keep {{ who: None, keep: {keep:?}, sure: true }})")]
     );
 }
 

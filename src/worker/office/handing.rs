@@ -72,7 +72,7 @@ impl Office {
             self.goes_on(n, of)
         });
         let files = files.map_err(Fail::Other)?;
-        self.tell(OfficeEvent::HandedOut(wanted.folder.clone(), files.len()));
+        self.tell(OfficeEvent::HandedOut(wanted.folder.clone(), files.len(), of));
         Ok(())
     }
 

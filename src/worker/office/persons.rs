@@ -2,7 +2,7 @@
 
 use super::fails::Fail;
 use super::{Changed, Office, OfficeCommand, OfficeEvent};
-use crate::logbook::{AttemptSummary, INSTRUCTOR, Logbook, LogbookError, Removed, Retention, Student, Whose};
+use crate::logbook::{AttemptSummary, INSTRUCTOR, Logbook, LogbookError, Removed, Student, Whose};
 use jiff::Timestamp;
 use uuid::Uuid;
 
@@ -24,8 +24,6 @@ pub enum PersonChange {
     },
     /// The PIN is forgotten.
     PinForgotten,
-    /// Their things are kept so long, before what holds on this computer.
-    Keep(Retention),
 }
 
 /// A person, and what is kept of them.
@@ -61,6 +59,12 @@ fn person(book: &Logbook, who: Uuid, now: Timestamp) -> Result<Person, LogbookEr
 }
 
 impl Office {
+    /// Tells all about a person as it is now.
+    pub(super) fn tell_person(&self, book: &Logbook, who: Uuid, now: Timestamp) -> Result<(), LogbookError> {
+        self.tell(OfficeEvent::Person(Box::new(person(book, who, now)?)));
+        Ok(())
+    }
+
     /// What is about people.
     pub(super) fn people(
         &mut self,
@@ -70,12 +74,12 @@ impl Office {
     ) -> Result<Changed, Fail> {
         match command {
             OfficeCommand::Person(who) => {
-                self.tell(OfficeEvent::Person(Box::new(person(book, who, now)?)));
+                self.tell_person(book, who, now)?;
                 Ok(Changed::Nothing)
             }
             OfficeCommand::Change { who, change } => {
                 self.change(book, who, change, now)?;
-                self.tell(OfficeEvent::Person(Box::new(person(book, who, now)?)));
+                self.tell_person(book, who, now)?;
                 // Where the first PIN was set, or the last one taken away.
                 if !self.is_open(book)? {
                     self.tell(OfficeEvent::Locked);
@@ -86,8 +90,8 @@ impl Office {
                 let joined = book.join_students(from, into, now)?;
                 let stays = joined.student.id;
                 self.tell(OfficeEvent::Joined(Box::new(joined)));
-                self.tell(OfficeEvent::Person(Box::new(person(book, stays, now)?)));
-                Ok(Changed::Gone(if stays == from { into } else { from }))
+                self.tell_person(book, stays, now)?;
+                Ok(Changed::Gone(vec![if stays == from { into } else { from }]))
             }
             OfficeCommand::Forget(who) => {
                 let name = book.student(who)?.name;
@@ -96,7 +100,7 @@ impl Office {
                     self.open = None;
                 }
                 self.tell(OfficeEvent::Forgotten(name, Box::new(forgotten)));
-                Ok(Changed::Gone(who))
+                Ok(Changed::Gone(vec![who]))
             }
             _ => Ok(Changed::Nothing),
         }
@@ -133,7 +137,6 @@ impl Office {
             }
             // Before anybody gave a PIN, see `Office::done`.
             PersonChange::PinForgotten => {}
-            PersonChange::Keep(keep) => book.set_student_retention(who, keep, now)?,
         }
         Ok(())
     }

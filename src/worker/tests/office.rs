@@ -213,7 +213,7 @@ fn practice_goes_out_and_results_come_back_several_at_a_time() {
     );
     assert_eq!(
         told(&desk, |e| match e {
-            OfficeEvent::HandedOut(_, n) => Some(*n),
+            OfficeEvent::HandedOut(_, n, _) => Some(*n),
             _ => None,
         }),
         2
@@ -351,15 +351,29 @@ fn what_a_rule_would_remove_is_told_and_who_practises_can_be_forgotten() {
         recordings_days: None,
         attempts_days: Some(365),
     };
-    office(&desk, OfficeCommand::Keep { keep, sure: false });
+    office(
+        &desk,
+        OfficeCommand::Keep {
+            who: None,
+            keep,
+            sure: false,
+        },
+    );
     let foreseen = told(&desk, |e| match e {
-        OfficeEvent::KeepForeseen(_, old) => Some((old.attempts, old.recordings)),
+        OfficeEvent::KeepForeseen(None, _, old) => Some((old.attempts, old.recordings)),
         _ => None,
     });
     assert_eq!(foreseen, (1, 0));
     assert!(book(dir.path()).attempt(old.id).unwrap().is_some());
     assert_eq!(book(dir.path()).retention().unwrap(), Retention::default());
-    office(&desk, OfficeCommand::Keep { keep, sure: true });
+    office(
+        &desk,
+        OfficeCommand::Keep {
+            who: None,
+            keep,
+            sure: true,
+        },
+    );
     assert_eq!(
         told(&desk, |e| match e {
             OfficeEvent::Kept(keep) => Some(*keep),
@@ -367,6 +381,21 @@ fn what_a_rule_would_remove_is_told_and_who_practises_can_be_forgotten() {
         }),
         keep
     );
+    // For one person too nothing holds before it was foreseen and said again.
+    let who = Some(robin.id);
+    office(&desk, OfficeCommand::Keep { who, keep, sure: false });
+    let foreseen = told(&desk, |e| match e {
+        OfficeEvent::KeepForeseen(Some(of), _, old) => Some((*of, old.attempts)),
+        _ => None,
+    });
+    assert_eq!(foreseen, (robin.id, 1));
+    assert_eq!(book(dir.path()).student(robin.id).unwrap().keep, Retention::default());
+    office(&desk, OfficeCommand::Keep { who, keep, sure: true });
+    let kept = told(&desk, |e| match e {
+        OfficeEvent::Person(p) => Some(p.student.keep),
+        _ => None,
+    });
+    assert_eq!(kept, keep);
     office(&desk, OfficeCommand::Person(robin.id));
     let person = told(&desk, |e| match e {
         OfficeEvent::Person(p) => Some((p.attempts, p.recordings)),
