@@ -69,6 +69,13 @@ failed_tests() {
     done
 }
 
+# Says how much room there is for what is built and for temporary files: a full disk fails tests that have nothing to do with it.
+room() {
+    df -hP "$PWD" "${TMPDIR:-/tmp}" | awk -v names="this folder|temporary files" '
+        BEGIN { split(names, name, "|") }
+        NR > 1 { printf "Room for %s: %s of %s free\n", name[NR - 1], $4, $2 }'
+}
+
 # fail TEXT...: a message, then the end.
 fail() {
     printf '%s\n' "$@" >&2
@@ -81,6 +88,7 @@ report_failure() {
     [ "${with_table:-no}" = no ] || stage_table
     if [ "$code" -ne 0 ] && [ -n "$stage_name" ]; then
         printf '\n%s: FAILED while %s  [%s]\n' "$0" "$stage_name" "$(elapsed)" >&2
+        room >&2
         [ -z "${test_log:-}" ] || failed_tests "$test_log" >&2
     fi
 }

@@ -18,11 +18,13 @@ use cableside::site::{Purpose, Site, Step, Wording, fill};
 fn sites() -> Vec<Site> {
     ["phrases/larkmoor", "phrases/erlengrund", "tests/sites/holmwick"]
         .iter()
-        .map(|dir| {
-            let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(dir);
-            Site::check(&cableside::folders::read_site(&dir)).unwrap()
-        })
+        .map(|dir| site_at(dir))
         .collect()
+}
+
+fn site_at(dir: &str) -> Site {
+    let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(dir);
+    Site::check(&cableside::folders::read_site(&dir)).unwrap()
 }
 
 fn typed(site: &Site, step: &Step, vocabulary: &Vocabulary, situation: &Situation, text: &str) -> Judgement {
@@ -164,6 +166,71 @@ fn what_is_denied_put_off_asked_or_taken_back_is_never_said() {
         bad.len(),
         bad[..bad.len().min(600)].join("\n")
     );
+}
+
+/// Writes the calls that are to be spoken by several voices, a line each, for `scripts/speech/make_calls.py --set rows`: every step of
+/// every shipped site as taught, and of the calls with a denial, a putting-off or a withdrawal at the sites of two languages some that
+/// are drawn over all steps and words. `CABLESIDE_ROWS` is the file to be written.
+#[test]
+#[ignore = "writes a file for the speech tools"]
+fn calls_to_be_spoken() {
+    const UNDONE: usize = 20;
+    let mut lines = Vec::new();
+    let row = |site: &Site, step: &Step, situation: &Situation, wrong: Option<&str>, text: &str, fault: &str| {
+        let truth: std::collections::BTreeMap<&String, &str> = step
+            .elements
+            .iter()
+            .map(|e| (e, if wrong == Some(e.as_str()) { "wrong" } else { "said" }))
+            .collect();
+        serde_json::json!({
+            "site": site.id, "step": step.id, "situation": situation, "truth": truth, "spoken": {},
+            "words": text, "fault": fault,
+        })
+        .to_string()
+    };
+    for site in ["larkmoor", "erlengrund", "haselrain", "brackmere"] {
+        let site = site_at(&format!("phrases/{site}"));
+        let situation = situation(&site);
+        for step in site.steps.iter().filter(|s| !s.elements.is_empty()) {
+            let text = situation.taught_call(&site, step);
+            lines.push(row(&site, step, &situation, None, &text, "taught"));
+        }
+    }
+    for site in ["larkmoor", "erlengrund"] {
+        let site = site_at(&format!("phrases/{site}"));
+        let situation = situation(&site);
+        let mut random = cableside::drill::deal::random(15);
+        let mut drawn: Vec<(u32, String)> = Vec::new();
+        for step in &site.steps {
+            let values = situation.values(&site, step);
+            for element in step.elements.iter().filter(|e| step.critical.contains(e)) {
+                let purpose = site.purpose(element);
+                if matches!(purpose, Purpose::Stop | Purpose::Eventuality) {
+                    continue;
+                }
+                let taught = site.taught_words(element, &values[element]).unwrap();
+                for (word, sense) in site.language.senses() {
+                    let place = match sense {
+                        Sense::Denies | Sense::PutsOff => 0,
+                        Sense::TakesBack => 1,
+                        _ => continue,
+                    };
+                    let (way, changed) = ways(word, &taught).swap_remove(place);
+                    let text = call(&site, step, &situation, element, &changed);
+                    let fault = format!("undone-{way}");
+                    drawn.push((
+                        random(),
+                        row(&site, step, &situation, Some(element.as_str()), &text, &fault),
+                    ));
+                }
+            }
+        }
+        drawn.sort();
+        lines.extend(drawn.into_iter().take(UNDONE).map(|(_, line)| line));
+    }
+    let file = std::env::var_os("CABLESIDE_ROWS").expect("CABLESIDE_ROWS is the file to write");
+    std::fs::write(file, lines.join("\n") + "\n").unwrap();
+    println!("{} calls", lines.len());
 }
 
 #[test]

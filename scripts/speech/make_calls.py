@@ -1,7 +1,7 @@
 """Speaks labelled calls and writes them with their manifest: clips (16 kHz, mono, FLAC 16 bit) and `manifest.jsonl`.
 
     scripts/speech/prepare FOLDER
-    FOLDER/venv/bin/python scripts/speech/make_calls.py --tools FOLDER --out DIR --set ready|short|forms|nospeech \
+    FOLDER/venv/bin/python scripts/speech/make_calls.py --tools FOLDER --out DIR --set ready|short|forms|nospeech|rows \
         --site larkmoor|erlengrund --voices NAME,NAME,... --count N [--right 0.4] [--clear 0.5] [--seed 1] \
         [--half a|b] [--steps ready,slack,...]      (both for `--set forms` only)
 
@@ -11,6 +11,7 @@ Rates run from 0.8 to 1.25 times the voice's own pace. How each condition and ea
 the head of conditions.py, what each kind of call is in calls.py, the voices' names in voices.py. `--dry` only prints.
 The set `forms` speaks the sentences of `forms/` as they stand, whatever `--right` says; `fault` is then kind and id of the
 form, and what a form leaves open stands as wrong in the manifest: it must not count as said.
+The set `rows` speaks lines that were written elsewhere (`calls_to_be_spoken` in tests/meaning.rs), each with each voice.
 A run that was ended goes on where it stopped when it is begun again with the same options.
 """
 
@@ -108,8 +109,14 @@ def plan(args, place):
     sounds = Deck(rng, conditions.NO_SPEECH)
     sentences = forms.rows(place, rng, args.count, args.half, args.steps)
     nth = {}
+    given = [json.loads(line) for line in args.rows.read_text(encoding="utf-8").splitlines()] if args.rows else []
+    given = [row for row in given if row.pop("site") == args.site]
     is_right, is_clear = shares(rng, args.count, args.right), shares(rng, args.count, args.clear)
-    for i in range(args.count):
+    for row in given:
+        # Each of them with each voice, in the condition clean and at the voice's own pace.
+        for name in names:
+            yield {k: v for k, v in row.items() if k != "fault"}, name, row["fault"], "clean", 1.0
+    for i in range(0 if given else args.count):
         if args.set == "nospeech":
             yield silent_row(place, rng), "none", "nospeech", sounds.deal(), 1.0
             continue
@@ -132,11 +139,12 @@ def main():
     parser = argparse.ArgumentParser(description="Speaks labelled calls.")
     parser.add_argument("--tools", required=True, help="folder made by scripts/speech/prepare")
     parser.add_argument("--out", required=True, type=Path, help="folder for manifest.jsonl and clips/; lines are appended")
-    parser.add_argument("--set", required=True, choices=["ready", "short", "forms", "nospeech"])
+    parser.add_argument("--set", required=True, choices=["ready", "short", "forms", "nospeech", "rows"])
     parser.add_argument("--site", required=True)
     parser.add_argument("--phrases", default=REPOSITORY / "phrases")
     parser.add_argument("--voices", default="", help="names by comma")
-    parser.add_argument("--count", required=True, type=int)
+    parser.add_argument("--count", type=int, default=0, help="so many clips (not for `--set rows`)")
+    parser.add_argument("--rows", type=Path, help="lines with the calls of `--set rows`")
     parser.add_argument("--right", type=float, default=0.4, help="share of right calls")
     parser.add_argument("--clear", type=float, default=0.5, help="share in the conditions clean and quiet")
     parser.add_argument("--half", choices=forms.HALVES, help="forms of one half only")
@@ -145,10 +153,13 @@ def main():
     parser.add_argument("--dry", action="store_true", help="print the rows, speak nothing")
     args = parser.parse_args()
     args.steps = [step for step in args.steps.split(",") if step]
+    if (args.set == "rows") != bool(args.rows):
+        parser.error("--rows FILE goes with --set rows")
     if not args.voices and args.set != "nospeech":
         parser.error("--voices is needed")
 
-    place = calls.Place(args.phrases, args.site)
+    # Lines written elsewhere need nothing of the site.
+    place = None if args.rows else calls.Place(args.phrases, args.site)
     voices = Voices(args.tools)
     manifest = args.out / "manifest.jsonl"
     done = set()
