@@ -257,8 +257,13 @@ fn scores_and_evaluations_are_as_described() {
         "--model",
         model,
         "--json",
+        "--second-listener",
     ];
-    agrees(&home.json(&score));
+    let scored = home.json(&score);
+    // The published library alone, without a site: the radio's own words are plain enough for it.
+    let text = scored["second_listener"].as_str().unwrap().to_lowercase();
+    assert!(text.contains("golf charlie") && text.contains("ready"), "{text}");
+    agrees(&scored);
     let manifest = home.path("manifest.jsonl");
     let line = serde_json::json!({
         "audio": "call.flac", "site": "larkmoor", "step": "ready",
@@ -269,7 +274,16 @@ fn scores_and_evaluations_are_as_described() {
     std::fs::copy(root().join(clip), home.path("call.flac")).unwrap();
     let out = home.path("results.json");
     home.ok(
-        &["evaluate", &manifest, "--out", &out, "--model", model, "--evidence"],
+        &[
+            "evaluate",
+            &manifest,
+            "--out",
+            &out,
+            "--model",
+            model,
+            "--evidence",
+            "--baseline",
+        ],
         "",
     );
     agrees(&serde_json::from_slice(&std::fs::read(out).unwrap()).unwrap());

@@ -167,7 +167,8 @@ def main():
         args.out.mkdir(parents=True, exist_ok=True)
         if manifest.exists():
             done = {json.loads(line)["audio"] for line in manifest.read_text(encoding="utf-8").splitlines()}
-    for i, (row, voice, fault, condition, rate) in enumerate(plan(args, place)):
+    rows = list(plan(args, place))
+    for i, (row, voice, fault, condition, rate) in enumerate(rows):
         if args.dry:
             print(json.dumps({**row, "voice": voice, "fault": fault, "condition": condition, "rate": rate}, ensure_ascii=False))
             continue
@@ -184,7 +185,7 @@ def main():
         line = finished(row, write_clip(args.out, name, sound), args.site, voice, fault, condition)
         with open(manifest, "a", encoding="utf-8") as file:
             file.write(json.dumps(line, ensure_ascii=False) + "\n")
-        print(f"\r{i + 1}/{args.count}", end="", file=sys.stderr)
+        print(f"\r{i + 1}/{len(rows)}", end="", file=sys.stderr)
     print(file=sys.stderr)
 
 

@@ -5,6 +5,7 @@ use crate::call::Situation;
 use crate::files::{Access, Beside};
 use crate::folders;
 use crate::hear::LatticeRecogniser;
+use crate::hear::second::SecondListener;
 use crate::logbook::ModelUsed;
 use crate::model;
 use crate::site::{Callsign, Site};
@@ -39,6 +40,12 @@ impl ModelChoice {
     /// Verify and load the model.
     pub fn load(&self) -> Result<LatticeRecogniser, Failure> {
         Ok(self.load_named()?.0)
+    }
+
+    /// The second listener with the same model.
+    pub fn second(&self) -> Result<SecondListener, Failure> {
+        let file = model::resolve(&folders::model_folders(), self.model.as_deref(), self.allow_unknown)?;
+        Ok(SecondListener::load(&file.path, self.threads)?)
     }
 
     /// Verify and load the model, and say which it is.

@@ -9,6 +9,7 @@ use crate::site::{Site, Step};
 use crate::sound::Clip;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 /// Judge a recording of one call
@@ -54,6 +55,9 @@ pub struct ScoreArgs {
     /// Print the readings and their weights too
     #[arg(long)]
     evidence: bool,
+    /// Also print what a second listener writes down, which knows nothing of the site; it decides nothing
+    #[arg(long)]
+    second_listener: bool,
 }
 
 /// Run the command.
@@ -65,8 +69,14 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
     let mut recogniser = args.model.load()?;
     let evidence = recogniser.hear(&clip, &Vocabulary::of(&site, step), &AtomicBool::new(false))?;
     let judgement = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
+    let second = if args.second_listener {
+        let second = args.model.second()?;
+        Some(second.write_down(&clip, site.language, &Arc::default())?)
+    } else {
+        None
+    };
     if args.json {
-        let value = as_json(
+        let mut value = as_json(
             &site,
             step,
             &situation,
@@ -75,6 +85,9 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
             &evidence,
             &clip,
         );
+        if let (Some(object), Some(text)) = (value.as_object_mut(), second) {
+            object.insert("second_listener".to_owned(), text.into());
+        }
         println!("{}", serde_json::to_string_pretty(&value)?);
     } else {
         for t in &clip.troubles {
@@ -84,6 +97,9 @@ pub fn run(args: &ScoreArgs) -> Result<ExitCode, Failure> {
             println!("{open}");
         }
         print!("{}", show::judgement(&site, step, &situation, &judgement, &evidence));
+        if let Some(text) = second {
+            println!("The second listener wrote: \"{text}\"");
+        }
         println!("{}", site.caution);
         if args.evidence {
             print!("{}", show::readings(&evidence));

@@ -11,6 +11,7 @@ pub mod lattice;
 mod places;
 mod script;
 pub mod search;
+pub mod second;
 pub mod whisper;
 
 use crate::call::judge::Limits;
@@ -59,6 +60,12 @@ pub enum HearError {
     /// The model failed on this clip.
     #[error("the speech model failed on this recording: {0}")]
     Run(String),
+    /// It crashed on this clip, and was started again.
+    #[error("the speech recogniser crashed on this call and was started again; say it again")]
+    Crashed,
+    /// The second listener is not there, or failed.
+    #[error("the second listener cannot listen: {0}")]
+    Second(String),
     /// Cancelled by the user.
     #[error("cancelled")]
     Cancelled,

@@ -6,7 +6,7 @@ use super::page::Given;
 use super::verdict::{self, Kind};
 use super::wave::{self, Wave};
 use super::words::{Words, capital};
-use super::{figures, hints, look, reasons};
+use super::{figures, hints, look, reasons, second};
 use crate::call::{Judgement, Outcome, Verdict};
 use crate::drill::{Answer, Note, TurnState};
 use crate::site::{Site, Step, placeholders};
@@ -311,6 +311,9 @@ fn held_out(ui: &mut Ui, given: &mut Given<'_>, judged: &Judged, kind: Kind) {
             attempt: judged.id,
             held: !held,
         });
+    }
+    if held && judged.spoken {
+        second::ui(ui, given, judged.id, None);
     }
 }
 

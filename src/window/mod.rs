@@ -71,6 +71,7 @@ mod practice;
 mod progress;
 mod reasons;
 mod scene;
+mod second;
 mod settings;
 mod shown;
 mod sides;

@@ -5,6 +5,7 @@ use crate::drill::TurnState;
 use crate::logbook::Student;
 use crate::site::{Site, Step};
 use crate::sound::{DeviceList, Level};
+use crate::worker::second::SecondState;
 use crate::worker::{Dealt, Ear, Event, Flown, FoundSite, Judged, ModelState, Planned};
 use std::collections::HashSet;
 use std::sync::Arc;
@@ -69,6 +70,8 @@ pub struct Shown {
     waiting: Option<Judged>,
     /// Attempts held out of the record since the start.
     pub held_out: HashSet<Uuid>,
+    /// What the second listener makes of the call it was asked about last.
+    pub second: Option<(Uuid, SecondState)>,
     /// The whole launch under way, or its debrief.
     pub launch: Option<Flown>,
     /// Another pilot's call that is listened to.
@@ -98,6 +101,7 @@ impl Default for Shown {
             judged: None,
             waiting: None,
             held_out: HashSet::new(),
+            second: None,
             launch: None,
             ear: None,
             stored: 0,
@@ -139,6 +143,7 @@ impl Shown {
                 self.state = Some(state);
             }
             Event::Playing(playing) => self.playing = playing,
+            Event::Second(attempt, state) => self.second = Some((attempt, state)),
             Event::Level(level) => self.level = Some(level),
             // What was seen must not be lost: shown when it is stored, or when the logbook has said that it is not.
             Event::Judged(judged) => self.waiting = Some(*judged),

@@ -14,10 +14,11 @@ mod turn;
 
 use super::Options;
 use super::desk;
-use super::ears::{self, Heard};
+use super::ears::{self, Heard, Writer};
 use super::keeper::{self, LogbookPlace};
 use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, SituationRequest, Trouble};
 use super::office::{OfficeCommand, OfficeEvent};
+use super::second::{Second, Sound};
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
@@ -127,6 +128,12 @@ struct Setup {
 /// A turn that is wanted, perhaps with a situation.
 struct Wanted(Option<SituationRequest>);
 
+/// The second listener, and its work under way.
+struct SecondEar {
+    write: Writer,
+    running: Option<Second>,
+}
+
 /// How calls are taught.
 #[derive(Default)]
 struct Teaching {
@@ -142,6 +149,7 @@ struct Conductor {
     keeper: Sender<keeper::Order>,
     /// Ends what the logbook's thread does for an instructor.
     stop_office: Arc<AtomicBool>,
+    second: SecondEar,
     setup: Setup,
     recorder: Option<Recorder>,
     player: Option<Player>,
@@ -227,6 +235,7 @@ pub(super) fn start(
         desk::run(&places, &desk_inbox, &out_desk, &told);
         drop(alive_desk);
     })?;
+    let second = loader.second();
     thread("recogniser").spawn(move || {
         ears::run(&loader, &ears_inbox, &answers);
         drop(alive_ears);
@@ -239,7 +248,7 @@ pub(super) fn start(
         drop(alive);
     })?;
     thread("worker").spawn(move || {
-        let mut conductor = Conductor::new(setup, out, ears, keeper, bench);
+        let mut conductor = Conductor::new(setup, out, ears, keeper, bench, second);
         conductor.stop_office = stop_office;
         if sound {
             conductor.open_sound();
@@ -256,12 +265,17 @@ impl Conductor {
         ears: Sender<ears::Order>,
         keeper: Sender<keeper::Order>,
         bench: bench::Bench,
+        second: Writer,
     ) -> Self {
         Self {
             out,
             ears,
             keeper,
             stop_office: Arc::default(),
+            second: SecondEar {
+                write: second,
+                running: None,
+            },
             setup,
             recorder: None,
             player: None,
@@ -391,6 +405,8 @@ impl Conductor {
             Command::PlayModel { slow } => self.play_model(slow),
             Command::PlayFlown(n) => self.play_flown(n),
             Command::PlayKept(name) => self.play_kept(name),
+            Command::Second { attempt, recording } => self.second(attempt, recording),
+            Command::StopSecond => self.second.running = None,
             Command::PlayBoth => self.play_own(What::OwnThenModel),
             Command::HoldOut { attempt, held } => self.order(keeper::Order::HoldOut { attempt, held }),
             Command::ChooseStep(step) => {
@@ -453,6 +469,28 @@ impl Conductor {
         if !stop {
             let here = self.site.clone();
             self.order(keeper::Order::Office { command, here });
+        }
+    }
+
+    fn second(&mut self, attempt: Uuid, recording: Option<RecordingName>) {
+        // One at a time: what was asked for before is not waited for any more.
+        self.second.running = None;
+        let sound = match recording {
+            Some(name) => {
+                let folder = self.setup.recordings.as_ref();
+                folder.map(|folder| Sound::File(name.path(folder)))
+            }
+            None => self.own.clone().map(Sound::Clip),
+        };
+        let (Some(sound), Some((site, _))) = (sound, &self.site) else {
+            return;
+        };
+        let write = Arc::clone(&self.second.write);
+        match Second::start(self.out.clone(), write, attempt, sound, site.language) {
+            Ok(second) => self.second.running = Some(second),
+            Err(e) => self
+                .out
+                .trouble(format!("could not start a thread ({e}); close other programs")),
         }
     }
 

@@ -2,10 +2,13 @@
 
 use super::conductor::Message;
 use crate::call::{Evidence, Vocabulary};
+use crate::hear::second::SecondListener;
 use crate::hear::{HearError, LatticeRecogniser, Recogniser};
 use crate::logbook::ModelUsed;
 use crate::model;
+use crate::site::Language;
 use crate::sound::Clip;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -20,17 +23,45 @@ pub struct Loaded {
 }
 
 /// Makes a recogniser; called on its thread, again when the model is to be looked for again.
-pub struct Loader(Box<dyn Fn() -> Result<Loaded, String> + Send>);
+pub struct Loader {
+    load: Box<dyn Fn() -> Result<Loaded, String> + Send>,
+    second: Writer,
+}
+
+/// What a second listener wrote down of a clip; made anew for each, on a thread of its own.
+pub type Writer = Arc<dyn Fn(&Clip, Language, &Arc<AtomicBool>) -> Result<String, HearError> + Send + Sync>;
 
 impl Loader {
     /// From any function. The error is a sentence that names the way out.
     pub fn new(load: impl Fn() -> Result<Loaded, String> + Send + 'static) -> Self {
-        Self(Box::new(load))
+        Self {
+            load: Box::new(load),
+            second: Arc::new(|_, _, _| Err(HearError::Second("there is none here".to_owned()))),
+        }
+    }
+
+    /// With this second listener.
+    #[must_use]
+    pub fn with_second(
+        mut self,
+        write: impl Fn(&Clip, Language, &Arc<AtomicBool>) -> Result<String, HearError> + Send + Sync + 'static,
+    ) -> Self {
+        self.second = Arc::new(write);
+        self
+    }
+
+    pub(super) fn second(&self) -> Writer {
+        Arc::clone(&self.second)
     }
 
     /// The recogniser in force, with the model named (or the default one) from the first of these folders that has it.
     pub fn lattice(models: Vec<PathBuf>, wanted: Option<String>, threads: usize) -> Self {
-        Self::new(move || {
+        let (same, asked) = (models.clone(), wanted.clone());
+        let second = move |clip: &Clip, language, cancel: &Arc<AtomicBool>| {
+            let file = model::resolve(&same, asked.as_deref(), false).map_err(|e| HearError::Second(e.to_string()))?;
+            SecondListener::load(&file.path, threads)?.write_down(clip, language, cancel)
+        };
+        let load = move || {
             let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
             let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
             Ok(Loaded {
@@ -40,7 +71,8 @@ impl Loader {
                     sha1: file.sha1,
                 },
             })
-        })
+        };
+        Self::new(load).with_second(second)
     }
 }
 
@@ -57,6 +89,13 @@ pub(super) enum Order {
     },
 }
 
+/// Hears a clip. A recogniser that crashes must not take the thread with it: the call would be in judging for ever.
+fn heard(loaded: &mut Loaded, clip: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Heard {
+    let hear = || loaded.recogniser.hear(clip, vocabulary, cancel);
+    let evidence = catch_unwind(AssertUnwindSafe(hear)).unwrap_or(Err(HearError::Crashed))?;
+    Ok((evidence, loaded.model.clone()))
+}
+
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {
     let mut ready: Option<Loaded> = None;
     for order in inbox {
@@ -64,7 +103,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
             Order::Load => {
                 // The old one goes first: two would need twice the memory.
                 ready = None;
-                match (loader.0)() {
+                match (loader.load)() {
                     Ok(new) => {
                         let name = new.model.name.clone();
                         ready = Some(new);
@@ -80,12 +119,17 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
                 cancel,
             } => {
                 let result = match &mut ready {
-                    Some(l) => l
-                        .recogniser
-                        .hear(&clip, &vocabulary, &cancel)
-                        .map(|e| (e, l.model.clone())),
+                    Some(l) => heard(l, &clip, &vocabulary, &cancel),
                     None => Err(HearError::Run("no speech model is loaded".to_owned())),
                 };
+                if matches!(result, Err(HearError::Crashed)) {
+                    // What it left behind is not to be trusted.
+                    ready = None;
+                    match (loader.load)() {
+                        Ok(new) => ready = Some(new),
+                        Err(e) => drop(answers.send(Message::Loaded(Err(e)))),
+                    }
+                }
                 Message::Heard { job, result }
             }
         };

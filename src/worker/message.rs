@@ -5,6 +5,7 @@ use super::fetch::FetchState;
 use super::home::{HomeCommand, HomeEvent};
 use super::meeting::{ClassCommand, ClassEvent};
 use super::office::{OfficeCommand, OfficeEvent};
+use super::second::SecondState;
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
@@ -144,6 +145,15 @@ pub enum Command {
     Progress,
     /// A kept recording.
     PlayKept(RecordingName),
+    /// A second listener writes down what it hears in a call, without the words of the site.
+    Second {
+        /// The attempt.
+        attempt: Uuid,
+        /// Its kept recording; `None`: it is the student's last call.
+        recording: Option<RecordingName>,
+    },
+    /// Stop the second listener.
+    StopSecond,
     /// Something of the class.
     Class(ClassCommand),
     /// Something of a file that came from another computer.
@@ -371,6 +381,8 @@ pub enum Event {
     Model(ModelState),
     /// All students.
     Students(Vec<Student>),
+    /// How far the second listener is with the call of an attempt.
+    Second(Uuid, SecondState),
     /// Who practises now; `None` is nobody by name.
     Student(Option<Student>),
     /// The devices there are.

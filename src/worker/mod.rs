@@ -5,6 +5,7 @@
 //! | `worker` (`conductor.rs`) | the turn, the microphone, the loudspeaker, the voice; obeys the commands |
 //! | `recogniser` (`ears.rs`) | the speech model: loading takes seconds, a call about one |
 //! | `desk` (`desk.rs`) | the phrase desk's files: sites, drafts, archives |
+//! | `second` (`second.rs`) | the second listener, while somebody waits for its words |
 //! | `model` (`fetch.rs`) | the fetching of the speech model, while it lasts |
 //! | `logbook` (`keeper.rs`) | the database, which may wait for another program's write |
 //!
@@ -21,6 +22,7 @@ pub mod meeting;
 mod message;
 pub mod office;
 pub mod papers;
+pub mod second;
 pub mod trial;
 
 pub use crate::folders::FoundSite;

@@ -1,3 +1,4 @@
+use super::second::SecondState;
 use super::*;
 use crate::call::{Evidence, Outcome, Verdict, Vocabulary};
 use crate::drill::{Answer, TurnState, Want};
@@ -12,6 +13,9 @@ use std::time::Instant;
 mod home;
 mod office;
 
+/// Where it is told to hear this, it crashes.
+const CRASH: &str = "crash";
+
 /// Hears what it is told to, after a while.
 struct Script {
     text: Arc<Mutex<String>>,
@@ -20,6 +24,9 @@ struct Script {
 
 impl Recogniser for Script {
     fn hear(&mut self, _: &Clip, vocabulary: &Vocabulary, cancel: &AtomicBool) -> Result<Evidence, HearError> {
+        // Let go of before it crashes: the test goes on with it.
+        let text = self.text.lock().unwrap().clone();
+        assert_ne!(text, CRASH, "as the test wants it");
         let end = Instant::now() + self.takes;
         while Instant::now() < end {
             if cancel.load(Ordering::Relaxed) {
@@ -27,7 +34,7 @@ impl Recogniser for Script {
             }
             std::thread::sleep(Duration::from_millis(5));
         }
-        Ok(Evidence::typed(vocabulary, &self.text.lock().unwrap()))
+        Ok(Evidence::typed(vocabulary, &text))
     }
 
     fn model(&self) -> &'static str {
@@ -59,6 +66,16 @@ impl Desk {
                     sha1: "0".repeat(40),
                 },
             })
+        })
+        .with_second(move |_, _, cancel| {
+            let end = Instant::now() + takes;
+            while Instant::now() < end {
+                if cancel.load(Ordering::Relaxed) {
+                    return Err(HearError::Cancelled);
+                }
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            Ok("wind golf charlie".to_owned())
         });
         let wakes = Arc::new(AtomicUsize::new(0));
         let counted = wakes.clone();
@@ -143,6 +160,51 @@ fn book(folder: &Path) -> Logbook {
 
 fn clip() -> Clip {
     Clip::from_samples(vec![0.1; 16_000])
+}
+
+#[test]
+fn a_recogniser_that_crashes_is_told_and_started_again() {
+    let desk = Desk::with(LogbookPlace::Memory, Duration::ZERO, Ok(()));
+    desk.begin();
+    CRASH.clone_into(&mut desk.text.lock().unwrap());
+    desk.send(Command::Speak(Box::new(clip())));
+    desk.state(TurnState::Judging);
+    desk.trouble("crashed on this call and was started again");
+    // Nothing waits in judging: the same call can be made again.
+    desk.state(TurnState::YourCall);
+    "winch golf charlie lima romeo mike two up north winch cable ready".clone_into(&mut desk.text.lock().unwrap());
+    desk.send(Command::Speak(Box::new(clip())));
+    assert_eq!(desk.judged().judgement.outcome, Outcome::Pass);
+}
+
+#[test]
+fn a_second_listener_writes_down_the_last_call_and_can_be_stopped() {
+    let second = |desk: &Desk, id| {
+        desk.until(|e| match e {
+            Event::Second(of, state) if *of == id && *state != SecondState::Listening => Some(state.clone()),
+            _ => None,
+        })
+    };
+    let desk = Desk::with(LogbookPlace::Memory, Duration::ZERO, Ok(()));
+    desk.begin();
+    "winch".clone_into(&mut desk.text.lock().unwrap());
+    desk.send(Command::Speak(Box::new(clip())));
+    let attempt = desk.judged().id;
+    let recording = None;
+    desk.send(Command::Second { attempt, recording });
+    assert_eq!(
+        second(&desk, attempt),
+        SecondState::Wrote("wind golf charlie".to_owned())
+    );
+
+    let desk = Desk::with(LogbookPlace::Memory, Duration::from_secs(2), Ok(()));
+    desk.begin();
+    "winch".clone_into(&mut desk.text.lock().unwrap());
+    desk.send(Command::Speak(Box::new(clip())));
+    let attempt = desk.judged().id;
+    desk.send(Command::Second { attempt, recording });
+    desk.send(Command::StopSecond);
+    assert_eq!(second(&desk, attempt), SecondState::Stopped);
 }
 
 #[test]

@@ -10,13 +10,14 @@ use crate::call::{Evidence, Judgement, Situation, Verdict, Vocabulary, judge, ju
 use crate::files::{self, Access};
 use crate::folders;
 use crate::hear::Recogniser;
+use crate::hear::second::SecondListener;
 use crate::site::{Callsign, Site};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 /// Measure the recogniser on labelled calls
@@ -47,7 +48,8 @@ pub struct EvaluateArgs {
     /// Judge what an earlier run heard (made with --evidence) instead of hearing again: for trying limits
     #[arg(long, value_name = "RESULT.json")]
     heard: Option<PathBuf>,
-    /// Also judge each clip the plain way: free text of the same model, compared with the words by their letters
+    /// Also judge each clip the plain way: what a second listener writes down with the same model, compared with the words by their
+    /// letters. Both are timed
     #[arg(long)]
     baseline: bool,
 }
@@ -106,6 +108,15 @@ struct ClipResult {
     elements: BTreeMap<String, ElementResult>,
     #[serde(skip_serializing_if = "Option::is_none")]
     evidence: Option<Evidence>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    second_listener: Option<Second>,
+}
+
+/// What the second listener made of a clip.
+#[derive(Serialize, Clone)]
+struct Second {
+    text: String,
+    milliseconds: u64,
 }
 
 /// A clip judged, or not.
@@ -120,6 +131,7 @@ struct Judged {
     situation: Situation,
     evidence: Evidence,
     judgement: Judgement,
+    second: Option<Second>,
 }
 
 struct Work<'a> {
@@ -138,18 +150,17 @@ const TRUTHS: [&str; 3] = ["said", "wrong", "missing"];
 /// A manifest, or the results of an earlier run with the evidence of some ten thousand clips.
 const LARGEST_FILE: u64 = 1 << 30;
 
-/// Run the command.
-pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
-    must_not_exist(&args.out)?;
-    let text = crate::folders::read_outside_text(&args.manifest, LARGEST_FILE)
-        .map_err(|e| format!("the manifest cannot be read: {e}\n  {}", args.manifest.display()))?;
+/// The lines of a manifest.
+fn labelled(manifest: &Path) -> Result<Vec<Labelled>, Failure> {
+    let text = crate::folders::read_outside_text(manifest, LARGEST_FILE)
+        .map_err(|e| format!("the manifest cannot be read: {e}\n  {}", manifest.display()))?;
     let mut rows: Vec<Labelled> = Vec::new();
     for (i, line) in text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty()) {
         let place = |e: &dyn std::fmt::Display| {
             format!(
                 "line {} of the manifest is not in its form: {e}\n  {}",
                 i + 1,
-                args.manifest.display()
+                manifest.display()
             )
         };
         let row: Labelled = serde_json::from_str(line).map_err(|e| place(&e))?;
@@ -163,6 +174,13 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
         }
         rows.push(row);
     }
+    Ok(rows)
+}
+
+/// Run the command.
+pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
+    must_not_exist(&args.out)?;
+    let mut rows = labelled(&args.manifest)?;
     if let Some(only) = &args.only {
         rows.retain(|r| r.audio.contains(only));
     }
@@ -197,14 +215,15 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     for _ in 0..args.jobs.max(1) {
         let r = args.model.load()?;
         r.model().clone_into(&mut model_name);
-        recognisers.push(r);
+        let second = args.baseline.then(|| args.model.second()).transpose()?;
+        recognisers.push((r, second));
     }
     std::thread::scope(|scope| -> Result<(), Failure> {
-        for (i, mut r) in recognisers.into_iter().enumerate() {
+        for (i, (mut r, second)) in recognisers.into_iter().enumerate() {
             let work = &work;
             std::thread::Builder::new()
                 .name(format!("evaluate-{i}"))
-                .spawn_scoped(scope, move || work.run(&mut r, args.evidence))?;
+                .spawn_scoped(scope, move || work.run(&mut r, second.as_ref(), args.evidence))?;
         }
         Ok(())
     })?;
@@ -285,11 +304,11 @@ fn earlier(path: &Path) -> Result<BTreeMap<(String, String), Evidence>, Failure>
 }
 
 impl Work<'_> {
-    fn run(&self, recogniser: &mut impl Recogniser, keep: bool) {
+    fn run(&self, recogniser: &mut impl Recogniser, second: Option<&SecondListener>, keep: bool) {
         loop {
             let i = self.next.fetch_add(1, Ordering::Relaxed);
             let Some(row) = self.rows.get(i) else { return };
-            let result = self.one(recogniser, row, keep);
+            let result = self.one(recogniser, second, row, keep);
             let (result, judged) = match result {
                 Ok((c, j)) => (c, Some(j)),
                 Err(e) => (
@@ -311,6 +330,7 @@ impl Work<'_> {
     fn one(
         &self,
         recogniser: &mut impl Recogniser,
+        second: Option<&SecondListener>,
         row: &Labelled,
         keep: bool,
     ) -> Result<(ClipResult, Judged), Failure> {
@@ -330,6 +350,15 @@ impl Work<'_> {
         };
         let judgement = judge(site, step, &situation, &evidence, &Limits::DEFAULT);
         let milliseconds = begin.elapsed().as_millis() as u64;
+        let second = match second {
+            Some(second) => {
+                let begin = Instant::now();
+                let text = second.write_down(&clip, site.language, &Arc::default())?;
+                let milliseconds = begin.elapsed().as_millis() as u64;
+                Some(Second { text, milliseconds })
+            }
+            None => None,
+        };
         let elements = judgement
             .elements
             .iter()
@@ -357,11 +386,13 @@ impl Work<'_> {
             milliseconds: Some(milliseconds),
             elements,
             evidence: keep.then(|| evidence.clone()),
+            second_listener: second.clone(),
         };
         let judged = Judged {
             situation,
             evidence,
             judgement,
+            second,
         };
         Ok((result, judged))
     }

@@ -214,7 +214,8 @@ impl Report<'_> {
         let mut groups: BTreeMap<String, Counts> = BTreeMap::new();
         for (row, _, judged) in self.spoken() {
             let Some((site, step)) = self.place(row) else { continue };
-            let verdicts = plain::verdicts(site, step, &judged.situation, &judged.evidence.transcript);
+            let Some(second) = &judged.second else { continue };
+            let verdicts = plain::verdicts(site, step, &judged.situation, &second.text);
             for (e, truth) in Self::labelled(row, judged) {
                 let verdict = verdicts.get(&e.element).copied().unwrap_or(Verdict::Missing);
                 groups
@@ -455,13 +456,21 @@ impl Report<'_> {
         let mut times: Vec<u64> = self.spoken().filter_map(|(_, d, _)| d.result.milliseconds).collect();
         times.sort_unstable();
         let mut out = String::new();
-        if let Some(m) = times.get(times.len() / 2) {
-            let _ = write!(
-                out,
-                "\nMedian {m} ms a call, longest {} ms\n",
-                times.last().unwrap_or(m)
-            );
-        }
+        let mut line = |whose: &str, times: &[u64]| {
+            // The 95th of 100.
+            if let (Some(m), Some(late)) = (times.get(times.len() / 2), times.get(times.len() * 95 / 100)) {
+                let last = times.last().unwrap_or(m);
+                let _ = writeln!(
+                    out,
+                    "\n{whose}: median {m} ms a call, 95 of 100 within {late} ms, longest {last} ms"
+                );
+            }
+        };
+        line("Times", &times);
+        let seconds = self.spoken().filter_map(|(_, _, j)| j.second.as_ref());
+        let mut seconds: Vec<u64> = seconds.map(|s| s.milliseconds).collect();
+        seconds.sort_unstable();
+        line("The second listener", &seconds);
         for d in self.done.iter().filter(|d| d.judged.is_none()) {
             let why = d.result.error.as_deref().unwrap_or_default();
             let _ = writeln!(out, "error: {}: {why}", d.result.audio);

@@ -2,7 +2,7 @@
 
 use super::super::page::Given;
 use super::super::practice::list;
-use super::super::{look, look::Hue};
+use super::super::{look, look::Hue, second};
 use super::{Around, sure};
 use crate::call::{Situation, Verdict};
 use crate::logbook::{AttemptSummary, Student};
@@ -139,6 +139,7 @@ impl Disputes {
                         }
                     }
                 });
+                second::ui(ui, given, attempt.id, Some(recording));
             }
             None if attempt.model.is_none() => drop(ui.label(words.say("office.typed"))),
             None => drop(ui.add(Label::new(words.say("office.no_recording")).wrap())),
@@ -148,7 +149,7 @@ impl Disputes {
             let key = if attempt.model.is_none() {
                 "office.typed_words"
             } else {
-                "office.second"
+                "office.own_text"
             };
             ui.add(Label::new(words.fill(key, &[("words", written)])).wrap());
         }

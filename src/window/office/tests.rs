@@ -8,6 +8,7 @@ use crate::logbook::{
 };
 use crate::worker::home::Taken;
 use crate::worker::office::{Batch, Person, Reviewed, Sheet};
+use crate::worker::second::SecondState;
 use eframe::egui::{Key, accesskit::Role};
 use egui_kittest::kittest::Queryable;
 use std::path::PathBuf;
@@ -191,6 +192,30 @@ fn a_disputed_call_is_overruled_or_upheld_with_a_reason() {
         asked[0].contains("(\"crew\", Said)") && asked[0].contains("it is there"),
         "{asked:?}"
     );
+}
+
+#[test]
+fn a_second_listener_is_asked_about_a_kept_recording() {
+    let mut bench = at("Disputed calls", false);
+    let (_, mut call) = disputed();
+    let name = format!("{}_{}.wav", robin().id, call.stored.attempt.id);
+    let recording: crate::logbook::RecordingName = name.parse().unwrap();
+    call.stored.attempt.recording = Some(recording);
+    let id = call.stored.attempt.id;
+    office(&mut bench, OfficeEvent::Call(call));
+    press(&mut bench, "Let a second listener write it down");
+    let asked = bench.asked();
+    assert!(
+        asked[0].starts_with("Second { attempt") && asked[0].contains(&id.to_string()),
+        "{asked:?}"
+    );
+    bench.tell(Event::Second(id, SecondState::Listening));
+    press(&mut bench, "Stop it");
+    assert_eq!(bench.asked(), ["StopSecond"]);
+    bench.tell(Event::Second(id, SecondState::Wrote("winch, two up".into())));
+    bench
+        .window
+        .get_by_label("The second listener wrote: \"winch, two up\"");
 }
 
 #[test]

@@ -5,6 +5,7 @@ use super::planned::interruption;
 use super::{Conductor, Hearing, Run, Wanted, What};
 use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
+use crate::hear::HearError;
 use crate::logbook::{ModelUsed, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
@@ -349,7 +350,11 @@ impl Conductor {
                     run.turn.cancel();
                 }
                 self.flight_cancelled();
-                self.out.trouble(e);
+                if matches!(e, HearError::Crashed) {
+                    self.out.known("ears_crashed", &e, &[]);
+                } else {
+                    self.out.trouble(e);
+                }
                 self.tell_state();
             }
         }

@@ -1,0 +1,64 @@
+//! The second listener on a thread of its own, because somebody asked for it: never in the way of a drill, and it can be stopped.
+
+use super::ears::Writer;
+use super::message::{Event, Outbox, sentence};
+use crate::hear::HearError;
+use crate::site::Language;
+use crate::sound::{self, Clip};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use uuid::Uuid;
+
+/// How far the second listener is with a call.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SecondState {
+    /// It listens.
+    Listening,
+    /// What it wrote down; empty where it heard no words.
+    Wrote(String),
+    /// It was stopped.
+    Stopped,
+    /// It could not, for this reason.
+    Failed(String),
+}
+
+/// What it listens to.
+pub(super) enum Sound {
+    Clip(Arc<Clip>),
+    File(PathBuf),
+}
+
+/// A listening under way.
+pub(super) struct Second {
+    cancel: Arc<AtomicBool>,
+}
+
+impl Second {
+    /// Begins to listen to the call of an attempt.
+    pub fn start(out: Outbox, write: Writer, attempt: Uuid, sound: Sound, language: Language) -> std::io::Result<Self> {
+        let cancel = Arc::new(AtomicBool::new(false));
+        let stop = Arc::clone(&cancel);
+        out.tell(Event::Second(attempt, SecondState::Listening));
+        std::thread::Builder::new().name("second".into()).spawn(move || {
+            let clip = match sound {
+                Sound::Clip(clip) => Ok(clip),
+                Sound::File(file) => sound::read_clip(&file).map(Arc::new).map_err(|e| e.to_string()),
+            };
+            let state = match clip.map(|clip| write(&clip, language, &stop)) {
+                Ok(Ok(text)) => SecondState::Wrote(text),
+                Ok(Err(HearError::Cancelled)) => SecondState::Stopped,
+                Ok(Err(e)) => SecondState::Failed(sentence(&e.to_string())),
+                Err(e) => SecondState::Failed(sentence(&e)),
+            };
+            out.tell(Event::Second(attempt, state));
+        })?;
+        Ok(Self { cancel })
+    }
+}
+
+impl Drop for Second {
+    fn drop(&mut self) {
+        self.cancel.store(true, Ordering::Relaxed);
+    }
+}
