@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Writes the licences of everything that is linked into the program for one platform, with their texts.
 
-Usage: packaging/licences.py TARGET > LICENCES.txt     needs cargo, and the crates fetched (`cargo fetch`)
+Usage: packaging/licences.py TARGET [OPTION OF CARGO ...] > LICENCES.txt     needs cargo, and the crates fetched (`cargo fetch`)
 
 It ends with an error where a package has no text of its own and none of the standard texts fits its licence.
 """
@@ -22,8 +22,9 @@ OWN = ["src/window/fonts/LICENSE.txt", "src/report/fonts/LICENSE.txt", "src/voic
 # Linked in by Debian's compiler for Windows: start of the program, C runtime, support of the compiler.
 MINGW = ["/usr/share/doc/mingw-w64-common/copyright", "/usr/share/doc/gcc-mingw-w64-base/copyright"]
 # The licences that a package without a text may name, the one preferred first.
-STANDARD = ["MIT", "Apache-2.0", "MPL-2.0"]
+STANDARD = ["MIT", "Apache-2.0", "MPL-2.0", "Unlicense"]
 MPL_BEGINS = "Mozilla Public License Version 2.0"
+UNLICENSE_BEGINS = "This is free and unencumbered software"
 MIT = """Permission is hereby granted, free of charge, to any person obtaining a copy of this software and associated documentation
 files (the "Software"), to deal in the Software without restriction, including without limitation the rights to use, copy,
 modify, merge, publish, distribute, sublicense, and/or sell copies of the Software, and to permit persons to whom the
@@ -42,8 +43,8 @@ def read(path):
     return "\n".join(line.rstrip() for line in pathlib.Path(path).read_text(errors="replace").splitlines()).strip()
 
 
-def linked_packages(target):
-    tree = ["cargo", "tree", "--locked", "--edges", "normal", "--target", target, "--prefix", "none", "--format", "{p}"]
+def linked_packages(target, options):
+    tree = ["cargo", "tree", *options, "--locked", "--edges", "normal", "--target", target, "--prefix", "none", "--format", "{p}"]
     linked = set()
     for line in subprocess.run(tree, check=True, capture_output=True, text=True).stdout.splitlines():
         words = line.split()
@@ -56,11 +57,11 @@ def linked_packages(target):
 
 
 def main():
-    target = sys.argv[1]
+    target, options = sys.argv[1], sys.argv[2:]
     texts = collections.defaultdict(list)
     without = collections.defaultdict(list)
     print("Cableside is under the Apache Licence 2.0 (the file LICENSE). Linked into it are:\n")
-    for package in linked_packages(target):
+    for package in linked_packages(target, options):
         name = f"{package['name']} {package['version']}"
         if package["source"] is None:
             continue
@@ -79,7 +80,8 @@ def main():
             if name not in texts[text]:
                 texts[text].append(name)
     mpl = next((text for text in texts if text.startswith(MPL_BEGINS)), None)
-    standard = {"MIT": MIT, "Apache-2.0": read("LICENSE"), "MPL-2.0": mpl}
+    unlicense = next((text for text in texts if text.startswith(UNLICENSE_BEGINS)), None)
+    standard = {"MIT": MIT, "Apache-2.0": read("LICENSE"), "MPL-2.0": mpl, "Unlicense": unlicense}
     for licence, names in without.items():
         if standard[licence] is None:
             sys.exit(f"no text of {licence} was found, and these need it: {', '.join(names)}")

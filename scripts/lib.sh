@@ -155,9 +155,11 @@ install_wanted() {
     wanted_packages=()
 }
 
-# What building needs: C for the logbook and the voice; ALSA for sound.
+# What building needs: C for the logbook and the voice, C++ and CMake for the second listener; ALSA for sound.
 want_for_building() {
     want g++ command -v g++
+    want cmake command -v cmake
+    want make command -v make
     want pkg-config command -v pkg-config
     want libasound2-dev
     want ca-certificates
