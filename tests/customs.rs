@@ -622,10 +622,7 @@ fn half_a_cables_name_is_heard() {
         assert_eq!(judged(name).outcome, outcome, "{name}: {:#?}", judged(name));
     }
     let cable = judged("right,").element("cable").cloned().unwrap();
-    assert_eq!(
-        (cable.verdict, cable.heard.as_deref()),
-        (Verdict::Missing, Some("right"))
-    );
+    assert_eq!((cable.verdict, cable.heard.as_deref()), (Verdict::Wrong, Some("south")));
     let talk = heard(&site, &left, "ready", &format!("Right, {}", call("left cable")));
     assert_eq!(talk.outcome, Outcome::Pass, "{talk:#?}");
 }
@@ -803,5 +800,95 @@ fn every_launch_of_these_sites_ends() {
         assert_eq!(tally.dead_ends, Vec::<String>::new(), "{name}");
         let signals = tally.turns.keys().any(|(_, w)| *w == Want::Signal);
         assert_eq!(signals, name == "kranmoor");
+    }
+}
+
+/// A request is a question by nature: a recogniser writes a question mark behind it.
+#[test]
+fn a_question_mark_behind_a_request_leaves_nothing_open() {
+    for (place, situation, text) in [
+        (
+            "phrases/larkmoor",
+            situation("G-CLRM", 2, "north", &[]),
+            "Winch, may I retrieve, north cable?",
+        ),
+        (
+            "phrases/erlengrund",
+            situation("D-3862", 2, "wald", &[]),
+            "Winde, Windenseil Wald, darf ich holen?",
+        ),
+        (
+            "phrases/erlengrund",
+            situation("D-3862", 2, "wald", &[]),
+            "Winde, darf ich holen, Windenseil Wald?",
+        ),
+    ] {
+        let site = changed(place, &[]);
+        let judged = heard(&site, &situation, "retrieve", text);
+        assert_eq!(judged.outcome, Outcome::Pass, "{text}: {judged:?}");
+        // Asked before the request it is no part of that.
+        let cable = if place.ends_with("larkmoor") {
+            "Winch, north cable? May I retrieve"
+        } else {
+            "Winde, Windenseil Wald? Darf ich holen"
+        };
+        assert_ne!(heard(&site, &situation, "retrieve", cable).outcome, Outcome::Pass);
+    }
+}
+
+#[test]
+fn half_of_another_value_is_that_other_value() {
+    let site = changed(
+        "phrases/brackmere",
+        &[
+            (
+                "words.toml",
+                r#"taught = "too fast, too fast", understood = ["too fast"]"#,
+                r#"taught = "too fast""#,
+            ),
+            (
+                "words.toml",
+                r#"taught = "too slow, too slow", understood = ["too slow"]"#,
+                r#"taught = "too slow""#,
+            ),
+            ("words.toml", "[element.speed]\n", "[element.speed]\ntimes = 2\n"),
+        ],
+    );
+    let cable = site.cables[0].id.clone();
+    let slow = situation("G-BMHN", 2, &cable, &[("speed", "too slow")]);
+    let verdict = |text: &str| {
+        let judged = heard(&site, &slow, "speed", text);
+        (judged.outcome, judged.element("speed").unwrap().verdict)
+    };
+    assert_eq!(verdict("too slow, too slow"), (Outcome::Pass, Verdict::Said));
+    assert_eq!(verdict("too slow"), (Outcome::NotYet, Verdict::Missing));
+    for text in [
+        "too fast",
+        "too fast, too fast",
+        "too slow, too slow, too fast",
+        "too fast, too slow, too slow",
+    ] {
+        assert_eq!(verdict(text), (Outcome::NotYet, Verdict::Wrong), "{text}");
+    }
+}
+
+#[test]
+fn a_sign_of_one_character_is_a_part_of_the_name() {
+    let site = changed(
+        "phrases/brackmere",
+        &[(
+            "fleet.toml",
+            "type = \"Heron\"\nseats = 2\nsaid_by = [\"type\"]",
+            "type = \"Heron\"\nseats = 2\ncompetition_sign = \"2\"\nsaid_by = [\"type and competition sign\"]",
+        )],
+    );
+    let cable = site.cables[0].id.clone();
+    let heron = situation("G-BMHN", 2, &cable, &[]);
+    let right = heron.taught_call(&site, site.step("ready").unwrap());
+    assert!(right.to_lowercase().contains("heron two"), "{right}");
+    assert_eq!(heard(&site, &heron, "ready", &right).outcome, Outcome::Pass, "{right}");
+    for other in ["Heron", "Heron three"] {
+        let text = right.to_lowercase().replace("heron two", other);
+        assert_ne!(heard(&site, &heron, "ready", &text).outcome, Outcome::Pass, "{text}");
     }
 }

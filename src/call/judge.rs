@@ -9,7 +9,8 @@ use super::reason::Reason;
 use super::situation::Situation;
 use super::stance::Stance;
 use super::vocabulary::Vocabulary;
-use crate::site::{Language, Need, Purpose, Site, Step};
+use super::words;
+use crate::site::{Language, Need, Purpose, Site, Step, Wording};
 use doubt::{elsewhere, perhaps_another, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
 
@@ -370,12 +371,34 @@ struct Asked<'a> {
     expected: String,
     /// What is said of it, in each way that is right: one value, or for a glider the parts of its name.
     forms: Vec<Vec<String>>,
+    /// Half wordings that are a part of another value's words and of none of the right one's ("too fast", said once, where it
+    /// is too slow), with that value.
+    halves_of_others: Vec<(String, String)>,
     /// The right words, for the reasons.
     right: String,
     pairs_forbidden: bool,
 }
 
-impl Asked<'_> {
+impl<'a> Asked<'a> {
+    /// The element of a step at this place, with its right value.
+    fn of(site: &Site, step: &'a Step, situation: &Situation, index: usize, expected: String) -> Self {
+        let id = step.elements.get(index).map_or("", String::as_str);
+        Self {
+            index,
+            id,
+            purpose: site.purpose(id),
+            right: site.taught_words(id, &expected).unwrap_or_else(|| expected.clone()),
+            forms: if site.purpose(id) == Purpose::Callsign {
+                situation.forms(site, step)
+            } else {
+                vec![vec![expected.clone()]]
+            },
+            halves_of_others: halves_of_others(site, id, &expected),
+            expected,
+            pairs_forbidden: site.customs.number_pairs_forbidden,
+        }
+    }
+
     /// How a mention of it stands.
     fn stance(&self, mention: &Mention, reading: &Reading) -> Stance {
         // "The field is not clear, stop" denies something else; "a dog, stop" nothing at all.
@@ -439,6 +462,12 @@ impl Asked<'_> {
         let other = mentions.iter().find_map(|(m, s)| match &m.said {
             Said::Value(v) if *s == Stance::Plain && !self.is_part(v) => Some(v.clone()),
             Said::Value(_) if *s == Stance::Plain && !is_right(m) => Some(m.words.clone()),
+            Said::Incomplete if *s == Stance::Plain => {
+                let mut halves = self.halves_of_others.iter();
+                halves
+                    .find(|(half, _)| *half == m.words)
+                    .map(|(_, value)| value.clone())
+            }
             _ => None,
         });
         if let Some(v) = other {
@@ -513,6 +542,23 @@ impl Asked<'_> {
     }
 }
 
+/// See [`Asked::halves_of_others`].
+fn halves_of_others(site: &Site, id: &str, expected: &str) -> Vec<(String, String)> {
+    let Some(element) = site.elements.get(id) else {
+        return Vec::new();
+    };
+    let within = |half: &str, value: &Wording| value.texts().any(|t| words::of(t).join(" ").contains(half));
+    let halves = element.incomplete.iter().filter_map(|text| {
+        let half = words::of(text).join(" ");
+        if element.values.iter().any(|v| v.id == expected && within(&half, v)) {
+            return None;
+        }
+        let other = element.values.iter().find(|v| v.id != expected && within(&half, v))?;
+        Some((half, other.id.clone()))
+    });
+    halves.collect()
+}
+
 /// Is what was heard the right value with something left out ("C-LRM" for "G-CLRM")?
 fn less_than(finding: &Finding, expected: &str) -> bool {
     let Some(heard) = finding.heard.as_ref().filter(|_| finding.verdict == Verdict::Wrong) else {
@@ -539,21 +585,9 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
     let surplus = strange && best.is_some_and(|b| b.reading.ends_unknown());
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
-        let expected = values.get(id).cloned().unwrap_or_default();
         let critical = step.critical.contains(id);
-        let asked = Asked {
-            index,
-            id,
-            purpose: site.purpose(id),
-            right: site.taught_words(id, &expected).unwrap_or_else(|| expected.clone()),
-            forms: if site.purpose(id) == Purpose::Callsign {
-                situation.forms(site, step)
-            } else {
-                vec![vec![expected.clone()]]
-            },
-            expected,
-            pairs_forbidden: site.customs.number_pairs_forbidden,
-        };
+        let expected = values.get(id).cloned().unwrap_or_default();
+        let asked = Asked::of(site, step, situation, index, expected);
         let (finding, margin) = match best {
             _ if wordless => (Finding::new(Verdict::Unsure, None), None),
             None => (Finding::new(Verdict::Missing, None), None),

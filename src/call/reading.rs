@@ -461,8 +461,17 @@ impl Reader<'_> {
 
     /// What stands before a question mark is asked, unless it is a request by nature.
     fn asked(&mut self) {
+        let mut sentence = 0;
         for (end, mark) in self.marks.iter().enumerate() {
             if *mark != Mark::Asks {
+                continue;
+            }
+            let from = std::mem::replace(&mut sentence, end + 1);
+            let is_request = |m: &Mention| self.vocabulary.purposes.get(m.element) == Some(&Purpose::Request);
+            // "May I retrieve, north cable?" is one request, and all of it belongs to that.
+            if (self.reading.mentions.iter())
+                .any(|m| is_request(m) && m.is_plain() && m.span.0 >= from && m.span.0 <= end)
+            {
                 continue;
             }
             let clause = |end: usize| {
@@ -508,7 +517,11 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
     let mut best: Vec<Option<(u32, usize, Cut)>> = vec![None; n + 1];
     best[0] = Some((0, 0, Cut::Unknown));
     for at in 0..n {
-        let Some((cost, ..)) = best[at] else { continue };
+        let Some((cost, _, before)) = &best[at] else { continue };
+        let cost = *cost;
+        // Behind a glider's type it is the rest of its name ("Osprey two").
+        let named = matches!(before, Cut::Phrase(i) if names_type(vocabulary, *i));
+        let lone = if named { PIECE } else { LONE_CHARACTER };
         let mut offer = |to: usize, extra: u32, piece: Cut| {
             if best[to].as_ref().is_none_or(|(c, ..)| cost + extra < *c) {
                 best[to] = Some((cost + extra, at, piece));
@@ -553,7 +566,7 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
                 pairs |= pair;
                 to += hesitations + used;
                 hesitated += hesitations as u32;
-                let extra = if chars.len() == 1 { LONE_CHARACTER } else { PIECE } + SMALL_WORD * hesitated;
+                let extra = if chars.len() == 1 { lone } else { PIECE } + SMALL_WORD * hesitated;
                 offer(
                     to,
                     extra,
@@ -583,6 +596,15 @@ fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> Vec<(usize,
     }
     pieces.reverse();
     pieces
+}
+
+/// Is this wording a glider's type where gliders are called by that?
+fn names_type(vocabulary: &Vocabulary, phrase: usize) -> bool {
+    let element = match vocabulary.phrases.get(phrase).map(|p| &p.meaning) {
+        Some(Meaning::Value { element, .. }) => *element,
+        _ => return false,
+    };
+    vocabulary.purposes.get(element) == Some(&Purpose::Callsign)
 }
 
 /// How many words say that there is none of what may lie around a launch ("nothing in the circuit", "vorne auch niemand"): words of both

@@ -272,8 +272,9 @@ fn names(callsign: &Callsign, aircraft: Option<&Aircraft>, typed: bool) -> Vec<N
     let written = |chars: &[char]| Callsign::from_chars(chars).map(|c| c.to_string());
     let last = |n: usize| chars.len().checked_sub(n).and_then(|from| written(&chars[from..]));
     let sign = || {
-        let sign = Callsign::parse(aircraft?.competition_sign.as_ref()?).ok()?;
-        Some(sign.to_string())
+        // One character will do: "Osprey two".
+        let chars: Vec<char> = aircraft?.competition_sign.as_ref()?.chars().collect();
+        written(&chars)
     };
     let kind = || aircraft.filter(|_| !typed).map(|a| a.kind.clone());
     let parts = |parts: [Option<String>; 2]| parts.into_iter().flatten().collect::<Vec<String>>();

@@ -51,6 +51,12 @@ impl ModelChoice {
     /// Verify and load the model, and say which it is.
     pub fn load_named(&self) -> Result<(LatticeRecogniser, ModelUsed), Failure> {
         let file = model::resolve(&folders::model_folders(), self.model.as_deref(), self.allow_unknown)?;
+        if !model::measured_with(&file.label()) {
+            let label = file.label();
+            eprintln!(
+                "The limits of judging were measured with the model base, not with {label}: verdicts are less sure."
+            );
+        }
         let recogniser = LatticeRecogniser::load(&file.path, self.threads)?;
         let model = ModelUsed {
             name: file.label(),

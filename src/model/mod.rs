@@ -37,6 +37,11 @@ pub use take_in::take_in;
 /// The model used when nothing else is asked for: the smallest that understands every language of the sites.
 pub const DEFAULT: &str = "base";
 
+/// Was the judging measured with this model? The limits of [`crate::call::judge::Limits`] were fitted with the default one alone.
+pub fn measured_with(label: &str) -> bool {
+    Known::by_name(DEFAULT).is_some_and(|known| known.file_name() == label)
+}
+
 /// What can go wrong with the model's file; every message names the way out.
 #[derive(Debug, thiserror::Error)]
 pub enum ModelError {

@@ -142,7 +142,8 @@ impl Paper {
             size,
             face,
             ink,
-            text: text.to_owned(),
+            // A name from another computer may hold anything.
+            text: text.replace(char::is_control, " "),
         });
     }
 
@@ -266,7 +267,7 @@ impl Paper {
                 width: 0.5,
                 ink: RULE,
             });
-            let number = format!("{} {} {count}", i + 1, self.tongue.of("of", "von"));
+            let number = format!("{} {} {count}", i + 1, self.tongue.say("report.of"));
             let right = page.width - MARGIN - self.fonts.width(Face::Regular, FOOT, &number);
             let mut text = |x: f32, y: f32, text: &str| {
                 page.marks.push(Mark::Text {
@@ -315,5 +316,24 @@ impl Paper {
             page.finish();
         }
         document.finish().map_err(|e| PrintError::Pdf(format!("{e:?}")))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::Language;
+
+    #[test]
+    fn no_control_character_reaches_the_paper() {
+        let mut paper = Paper::new(Tongue(Language::ENGLISH), false, "foot").unwrap();
+        paper.text(0.0, 0.0, 10.0, Face::Regular, BLACK, "Mara\u{1b}[31m\u{0} Lind\n");
+        let (_, pages) = paper.into_pages();
+        let texts = pages.iter().flat_map(|p| &p.marks).filter_map(|m| match m {
+            Mark::Text { text, .. } => Some(text.as_str()),
+            _ => None,
+        });
+        let texts: Vec<&str> = texts.collect();
+        assert!(texts.contains(&"Mara [31m  Lind "), "{texts:?}");
     }
 }

@@ -8,7 +8,6 @@ use super::paper::{Paper, PrintError};
 use super::rate::{FEW, LATELY, Share};
 use super::table::{Cell, Column, ink_of};
 use super::tongue::Tongue;
-use crate::site::Language;
 use std::fmt::Write as _;
 
 /// Lines of mix-ups on paper; CSV and JSON have them all.
@@ -19,7 +18,7 @@ const COLUMNS: usize = 8;
 /// The report of one student as PDF.
 pub fn student_pdf(scope: &Scope<'_>, name: &str, figures: &Figures) -> Result<Vec<u8>, PrintError> {
     let tongue = Tongue(scope.site.language);
-    let title = format!("{} \u{b7} {name}", tongue.of("Practice report", "Übungsbericht"));
+    let title = format!("{} \u{b7} {name}", tongue.say("report.practice_report"));
     student_pages(scope, name, figures)?.finish(&title)
 }
 
@@ -33,11 +32,7 @@ pub(super) fn student_pages(scope: &Scope<'_>, name: &str, figures: &Figures) ->
 /// The report of a class as PDF; with `each`, every member's own follows on pages of its own.
 pub fn group_pdf(scope: &Scope<'_>, group: &Group, each: bool) -> Result<Vec<u8>, PrintError> {
     let tongue = Tongue(scope.site.language);
-    let title = format!(
-        "{} \u{b7} {}",
-        tongue.of("Class report", "Lehrgangsbericht"),
-        group.name
-    );
+    let title = format!("{} \u{b7} {}", tongue.say("report.class_report"), group.name);
     group_pages(scope, group, each)?.finish(&title)
 }
 
@@ -58,14 +53,9 @@ impl Scope<'_> {
     /// What stands at the foot of every page.
     pub(super) fn foot(&self) -> String {
         let tongue = Tongue(self.site.language);
-        let own = tongue.of(
-            "This report tells which words were practised with Cableside. It says nothing about who is fit to fly or to run a \
-             launch point.",
-            "Dieser Bericht zeigt, welche Worte mit Cableside geübt wurden. Er sagt nichts darüber, wer fliegen oder den \
-             Flugbetrieb leiten kann.",
-        );
+        let own = tongue.say("report.this_report_tells_which");
         let invented = if self.site.invented {
-            format!(" {} {}", self.site.name, tongue.of("is invented.", "ist erfunden."))
+            format!(" {} {}", self.site.name, tongue.say("report.is_invented"))
         } else {
             String::new()
         };
@@ -75,13 +65,13 @@ impl Scope<'_> {
     /// Site and date, for the line below a title.
     fn below(&self, figures: &Figures) -> String {
         let tongue = Tongue(self.site.language);
-        let made = format!("{} {}", tongue.of("made on", "erstellt am"), tongue.long(self.date));
+        let made = format!("{} {}", tongue.say("report.made_on"), tongue.long(self.date));
         match figures.days {
             Some((first, last)) if first != last => format!(
                 "{}, {} {} {}, {made}",
                 self.site.name,
                 tongue.long(first),
-                tongue.of("to", "bis"),
+                tongue.say("report.to"),
                 tongue.long(last)
             ),
             Some((day, _)) => format!("{}, {}, {made}", self.site.name, tongue.long(day)),
@@ -121,11 +111,7 @@ fn student_lines(paper: &mut Paper, scope: &Scope<'_>, name: &str, figures: &Fig
     let tongue = paper.tongue;
     paper.title(name, &scope.below(figures));
     if figures.calls == 0 {
-        paper.paragraph(
-            tongue.of("No calls in this time.", "Keine Meldungen in dieser Zeit."),
-            10.0,
-            BLACK,
-        );
+        paper.paragraph(tongue.say("report.no_calls_in_this"), 10.0, BLACK);
         cautions(paper, figures);
         return;
     }
@@ -147,29 +133,22 @@ fn headline(paper: &mut Paper, f: &Figures) {
     let of_all = if f.first_time.of >= FEW {
         format!(
             "{} ({}, {})",
-            tongue.of("complete at the first attempt", "beim ersten Versuch vollständig"),
+            tongue.say("report.complete_at_the_first"),
             tongue.so_many(&f.first_time),
             tongue.interval(&f.first_time)
         )
     } else {
-        tongue
-            .of("complete at the first attempt", "beim ersten Versuch vollständig")
-            .to_owned()
+        tongue.say("report.complete_at_the_first").to_owned()
     };
     paper.facts(&[
-        (
-            f.calls.to_string(),
-            tongue.of("calls practised", "Meldungen geübt").to_owned(),
-        ),
+        (f.calls.to_string(), tongue.say("report.calls_practised").to_owned()),
         (
             f.attempts.to_string(),
-            tongue
-                .of("attempts, repeats included", "Versuche mit Wiederholungen")
-                .to_owned(),
+            tongue.say("report.attempts_repeats_included").to_owned(),
         ),
         (
             f.days_practised.to_string(),
-            tongue.of("days with practice", "Tage mit Übung").to_owned(),
+            tongue.say("report.days_with_practice").to_owned(),
         ),
         (right_away, of_all),
     ]);
@@ -177,13 +156,13 @@ fn headline(paper: &mut Paper, f: &Figures) {
 
 fn steps(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
-    paper.heading(tongue.of("What was practised", "Was geübt wurde"), 60.0);
+    paper.heading(tongue.say("report.what_was_practised"), 60.0);
     let rest = paper.inner() - 240.0 - 60.0 - 90.0;
     let columns = [
-        Column::left(tongue.of("Call", "Meldung"), 240.0),
-        Column::right(tongue.of("Calls", "Anzahl"), 60.0),
-        Column::right(tongue.of("Complete at once", "Sofort vollständig"), 90.0),
-        Column::right(tongue.of("95% interval", "95-%-Bereich"), rest),
+        Column::left(tongue.say("report.call"), 240.0),
+        Column::right(tongue.say("report.calls"), 60.0),
+        Column::right(tongue.say("report.complete_at_once"), 90.0),
+        Column::right(tongue.say("report.95_interval"), rest),
     ];
     let rows: Vec<Vec<Cell>> = f
         .steps
@@ -202,34 +181,26 @@ fn steps(paper: &mut Paper, f: &Figures) {
 
 fn elements(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
-    paper.heading(tongue.of("Reliability", "Wie sicher es kommt"), 80.0);
+    paper.heading(tongue.say("report.reliability"), 80.0);
     let scale = paper.inner() - 112.0 - 62.0 - 62.0 - 84.0 - 42.0 - 46.0;
     let columns = [
-        Column::left(tongue.of("Part of the call", "Teil der Meldung"), 112.0),
-        Column::left(tongue.of("Said", "Gesagt"), 62.0),
-        Column::left(tongue.of("Latest", "Zuletzt"), 62.0),
+        Column::left(tongue.say("report.part_of_the_call"), 112.0),
+        Column::left(tongue.say("report.said"), 62.0),
+        Column::left(tongue.say("report.latest"), 62.0),
         Column::left(
-            &format!("{} 0\u{2013}{}", tongue.of("Latest,", "Zuletzt,"), tongue.percent(1.0)),
+            &format!("{} 0\u{2013}{}", tongue.say("report.latest_2"), tongue.percent(1.0)),
             scale,
         ),
         Column::left("", 84.0),
-        Column::right(tongue.of("Wrong", "Falsch"), 42.0),
-        Column::right(tongue.of("Missing", "Fehlt"), 46.0),
+        Column::right(tongue.say("report.wrong"), 42.0),
+        Column::right(tongue.say("report.missing"), 46.0),
     ];
     let rows: Vec<Vec<Cell>> = f.elements.iter().map(|e| element_row(tongue, e)).collect();
     paper.table(&columns, &rows, 9.0);
-    let text = match tongue.0 {
-        Language::GERMAN => format!(
-            "Nur erste Versuche; was nicht sicher zu verstehen war, zählt nicht. Zuletzt: die letzten {LATELY} Meldungen, mit dem \
-             Bereich, der den wahren Anteil in 19 von 20 Fällen enthält. Sitzt: er liegt ganz über 75 %. Sitzt noch \
-             nicht: ganz darunter. Weniger als {FEW} Meldungen sagen nichts."
-        ),
-        _ => format!(
-            "First attempts only; what could not be made out counts neither way. Latest: the last {LATELY} calls, with the \
-             interval that holds the true share 19 times of 20. Steady: it lies wholly above 75 %. Not steady: wholly \
-             below. Fewer than {FEW} calls say nothing."
-        ),
-    };
+    let (lately, few) = (LATELY.to_string(), FEW.to_string());
+    let text = tongue
+        .0
+        .text("report.elements_about", &[("lately", &lately), ("few", &few)]);
     paper.paragraph(&text, 8.0, GREY);
 }
 
@@ -248,10 +219,7 @@ fn element_row(tongue: Tongue, e: &ElementLine) -> Vec<Cell> {
 fn trend(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
     paper.heading(
-        tongue.of(
-            "Complete at the first attempt, over time",
-            "Beim ersten Versuch vollständig, im Lauf der Zeit",
-        ),
+        tongue.say("report.complete_at_the_first_2"),
         if f.trend.is_empty() {
             20.0
         } else {
@@ -259,14 +227,7 @@ fn trend(paper: &mut Paper, f: &Figures) {
         },
     );
     if f.trend.is_empty() {
-        paper.paragraph(
-            tongue.of(
-                "Too few calls for a trend: it takes twenty.",
-                "Zu wenige Meldungen für einen Verlauf: zwanzig müssen es sein.",
-            ),
-            9.0,
-            BLACK,
-        );
+        paper.paragraph(tongue.say("report.too_few_calls_for"), 9.0, BLACK);
         return;
     }
     paper.plot(&f.trend, paper.gap(110.0).max(60.0));
@@ -275,15 +236,12 @@ fn trend(paper: &mut Paper, f: &Figures) {
     let calls = if least == most {
         least.to_string()
     } else {
-        format!("{least} {} {most}", tongue.of("to", "bis"))
+        format!("{least} {} {most}", tongue.say("report.to"))
     };
     let text = format!(
         "{} {calls} {}",
-        tongue.of("Each point stands for", "Jeder Punkt steht für"),
-        tongue.of(
-            "calls one after another; the bar is its 95% interval.",
-            "Meldungen nacheinander; der Balken ist sein 95-%-Bereich."
-        )
+        tongue.say("report.each_point_stands_for"),
+        tongue.say("report.calls_one_after_another")
     );
     paper.paragraph(&text, 8.0, GREY);
 }
@@ -293,13 +251,13 @@ fn mix_ups(paper: &mut Paper, all: &[MixUp]) {
     if all.is_empty() {
         return;
     }
-    paper.heading(tongue.of("Mix-ups", "Verwechslungen"), 50.0);
+    paper.heading(tongue.say("report.mix_ups"), 50.0);
     let rest = (paper.inner() - 140.0 - 60.0) / 2.0;
     let columns = [
-        Column::left(tongue.of("Part of the call", "Teil der Meldung"), 140.0),
-        Column::left(tongue.of("Right was", "Richtig war"), rest),
-        Column::left(tongue.of("Heard", "Gehört"), rest),
-        Column::right(tongue.of("Times", "Wie oft"), 60.0),
+        Column::left(tongue.say("report.part_of_the_call"), 140.0),
+        Column::left(tongue.say("report.right_was"), rest),
+        Column::left(tongue.say("report.heard"), rest),
+        Column::right(tongue.say("report.times"), 60.0),
     ];
     let rows: Vec<Vec<Cell>> = all
         .iter()
@@ -317,12 +275,9 @@ fn mix_ups(paper: &mut Paper, all: &[MixUp]) {
     if all.len() > MIX_UPS {
         let text = format!(
             "{} {} {}",
-            tongue.of("And", "Und"),
+            tongue.say("report.and"),
             all.len() - MIX_UPS,
-            tongue.of(
-                "more, in the CSV and JSON reports.",
-                "weitere, im CSV- und JSON-Bericht."
-            )
+            tongue.say("report.more_in_the_csv")
         );
         paper.paragraph(&text, 8.0, GREY);
     }
@@ -333,22 +288,19 @@ fn overruled(paper: &mut Paper, all: &[OverruledVerdict], with_names: bool) {
     if all.is_empty() {
         return;
     }
-    paper.heading(
-        tongue.of("Verdicts judged anew by an instructor", "Vom Fluglehrer neu beurteilt"),
-        50.0,
-    );
+    paper.heading(tongue.say("report.verdicts_judged_anew_by"), 50.0);
     let (name, by, step, part) = (if with_names { 110.0 } else { 0.0 }, 84.0, 84.0, 74.0);
     let rest = paper.inner() - 62.0 - name - step - part - 100.0 - by;
-    let mut columns = vec![Column::left(tongue.of("Day", "Tag"), 62.0)];
+    let mut columns = vec![Column::left(tongue.say("report.day"), 62.0)];
     if with_names {
-        columns.push(Column::left(tongue.of("Student", "Schüler"), name));
+        columns.push(Column::left(tongue.say("report.student"), name));
     }
     columns.extend([
-        Column::left(tongue.of("Call", "Meldung"), step),
-        Column::left(tongue.of("Part", "Teil"), part),
-        Column::left(tongue.of("Program, instructor", "Programm, Fluglehrer"), 100.0),
-        Column::left(tongue.of("Judged by", "Beurteilt von"), by),
-        Column::left(tongue.of("Reason", "Grund"), rest),
+        Column::left(tongue.say("report.call"), step),
+        Column::left(tongue.say("report.part"), part),
+        Column::left(tongue.say("report.program_instructor"), 100.0),
+        Column::left(tongue.say("report.judged_by"), by),
+        Column::left(tongue.say("report.reason"), rest),
     ]);
     let rows: Vec<Vec<Cell>> = all
         .iter()
@@ -373,14 +325,7 @@ fn overruled(paper: &mut Paper, all: &[OverruledVerdict], with_names: bool) {
 
 /// What must be known to read the figures rightly.
 pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
-    let mut all = vec![
-        tongue
-            .of(
-                "The program mishears, more in noise; the instructor decides.",
-                "Das Programm verhört sich, bei Lärm öfter; maßgebend ist der Fluglehrer.",
-            )
-            .to_owned(),
-    ];
+    let mut all = vec![tongue.say("report.the_program_mishears_more").to_owned()];
     let mut add = |n: u64, what: &str, then: &str| {
         if n > 0 {
             all.push(format!("{what}: {n}{then}"));
@@ -388,46 +333,30 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
     };
     add(
         f.typed,
-        tongue.of("Typed attempts", "Getippte Versuche"),
-        tongue.of(
-            ". They show that the words are known, not how they are spoken.",
-            ". Sie zeigen, dass die Worte bekannt sind, nicht, wie sie klingen.",
-        ),
+        tongue.say("report.typed_attempts"),
+        tongue.say("report.they_show_that_the"),
     );
     add(
         f.held_out,
-        tongue.of(
-            "Attempts held out until somebody judges them",
-            "Zurückgestellte Versuche, bis jemand sie beurteilt",
-        ),
-        tongue.of(". They are in no figure.", ". Sie sind in keiner Zahl."),
+        tongue.say("report.attempts_held_out_until"),
+        tongue.say("report.they_are_in_no"),
     );
     let of_all = format!(
         " {} {}. {}",
-        tongue.of("of", "von"),
+        tongue.say("report.of"),
         f.judged,
-        tongue.of("They count neither way.", "Sie zählen nicht.")
+        tongue.say("report.they_count_neither_way")
     );
-    add(
-        f.undecided,
-        tongue.of(
-            "Parts that could not be made out",
-            "Teile, die nicht sicher zu verstehen waren",
-        ),
-        &of_all,
-    );
+    add(f.undecided, tongue.say("report.parts_that_could_not"), &of_all);
     add(
         f.elsewhere,
-        tongue.of("Attempts at other sites", "Versuche an anderen Plätzen"),
-        tongue.of(". They are not in this report.", ". Sie sind nicht in diesem Bericht."),
+        tongue.say("report.attempts_at_other_sites"),
+        tongue.say("report.they_are_not_in"),
     );
     if f.site_versions.len() > 1 {
         all.push(format!(
             "{} {}.",
-            tongue.of(
-                "The site's phrases changed in this time; calls were made with versions",
-                "Die Sprechgruppen des Platzes haben sich in dieser Zeit geändert; geübt wurde mit den Fassungen"
-            ),
+            tongue.say("report.the_site_s_phrases"),
             f.site_versions.join(", ")
         ));
     }
@@ -436,7 +365,7 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
 
 fn cautions(paper: &mut Paper, f: &Figures) {
     let tongue = paper.tongue;
-    paper.heading(tongue.of("Please note", "Zu beachten"), 30.0);
+    paper.heading(tongue.say("report.please_note"), 30.0);
     for text in caution_texts(tongue, f) {
         paper.item(&text, 9.0);
     }
@@ -449,16 +378,10 @@ fn group_part(paper: &mut Paper, scope: &Scope<'_>, group: &Group) {
     headline(paper, f);
     members(paper, group);
     if !group.needs.is_empty() {
-        paper.heading(
-            tongue.of("Who needs practice on what", "Wer was noch üben sollte"),
-            50.0,
-        );
+        paper.heading(tongue.say("report.who_needs_practice_on"), 50.0);
         let columns = [
-            Column::left(tongue.of("Part of the call", "Teil der Meldung"), 150.0),
-            Column::left(
-                tongue.of("Not steady with", "Sitzt noch nicht bei"),
-                paper.inner() - 150.0,
-            ),
+            Column::left(tongue.say("report.part_of_the_call"), 150.0),
+            Column::left(tongue.say("report.not_steady_with"), paper.inner() - 150.0),
         ];
         let rows: Vec<Vec<Cell>> = group
             .needs
@@ -485,15 +408,15 @@ fn members(paper: &mut Paper, group: &Group) {
         .iter()
         .filter(|e| most.iter().take(COLUMNS).any(|m| m.element == e.element))
         .collect();
-    paper.heading(tongue.of("Everybody", "Alle"), 60.0);
+    paper.heading(tongue.say("report.everybody"), 60.0);
     let part = (paper.inner() - 140.0 - 36.0 - 36.0 - 56.0 - 46.0 - 56.0) / COLUMNS as f32;
     let mut columns = vec![
         Column::left("", 140.0),
-        Column::right(tongue.of("Calls", "Zahl"), 36.0),
-        Column::right(tongue.of("Days", "Tage"), 36.0),
-        Column::left(tongue.of("Last", "Zuletzt"), 56.0),
-        Column::left(tongue.of("At once", "Sofort"), 46.0),
-        Column::left(tongue.of("Trend", "Verlauf"), 56.0),
+        Column::right(tongue.say("report.calls_2"), 36.0),
+        Column::right(tongue.say("report.days"), 36.0),
+        Column::left(tongue.say("report.last"), 56.0),
+        Column::left(tongue.say("report.at_once"), 46.0),
+        Column::left(tongue.say("report.trend"), 56.0),
     ];
     columns.extend(shown.iter().map(|e| Column::left(&e.label, part)));
     let rows: Vec<Vec<Cell>> = group
@@ -520,21 +443,12 @@ fn members(paper: &mut Paper, group: &Group) {
         .collect();
     paper.table(&columns, &rows, 8.0);
     let hidden = group.together.elements.len().saturating_sub(shown.len());
-    let mut text = match tongue.0 {
-        Language::GERMAN => format!(
-            "Beim ersten Versuch gesagt, von den letzten {LATELY} entschiedenen Meldungen; weniger als {FEW} stehen als Anzahl da und \
-             sagen nichts. Grün: der 95-%-Bereich liegt ganz über drei von vier. Orange: ganz darunter."
-        ),
-        _ => format!(
-            "Said at the first attempt, of the latest {LATELY} decided calls; fewer than {FEW} are shown as counts and say nothing. \
-             Green: the 95% interval lies wholly above three of four. Orange: wholly below."
-        ),
-    };
+    let (lately, few) = (LATELY.to_string(), FEW.to_string());
+    let mut text = tongue
+        .0
+        .text("report.everybody_about", &[("lately", &lately), ("few", &few)]);
     if hidden > 0 {
-        let more = tongue.of(
-            "more parts are in the CSV and JSON reports.",
-            "weitere Teile stehen im CSV- und JSON-Bericht.",
-        );
+        let more = tongue.say("report.more_parts_are_in");
         // Writing to a String cannot fail.
         let _ = write!(text, " {hidden} {more}");
     }

@@ -5,77 +5,53 @@ use crate::logbook::Verdict;
 use crate::site::Language;
 use jiff::civil::Date;
 
-/// Chooses between the two languages a site can be in.
+/// The words of a report, in the site's language.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Tongue(pub Language);
 
 impl Tongue {
-    /// The text in the language.
-    pub fn of<'t>(self, english: &'t str, german: &'t str) -> &'t str {
-        match self.0 {
-            Language::GERMAN => german,
-            _ => english,
-        }
+    /// A text by its key.
+    pub fn say(self, key: &'static str) -> &'static str {
+        self.0.say(key)
+    }
+
+    fn date(self, key: &str, day: Date) -> String {
+        let month = self.0.text(&format!("month.{}", day.month()), &[]);
+        let (d, dd, mm) = (
+            day.day().to_string(),
+            format!("{:02}", day.day()),
+            format!("{:02}", day.month()),
+        );
+        let year = format!("{:04}", day.year());
+        let parts = [
+            ("day", d.as_str()),
+            ("dd", &dd),
+            ("mm", &mm),
+            ("month", &month),
+            ("year", &year),
+        ];
+        self.0.text(key, &parts)
     }
 
     /// A day in a table.
     pub fn short(self, day: Date) -> String {
-        match self.0 {
-            Language::GERMAN => format!("{:02}.{:02}.{}", day.day(), day.month(), day.year()),
-            _ => day.to_string(),
-        }
+        self.date("date.short", day)
     }
 
     /// A day in a sentence.
     pub fn long(self, day: Date) -> String {
-        const ENGLISH: [&str; 12] = [
-            "January",
-            "February",
-            "March",
-            "April",
-            "May",
-            "June",
-            "July",
-            "August",
-            "September",
-            "October",
-            "November",
-            "December",
-        ];
-        const GERMAN: [&str; 12] = [
-            "Januar",
-            "Februar",
-            "März",
-            "April",
-            "Mai",
-            "Juni",
-            "Juli",
-            "August",
-            "September",
-            "Oktober",
-            "November",
-            "Dezember",
-        ];
-        let month = usize::from(day.month().unsigned_abs().saturating_sub(1)).min(11);
-        match self.0 {
-            Language::GERMAN => format!("{}. {} {}", day.day(), GERMAN[month], day.year()),
-            _ => format!("{} {} {}", day.day(), ENGLISH[month], day.year()),
-        }
+        self.date("date.long", day)
     }
 
     /// A share of 0 to 1 as whole per cent.
     pub fn percent(self, share: f64) -> String {
-        let whole = (share * 100.0).round();
-        match self.0 {
-            // A space that does not break.
-            Language::GERMAN => format!("{whole:.0}\u{a0}%"),
-            _ => format!("{whole:.0}%"),
-        }
+        let whole = format!("{:.0}", (share * 100.0).round());
+        self.0.text("number.percent", &[("n", &whole)])
     }
 
     /// "18 of 20".
     pub fn so_many(self, share: &Share) -> String {
-        format!("{} {} {}", share.came, self.of("of", "von"), share.of)
+        format!("{} {} {}", share.came, self.say("report.of"), share.of)
     }
 
     /// "72-97%", nothing when there is nothing.
@@ -90,39 +66,37 @@ impl Tongue {
     /// A standing in words.
     pub fn standing(self, standing: Standing) -> &'static str {
         match standing {
-            Standing::TooFew => self.of("too few calls", "zu wenige Meldungen"),
-            Standing::Steady => self.of("steady", "sitzt"),
-            Standing::NotSteady => self.of("not steady", "sitzt noch nicht"),
-            Standing::Open => self.of("not clear yet", "noch offen"),
+            Standing::TooFew => self.say("report.too_few_calls"),
+            Standing::Steady => self.say("report.steady"),
+            Standing::NotSteady => self.say("report.not_steady"),
+            Standing::Open => self.say("report.not_clear_yet"),
         }
     }
 
     /// A verdict in words.
     pub fn verdict(self, verdict: Verdict) -> &'static str {
         match verdict {
-            Verdict::Said => self.of("said", "gesagt"),
-            Verdict::Wrong => self.of("wrong", "falsch"),
-            Verdict::Missing => self.of("missing", "fehlt"),
-            Verdict::Unsure => self.of("unsure", "unklar"),
+            Verdict::Said => self.say("verdict.said"),
+            Verdict::Wrong => self.say("verdict.wrong"),
+            Verdict::Missing => self.say("verdict.missing"),
+            Verdict::Unsure => self.say("verdict.unsure"),
         }
     }
 
     /// Who speaks, in words; a name the program does not know stays as the site has it.
     pub fn role(self, role: &str) -> &str {
-        if self.0 != Language::GERMAN {
-            return role;
-        }
-        match role {
-            "pilot" => "Pilot",
-            "wing runner" => "Flächenhalter",
-            "winch driver" => "Windenfahrer",
-            "retrieve driver" => "Lepo-Fahrer",
-            "controller" => "Startleiter",
-            "instructor" => "Fluglehrer",
-            "anybody" => "jeder",
-            "telephone" => "am Telefon",
-            other => other,
-        }
+        const KNOWN: [(&str, &str); 8] = [
+            ("pilot", "role.pilot"),
+            ("wing runner", "role.wing runner"),
+            ("winch driver", "role.winch driver"),
+            ("retrieve driver", "role.retrieve driver"),
+            ("controller", "role.controller"),
+            ("instructor", "role.instructor"),
+            ("anybody", "role.anybody"),
+            ("telephone", "role.telephone"),
+        ];
+        let known = KNOWN.iter().find(|(id, _)| *id == role);
+        known.map_or(role, |(_, key)| self.say(key))
     }
 }
 
@@ -130,6 +104,25 @@ impl Tongue {
 mod tests {
     use super::*;
     use jiff::civil::date;
+
+    #[test]
+    fn every_text_that_a_report_asks_for_is_there() {
+        let sources = [
+            include_str!("paper.rs"),
+            include_str!("print.rs"),
+            include_str!("tongue.rs"),
+            include_str!("wall.rs"),
+        ];
+        let mut keys = 0;
+        for source in sources {
+            for part in source.split("say(\"").skip(1) {
+                let key = part.split('"').next().unwrap();
+                assert_ne!(Language::GERMAN.say(key), key);
+                keys += 1;
+            }
+        }
+        assert!(keys > 60, "{keys}");
+    }
 
     #[test]
     fn dates_and_shares_in_both_languages() {

@@ -11,7 +11,7 @@ use crate::site::{By, Purpose, Site, Step};
 /// The sheet as PDF. The example is the first glider of the fleet with all seats taken, on the first cable.
 pub fn wall_pdf(scope: &Scope<'_>) -> Result<Vec<u8>, PrintError> {
     let tongue = Tongue(scope.site.language);
-    let title = format!("{} \u{b7} {}", scope.site.name, tongue.of("the calls", "die Meldungen"));
+    let title = format!("{} \u{b7} {}", scope.site.name, tongue.say("report.the_calls"));
     wall_pages(scope)?.finish(&title)
 }
 
@@ -19,12 +19,7 @@ pub(super) fn wall_pages(scope: &Scope<'_>) -> Result<Paper, PrintError> {
     let site = scope.site;
     let tongue = Tongue(site.language);
     let foot = if site.invented {
-        format!(
-            "{} {} {}",
-            site.caution,
-            site.name,
-            tongue.of("is invented.", "ist erfunden.")
-        )
+        format!("{} {} {}", site.caution, site.name, tongue.say("report.is_invented"))
     } else {
         site.caution.clone()
     };
@@ -32,22 +27,19 @@ pub(super) fn wall_pages(scope: &Scope<'_>) -> Result<Paper, PrintError> {
     let example = example(site);
     let below = format!(
         "{} {}, {} {}{}",
-        tongue.of("Version", "Fassung"),
+        tongue.say("report.version"),
         site.version,
-        tongue.of("rules of", "Regeln vom"),
+        tongue.say("report.rules_of"),
         site.rules_date
             .parse()
             .map_or_else(|_| site.rules_date.clone(), |day| tongue.short(day)),
         example.as_ref().map_or_else(String::new, |s| format!(
             ", {} {}",
-            tongue.of("example", "Beispiel"),
+            tongue.say("report.example"),
             s.callsign
         ))
     );
-    paper.title(
-        &format!("{}: {}", site.name, tongue.of("the calls", "die Meldungen")),
-        &below,
-    );
+    paper.title(&format!("{}: {}", site.name, tongue.say("report.the_calls")), &below);
     if let Some(stop) = site.step("stop") {
         stop_box(&mut paper, stop, example.as_ref(), site);
     }
@@ -129,12 +121,7 @@ fn named<'s>(tongue: Tongue, site: &'s Site, role: &'s str) -> &'s str {
 fn stop_box(paper: &mut Paper, stop: &Step, example: Option<&Situation>, site: &Site) {
     let tongue = paper.tongue;
     let (top, w) = (paper.y, paper.inner());
-    let why = tongue.of(
-        "Anyone who sees something wrong calls it at once. Once is enough. Nobody is ever blamed for a stop. The pilot releases \
-         first, then speaks.",
-        "Wer sieht, dass etwas nicht stimmt, ruft es sofort. Einmal genügt. Ein Halt wird niemandem vorgeworfen. Der Pilot klinkt \
-         zuerst aus und spricht dann.",
-    );
+    let why = tongue.say("report.anyone_who_sees_something");
     let calls = paper
         .fonts
         .wrap(Face::Bold, 17.0, w * 0.45 - 16.0, &words(site, stop, example));
@@ -164,7 +151,7 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
     let call = if let Some(signal) = signal {
         signal.text(site, None)
     } else if by_hand {
-        tongue.of("By hand, without words.", "Von Hand, ohne Worte.").to_owned()
+        tongue.say("report.by_hand_without_words").to_owned()
     } else {
         words(site, step, example)
     };
@@ -172,12 +159,12 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
     let mut who = named(tongue, site, &step.speaker).to_owned();
     if !by_hand {
         who.push_str(match step.by {
-            By::Voice => tongue.of(", aloud", ", laut"),
-            _ => tongue.of(", radio", ", Funk"),
+            By::Voice => tongue.say("report.aloud"),
+            _ => tongue.say("report.radio"),
         });
     }
     if sometimes {
-        who.push_str(tongue.of(", not in every launch", ", nicht bei jedem Start"));
+        who.push_str(tongue.say("report.not_in_every_launch"));
     }
     let lines = paper.fonts.wrap(Face::Bold, 11.0, wide, &call);
     let titles = paper.fonts.wrap(Face::Bold, 9.0, left - 12.0, &step.title);
@@ -192,7 +179,7 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
     });
     let mut answers = answer.map_or_else(Vec::new, |a| paper.fonts.wrap(Face::Regular, 8.5, wide, &a));
     let backup = step.backup.as_ref().and_then(|id| site.signal(id)).map(|signal| {
-        let dead = tongue.of("When the radio is dead", "Wenn der Funk tot ist");
+        let dead = tongue.say("report.when_the_radio_is");
         format!("{dead}: {}", signal.text(site, None))
     });
     for text in values(site, step).into_iter().chain(backup) {

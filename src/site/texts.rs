@@ -26,6 +26,12 @@ impl Language {
             .and_then(|t| t.get(key))
             .map_or_else(|| key.to_owned(), |text| fill(text, value))
     }
+
+    /// A text by its key that has no names in it.
+    pub fn say(self, key: &'static str) -> &'static str {
+        let texts = ALL.get(self.place()).or_else(|| ALL.first());
+        texts.and_then(|t| t.get(key)).map_or(key, String::as_str)
+    }
 }
 
 #[cfg(test)]
@@ -54,7 +60,7 @@ mod tests {
                 .fold(text.clone(), |t, name| t.replace(&format!("{{{name}}}"), ""));
             let words = bare.contains(char::is_alphabetic);
             assert!(
-                *text != en[key] || text.starts_with('"') || !words,
+                *text != en[key] || text.starts_with('"') || !words || key.starts_with("month."),
                 "{key} is not translated"
             );
         }
@@ -82,10 +88,15 @@ mod tests {
             include_str!("air.rs"),
             include_str!("sound.rs"),
             include_str!("check/air.rs"),
+            include_str!("../report/paper.rs"),
+            include_str!("../report/print.rs"),
+            include_str!("../report/tongue.rs"),
+            include_str!("../report/wall.rs"),
         ]
         .concat();
         let en: Texts = toml::from_str(FILES[0]).unwrap();
-        for key in en.keys() {
+        // The months are asked for by their numbers.
+        for key in en.keys().filter(|key| !key.starts_with("month.")) {
             let (_, last) = key.split_once('.').unwrap();
             assert!(
                 code.contains(&format!("\"{key}\"")) || code.contains(&format!("\"{last}\"")),

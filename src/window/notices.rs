@@ -29,7 +29,7 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 22] = [
+const KNOWN: [(&str, &str, Cure); 23] = [
     ("second_window", "notice.second_window", Cure::Time),
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
     ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
@@ -50,6 +50,7 @@ const KNOWN: [(&str, &str, Cure); 22] = [
     ("recording_unread", "notice.recording_unread", Cure::Time),
     ("no_model", "notice.no_model", Cure::Model),
     ("no_site", "notice.no_site", Cure::Site),
+    ("other_model", "notice.other_model", Cure::Time),
     ("ears_crashed", "notice.ears_crashed", Cure::Time),
     ("typed_too_long", "notice.typed_too_long", Cure::Time),
 ];

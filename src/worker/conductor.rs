@@ -22,6 +22,7 @@ use super::second::{Second, Sound};
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
+use crate::model;
 use crate::plan::{Level, Past, Plan};
 use crate::site::Site;
 use crate::sound::{Clip, DeviceList, Player, Recorder, SoundError, devices};
@@ -523,7 +524,15 @@ impl Conductor {
 
     fn loaded(&mut self, result: Result<String, String>) {
         match result {
-            Ok(name) => self.set_model(ModelState::Ready(name)),
+            Ok(name) => {
+                if !model::measured_with(&name) {
+                    let text = format!(
+                        "the program's limits were measured with the model base, not with {name}: verdicts are less sure"
+                    );
+                    self.out.known("other_model", text, &[("model", name.clone())]);
+                }
+                self.set_model(ModelState::Ready(name));
+            }
             Err(e) => self.set_model(ModelState::Missing(e)),
         }
     }

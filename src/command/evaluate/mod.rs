@@ -103,6 +103,10 @@ struct ClipResult {
     #[serde(skip_serializing_if = "Option::is_none")]
     outcome: Option<&'static str>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    score: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    advice: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     milliseconds: Option<u64>,
     #[serde(skip_serializing_if = "BTreeMap::is_empty")]
     elements: BTreeMap<String, ElementResult>,
@@ -383,6 +387,8 @@ impl Work<'_> {
             error: None,
             speech: Some(evidence.speech),
             outcome: Some(judgement.outcome.word()),
+            score: judgement.score,
+            advice: Some(judgement.advice.len()),
             milliseconds: Some(milliseconds),
             elements,
             evidence: keep.then(|| evidence.clone()),

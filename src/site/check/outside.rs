@@ -144,6 +144,21 @@ impl Builder<'_> {
                     );
                 }
             }
+            // Where every value names one, the others are left out of everything that is dealt.
+            if element.is_dealt() && element.values.iter().all(|v| v.cable.is_some()) {
+                let named = |c: &&Wording| element.values.iter().any(|v| v.cable.as_ref() == Some(&c.id));
+                for never in cables.iter().filter(|c| !named(c)) {
+                    self.notice(
+                        file_of(element),
+                        None,
+                        format!(
+                            "The cable \"{}\" is never dealt: no value of {} names it",
+                            never.id, element.id
+                        ),
+                        "Let a value name it, or leave `cable` away at one of the values.",
+                    );
+                }
+            }
         }
     }
 
