@@ -160,8 +160,16 @@ impl Disputes {
             let Some(verdict) = self.verdicts.get_mut(place) else {
                 continue;
             };
+            let own = words.say(look::verdict_key(element.verdict));
+            let text = match &element.heard {
+                Some(heard) => words.fill("office.program_heard", &[("verdict", own), ("heard", heard)]),
+                None => words.fill("office.program", &[("verdict", own)]),
+            };
             ui.horizontal_wrapped(|ui| {
                 ui.label(look::bold(&label));
+                ui.label(look::remark(text));
+            });
+            ui.horizontal_wrapped(|ui| {
                 for v in Verdict::ALL {
                     let counts = *verdict == v;
                     let text = words.say(look::verdict_key(v));
@@ -176,13 +184,8 @@ impl Disputes {
                         *verdict = v;
                     }
                 }
-                let own = words.say(look::verdict_key(element.verdict));
-                let text = match &element.heard {
-                    Some(heard) => words.fill("office.program_heard", &[("verdict", own), ("heard", heard)]),
-                    None => words.fill("office.program", &[("verdict", own)]),
-                };
-                ui.label(look::remark(text));
             });
+            ui.add_space(4.0);
         }
         for judged in &reviewed.judgements {
             let by = shown.students.iter().find(|s| Some(s.id) == judged.by);
