@@ -25,6 +25,18 @@ pub fn data_root() -> PathBuf {
         .map_or_else(|| PathBuf::from("cableside-data"), |d| d.data_dir().to_path_buf())
 }
 
+/// The file that stands for an open window with this data: outside the data, where what is left of it goes with the session.
+pub fn window_lock() -> PathBuf {
+    use sha1::{Digest, Sha1};
+    let root = data_root();
+    let root = root.canonicalize().unwrap_or(root);
+    let digest = Sha1::digest(root.as_os_str().as_encoded_bytes());
+    let name = digest.iter().take(8).fold(0_u64, |n, byte| n << 8 | u64::from(*byte));
+    let session = std::env::var_os("XDG_RUNTIME_DIR").map(PathBuf::from);
+    let folder = session.filter(|f| f.is_dir()).unwrap_or_else(std::env::temp_dir);
+    folder.join(format!("cableside-{name:016x}.lock"))
+}
+
 /// The `data` folder beside the program, if there is one. In the folder for Windows the program itself lies in `bin`, and what
 /// a user opens beside that.
 fn carried_along(exe: &Path) -> Option<PathBuf> {

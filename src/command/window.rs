@@ -85,7 +85,7 @@ pub fn run(args: &WindowArgs) -> Result<ExitCode, Failure> {
         step: args.step.clone(),
     };
     // Held until this window is closed. Where it cannot be had for another reason than another window, nothing is said.
-    let alone = Lock::try_take(&folders::data_root().join("window.lock"));
+    let alone = Lock::try_take(&folders::window_lock());
     let start = Start {
         second: matches!(alone, Ok(None)),
         site: args.site.clone().map(SiteRequest),
