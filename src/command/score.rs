@@ -55,7 +55,7 @@ pub struct ScoreArgs {
     /// Print the readings and their weights too
     #[arg(long)]
     evidence: bool,
-    /// Also print what a second listener writes down, which knows nothing of the site; it decides nothing
+    /// Also print what a second listener writes down, which knows nothing of the site; it decides nothing, and takes a few seconds
     #[arg(long)]
     second_listener: bool,
 }

@@ -38,11 +38,12 @@ pub(super) enum StudentAction {
         /// The new name.
         name: String,
     },
-    /// Two entries are the same person: what the first has goes to the second, and the first is gone for good.
+    /// Two entries are the same person: they become one for good, with the name of the second. Of the two ids the lesser one stays, so that
+    /// every computer that joins them comes to the same.
     Join {
-        /// The entry that goes: name, id, or the first eight characters of the id.
+        /// One of them: name, id, or the first eight characters of the id.
         student: String,
-        /// The entry that stays.
+        /// The other, whose name stays.
         into: String,
         /// Do it; without it only what would happen is said.
         #[arg(long)]
@@ -136,15 +137,29 @@ pub(super) fn keep(logbook: &mut Logbook, days: &Days, now: Timestamp, out: &mut
         authorised(logbook, now)?;
         logbook.set_retention(keep, now)?;
     }
-    writeln!(out, "{}", keep_words(logbook.retention()?))?;
+    let rule = logbook.retention()?;
+    writeln!(out, "{}", keep_words(rule))?;
     for s in logbook
         .students()?
         .into_iter()
         .filter(|s| s.keep != Retention::default())
     {
-        writeln!(out, "{} has an own rule: {}", s.name, keep_words(s.keep))?;
+        writeln!(
+            out,
+            "{} has an own rule: {}",
+            s.name,
+            keep_words(in_force(s.keep, rule))
+        )?;
     }
     Ok(())
+}
+
+/// What holds for a student: the own rule, and where that says nothing the computer's.
+fn in_force(own: Retention, rule: Retention) -> Retention {
+    Retention {
+        recordings_days: own.recordings_days.or(rule.recordings_days),
+        attempts_days: own.attempts_days.or(rule.attempts_days),
+    }
 }
 
 /// What was removed by age, for the user.
@@ -237,8 +252,8 @@ pub(super) fn student(
             if !yes {
                 let attempts = logbook.count_attempts(Whose::Student(from.id))?;
                 return Err(format!(
-                    "nothing was changed: this would give {} of {} ({}) to {} ({}) and cannot be undone; a refusal of recordings \
-                     by either counts for both. Add --yes to do it",
+                    "nothing was changed: this would give {} of {} ({}) to {} ({}) and cannot be undone; the lesser id stays, and a refusal of \
+                     recordings by either counts for both. Add --yes to do it",
                     counted(usize::try_from(attempts)?, "attempt"),
                     from.name,
                     from.id,
@@ -313,11 +328,7 @@ pub(super) fn student(
             }
             let own = logbook.student(s.id)?.keep;
             let rule = logbook.retention()?;
-            let keep = Retention {
-                recordings_days: own.recordings_days.or(rule.recordings_days),
-                attempts_days: own.attempts_days.or(rule.attempts_days),
-            };
-            writeln!(out, "{}: {}", s.name, keep_words(keep))?;
+            writeln!(out, "{}: {}", s.name, keep_words(in_force(own, rule)))?;
         }
     }
     Ok(())
