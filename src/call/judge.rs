@@ -547,14 +547,17 @@ fn halves_of_others(site: &Site, id: &str, expected: &str) -> Vec<(String, Strin
     let Some(element) = site.elements.get(id) else {
         return Vec::new();
     };
-    let within = |half: &str, value: &Wording| value.texts().any(|t| words::of(t).join(" ").contains(half));
+    let within = |half: &[String], value: &Wording| {
+        let mut texts = value.texts().map(|t| words::of(t));
+        texts.any(|t| t.windows(half.len().max(1)).any(|w| w == half))
+    };
     let halves = element.incomplete.iter().filter_map(|text| {
-        let half = words::of(text).join(" ");
+        let half = words::of(text);
         if element.values.iter().any(|v| v.id == expected && within(&half, v)) {
             return None;
         }
         let other = element.values.iter().find(|v| v.id != expected && within(&half, v))?;
-        Some((half, other.id.clone()))
+        Some((half.join(" "), other.id.clone()))
     });
     halves.collect()
 }

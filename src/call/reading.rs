@@ -490,8 +490,7 @@ impl Reader<'_> {
                 begin = clause(begin - 1);
             }
             for mention in &mut self.reading.mentions {
-                let request = self.vocabulary.purposes.get(mention.element) == Some(&Purpose::Request);
-                if mention.span.0 <= end && mention.span.1 > begin && !request {
+                if mention.span.0 <= end && mention.span.1 > begin && !is_request(mention) {
                     mention.bear(Stance::Asked, "?");
                     mention.reach((begin, end + 1));
                 }

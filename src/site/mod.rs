@@ -578,9 +578,9 @@ impl Site {
 
     /// The words for a glider however it is named: its characters, its type, or its type and then characters.
     fn callsign_words(&self, value: &str) -> Option<String> {
-        // A competition sign may be one character.
-        let sign = |text: &str| Callsign::from_chars(&text.chars().collect::<Vec<char>>());
-        let spelled = |text: &str| (Callsign::parse(text).ok().or_else(|| sign(text))).map(|c| c.spoken(self.language));
+        // A competition sign may be one character, which alone is no callsign.
+        let chars = |text: &str| Callsign::from_chars(&text.chars().collect::<Vec<char>>());
+        let spelled = |text: &str| chars(text).map(|c| c.spoken(self.language));
         let kind = self.fleet.iter().map(|a| &a.kind).filter(|k| {
             let rest = value.strip_prefix(k.as_str());
             rest.is_some_and(|r| r.is_empty() || r.starts_with(' '))

@@ -10,6 +10,10 @@ use uuid::Uuid;
 
 /// The button, the waiting that can be stopped, and the words. `recording`: the one that was kept; `None`: it is the student's last call.
 pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, attempt: Uuid, recording: Option<RecordingName>) {
+    // A build without one has no button for it.
+    if !cfg!(feature = "second-listener") {
+        return;
+    }
     let words = given.words;
     let state = given.shown.second.as_ref().filter(|(of, _)| *of == attempt);
     let text = match state.map(|(_, state)| state) {

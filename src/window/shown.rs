@@ -143,7 +143,13 @@ impl Shown {
                 self.state = Some(state);
             }
             Event::Playing(playing) => self.playing = playing,
-            Event::Second(attempt, state) => self.second = Some((attempt, state)),
+            // One that was stopped for another may still tell so.
+            Event::Second(attempt, state) => {
+                let asked_about = self.second.as_ref().is_some_and(|(of, _)| *of == attempt);
+                if asked_about || state == SecondState::Listening {
+                    self.second = Some((attempt, state));
+                }
+            }
             Event::Level(level) => self.level = Some(level),
             // What was seen must not be lost: shown when it is stored, or when the logbook has said that it is not.
             Event::Judged(judged) => self.waiting = Some(*judged),

@@ -5,6 +5,7 @@ use super::message::{Event, Outbox, sentence};
 use crate::hear::HearError;
 use crate::site::Language;
 use crate::sound::{self, Clip};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -45,7 +46,12 @@ impl Second {
                 Sound::Clip(clip) => Ok(clip),
                 Sound::File(file) => sound::read_clip(&file).map(Arc::new).map_err(|e| e.to_string()),
             };
-            let state = match clip.map(|clip| write(&clip, language, &stop)) {
+            // Whoever waits for it must hear of its end, whatever that is.
+            let write = |clip: Arc<Clip>| {
+                let written = catch_unwind(AssertUnwindSafe(|| write(&clip, language, &stop)));
+                written.unwrap_or_else(|_| Err(HearError::Second("it crashed".to_owned())))
+            };
+            let state = match clip.map(write) {
                 Ok(Ok(text)) => SecondState::Wrote(text),
                 Ok(Err(HearError::Cancelled)) => SecondState::Stopped,
                 Ok(Err(e)) => SecondState::Failed(sentence(&e.to_string())),
