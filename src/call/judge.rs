@@ -11,7 +11,7 @@ use super::stance::Stance;
 use super::vocabulary::Vocabulary;
 use super::words;
 use crate::site::{Language, Need, Purpose, Site, Step, Wording};
-use doubt::{elsewhere, perhaps_another, perhaps_half_a_word, perhaps_value};
+use doubt::{elsewhere, hardly_told_apart, perhaps_another, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
 
 /// How far evidence must reach before an element is decided. The one place for these numbers; how they were fitted is
@@ -618,7 +618,13 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
                     || (strange && left_out)
                     || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
                     || (said && halts && site.is_stop(step) && perhaps_half_a_word(index, evidence))
-                    || (said && perhaps_another(site, id, &asked.expected, evidence));
+                    || (said && perhaps_another(site, id, &asked.expected, evidence))
+                    || (asked.purpose == Purpose::Callsign
+                        && evidence.seconds > 0.0
+                        && finding
+                            .heard
+                            .as_ref()
+                            .is_some_and(|heard| hardly_told_apart(heard, &asked.expected)));
                 if (undecided || foreign) && finding.verdict != Verdict::Unsure {
                     (Finding::new(Verdict::Unsure, finding.heard), rival)
                 } else {

@@ -144,28 +144,40 @@ fn situation(args: &ScoreArgs, site: &Site, step: &Step) -> Result<Situation, Fa
         let (element, value) = given
             .split_once('=')
             .ok_or_else(|| format!("\"{given}\" is no value: write ELEMENT=VALUE, such as speed=\"too slow\""))?;
-        let dealt = dealt(site, step);
-        let Some((_, values)) = dealt.iter().find(|(e, _)| *e == element) else {
-            let all: Vec<&str> = dealt.iter().map(|(e, _)| *e).collect();
-            return Err(if all.is_empty() {
-                format!("the step \"{}\" leaves no choice, so it takes no --value", step.id).into()
-            } else {
-                format!(
-                    "the step \"{}\" does not leave \"{element}\" open; it does: {}",
-                    step.id,
-                    all.join(", ")
-                )
-                .into()
-            });
-        };
-        if !values.contains(&value) {
-            return Err(format!("{element} has no value \"{value}\"; it has: {}", values.join(", ")).into());
-        }
-        if situation.more.insert(element.to_owned(), value.to_owned()).is_some() {
-            return Err(format!("{element} is given twice").into());
-        }
+        deal(site, step, &mut situation, element, value)?;
     }
     Ok(situation)
+}
+
+/// Puts a value that was dealt into a situation, if the step leaves it open and the site has it.
+pub(super) fn deal(
+    site: &Site,
+    step: &Step,
+    situation: &mut Situation,
+    element: &str,
+    value: &str,
+) -> Result<(), Failure> {
+    let dealt = dealt(site, step);
+    let Some((_, values)) = dealt.iter().find(|(e, _)| *e == element) else {
+        let all: Vec<&str> = dealt.iter().map(|(e, _)| *e).collect();
+        return Err(if all.is_empty() {
+            format!("the step \"{}\" leaves no choice, so it takes no --value", step.id).into()
+        } else {
+            format!(
+                "the step \"{}\" does not leave \"{element}\" open; it does: {}",
+                step.id,
+                all.join(", ")
+            )
+            .into()
+        });
+    };
+    if !values.contains(&value) {
+        return Err(format!("{element} has no value \"{value}\"; it has: {}", values.join(", ")).into());
+    }
+    if situation.more.insert(element.to_owned(), value.to_owned()).is_some() {
+        return Err(format!("{element} is given twice").into());
+    }
+    Ok(())
 }
 
 /// The elements of a step whose values are dealt, with their values.

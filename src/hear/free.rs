@@ -1,12 +1,21 @@
 //! What the speech model writes when nothing tells it the words of a call.
 
 use super::HearError;
-use super::search::{Decoder, Token};
+use super::search::{Decoder, Odds, Token};
 
-/// The likeliest text without the lattice, for the debrief and for comparison: greedy, cut where it begins to repeat itself.
+/// Loops that are gone back from.
+const MENDED: usize = 3;
+/// Tokens of a short group.
+const SHORT: usize = 3;
+
+/// The likeliest text without the lattice, for the debrief and for comparison: greedy. Where it begins to repeat itself it goes back to the
+/// first time and takes the next best way.
 pub struct FreeText {
     tokens: Vec<Token>,
-    likelihood: f32,
+    /// Log-probability of each of them, and of the end.
+    weights: Vec<f32>,
+    /// Texts behind which a token began a loop.
+    loops: Vec<(Vec<Token>, Token)>,
     longest: usize,
     ended: bool,
 }
@@ -16,7 +25,8 @@ impl FreeText {
     pub fn new(longest: usize) -> Self {
         Self {
             tokens: Vec::new(),
-            likelihood: 0.0,
+            weights: Vec::new(),
+            loops: Vec::new(),
             longest,
             ended: longest == 0,
         }
@@ -28,20 +38,35 @@ impl FreeText {
             let Some(odds) = decoder.known(&self.tokens) else {
                 return Some(&self.tokens);
             };
-            let (best, p) = odds.best;
-            self.likelihood += p;
+            let (best, p) = self.best(&odds);
+            self.weights.push(p);
             if best == decoder.end() {
                 self.ended = true;
                 break;
             }
             self.tokens.push(best);
             self.ended = self.tokens.len() == self.longest;
-            if let Some(n) = repeats(&self.tokens) {
-                self.tokens.truncate(self.tokens.len() - 2 * n);
-                self.ended = true;
+            if let Some((n, times)) = repeats(&self.tokens) {
+                let once = self.tokens.len() - (times - 1) * n;
+                self.tokens.truncate(once);
+                self.weights
+                    .truncate(self.weights.len().saturating_sub((times - 1) * n));
+                self.loops.push((self.tokens.clone(), self.tokens[once - n]));
+                self.ended = self.loops.len() > MENDED;
             }
         }
         None
+    }
+
+    /// The likeliest token that began no loop.
+    fn best(&self, odds: &Odds) -> (Token, f32) {
+        let began = |token: Token| self.loops.iter().any(|(text, t)| *t == token && *text == self.tokens);
+        if !began(odds.best.0) {
+            return odds.best;
+        }
+        let others = odds.tokens.iter().zip(&odds.weights).filter(|(t, _)| !began(**t));
+        let best = others.max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
+        best.map_or(odds.best, |(t, p)| (*t, *p))
     }
 
     /// Follows what is left. Returns tokens and the sum of log-probabilities (end of text included). `guess` is a text that it may
@@ -54,15 +79,18 @@ impl FreeText {
             let text = text.to_vec();
             decoder.next(&text)?;
         }
-        Ok((&self.tokens, self.likelihood))
+        Ok((&self.tokens, self.weights.iter().sum()))
     }
 }
 
-/// The length of a group of tokens that stands three times in a row at the end.
-fn repeats(tokens: &[Token]) -> Option<usize> {
-    (1..=tokens.len() / 3).find(|n| {
-        let t = &tokens[tokens.len() - 3 * n..];
-        t[..*n] == t[*n..2 * n] && t[*n..2 * n] == t[2 * n..]
+/// The length of a group of tokens that stands several times in a row at the end, and how often: three times, a short one five times, since
+/// callsigns hold the same digit several times.
+fn repeats(tokens: &[Token]) -> Option<(usize, usize)> {
+    (1..=tokens.len() / 3).find_map(|n| {
+        let times = if n <= SHORT { 5 } else { 3 };
+        let from = tokens.len().checked_sub(times * n)?;
+        let group = &tokens[from..from + n];
+        tokens[from..].chunks_exact(n).all(|g| g == group).then_some((n, times))
     })
 }
 
@@ -71,8 +99,10 @@ mod tests {
     use super::repeats;
 
     #[test]
-    fn a_group_of_tokens_three_times_is_a_loop() {
-        assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2]), Some(2));
+    fn a_group_of_tokens_again_and_again_is_a_loop() {
+        assert_eq!(repeats(&[7, 1, 2, 3, 4, 1, 2, 3, 4, 1, 2, 3, 4]), Some((4, 3)));
+        assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2]), None);
+        assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2, 1, 2, 1, 2]), Some((2, 5)));
         assert_eq!(repeats(&[1, 2, 1, 2]), None);
     }
 }

@@ -46,6 +46,8 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
+    /// A word that does something to others was said ("Windenseil Wald, nein, Windenseil See"): what comes then may be said again.
+    done: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
     place: Place,
@@ -182,6 +184,13 @@ impl Build {
         }
     }
 
+    /// Is it a word that spells characters?
+    fn spells(&self, word: Word) -> bool {
+        [&self.characters, &self.tens, &self.whole_pairs]
+            .iter()
+            .any(|list| list.contains(&word))
+    }
+
     /// Is this how some word of the call is written, or a part of it?
     fn writes(&self, word: &str) -> bool {
         let mut ways = self.spellings.iter().flatten();
@@ -242,14 +251,14 @@ impl Lattice {
                 continue;
             }
             let new = p.words.iter().any(|w| !build.writes(w));
-            // "For a winch launch" is no four, and "this afternoon" no half of a greeting, where the model is sure of what it wrote: then
-            // they are words of their own.
-            let beside = || {
-                let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
-                let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
-                sure && !phrases[..always].iter().any(same)
-            };
-            if new || beside() {
+            let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
+            let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
+            let spells = |w: &Option<Word>| w.is_some_and(|w| build.spells(w));
+            // "Ich" that begins a wording may stand alone too. "For a winch launch" is no four, and "this afternoon" no half of a
+            // greeting, where the model is sure of what it wrote: then they are words of their own.
+            let literal = ids.iter().all(|w| w.is_some() && !spells(w));
+            let beside = (sure || literal) && !phrases[..always].iter().any(same);
+            if new || beside {
                 let ids = if new {
                     build.ids(&p.words)
                 } else {
@@ -267,12 +276,16 @@ impl Lattice {
                 .phrases
                 .iter()
                 .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
-            if !explained
-                && !build.words.contains(word)
-                && !build.is_like(word, own, if sure { LIKE_SURE } else { LIKE })
-            {
-                // It counts as small talk here; what it is, the reading of the words says.
-                phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
+            let id = build.index.get(word).copied();
+            let alone = |w: Word| build.spells(w) || phrases.iter().any(|(words, _)| words == &[w]);
+            let known = || build.words.contains(word) || build.is_like(word, own, if sure { LIKE_SURE } else { LIKE });
+            // It counts as small talk here; what it is, the reading of the words says.
+            let one = std::slice::from_ref(word);
+            if !explained && id.is_some_and(|w| !alone(w)) {
+                // Part of a wording that was not said whole.
+                phrases.push((build.others(one), Meaning::Filler));
+            } else if !explained && !known() {
+                phrases.push((build.ids(one), Meaning::Filler));
             }
         }
         build.spell(vocabulary.language);
@@ -417,6 +430,7 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
+            done: false,
             last: u16::MAX,
             place: Place::Between,
         }])
@@ -495,7 +509,14 @@ impl Lattice {
         for (words, meaning) in &self.phrases {
             if let (Meaning::Does(_), [word]) = (meaning, words.as_slice()) {
                 let fillers = s.fillers + 1;
-                add(*word, State { fillers, ..s });
+                add(
+                    *word,
+                    State {
+                        fillers,
+                        done: true,
+                        ..s
+                    },
+                );
             }
         }
     }
@@ -567,7 +588,11 @@ impl Lattice {
                 {
                     continue;
                 }
-                Meaning::Filler | Meaning::Joiner | Meaning::Does(_) => t.fillers += 1,
+                Meaning::Filler | Meaning::Joiner => t.fillers += 1,
+                Meaning::Does(_) => {
+                    t.fillers += 1;
+                    t.done = true;
+                }
                 Meaning::Correction | Meaning::Withdrawal | Meaning::Slip => t.corrections += 1,
                 Meaning::Own => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
@@ -583,7 +608,8 @@ impl Lattice {
                     // they may stand.
                     let doubled = (0..16).any(|e| e != *element && count(s.used, e) > 1);
                     let restart = s.last == p as u16;
-                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !restart && !self.short;
+                    let again =
+                        s.said & bit != 0 && s.corrections == 0 && !s.done && !doubled && !restart && !self.short;
                     if again || count(s.used, *element) >= limit {
                         continue;
                     }

@@ -66,3 +66,35 @@ pub(super) fn perhaps_half_a_word(index: usize, evidence: &Evidence) -> bool {
     };
     stop.element == index && best.reading.is_unknown(stop.span.1)
 }
+
+/// Can the ear not tell a callsign from the right one? It does not count how often a character is said in a row ("fünf vier" for "fünf fünf
+/// vier"), and takes a small word before or behind for one character more ("hier Delta" for "vier Delta", "Mike, to the winch").
+pub(super) fn hardly_told_apart(heard: &str, expected: &str) -> bool {
+    let characters = |s: &str| s.chars().filter(char::is_ascii_alphanumeric).collect::<Vec<_>>();
+    let (heard, expected) = (characters(heard), characters(expected));
+    let once = |s: &[char]| {
+        let mut s = s.to_vec();
+        s.dedup();
+        s
+    };
+    if heard == expected {
+        return false;
+    }
+    let one_more = heard.len() == expected.len() + 1 && (heard.ends_with(&expected) || heard.starts_with(&expected));
+    one_more || once(&heard) == once(&expected)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::hardly_told_apart;
+
+    #[test]
+    fn repeats_and_one_character_at_an_edge_are_not_told_apart() {
+        for heard in ["D-540", "D-5554", "4D-5540", "D-55402", "D-55540"] {
+            assert_eq!(hardly_told_apart(heard, "D-5540"), heard != "D-5554", "{heard}");
+        }
+        for heard in ["D-5540", "D-5450", "D-554", "G-5540", "D-5541", "24D-5540", "D-5504"] {
+            assert!(!hardly_told_apart(heard, "D-5540"), "{heard}");
+        }
+    }
+}

@@ -81,6 +81,16 @@ struct RawSituation {
     callsign: String,
     crew: u8,
     cable: String,
+    #[serde(default)]
+    contact: bool,
+    #[serde(default)]
+    single: bool,
+    direction: Option<String>,
+    #[serde(default)]
+    more: BTreeMap<String, String>,
+    /// What was dealt, by element, beside the others.
+    #[serde(flatten)]
+    dealt: BTreeMap<String, String>,
 }
 
 #[derive(Serialize)]
@@ -344,8 +354,13 @@ impl Work<'_> {
             return Err(format!("the clip lies outside the manifest's folder\n  {}", row.audio).into());
         }
         let s = &row.situation;
-        let situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
+        let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
         situation.check(site)?;
+        (situation.contact, situation.single) = (s.contact, s.single);
+        situation.direction.clone_from(&s.direction);
+        for (element, value) in s.more.iter().chain(&s.dealt) {
+            super::score::deal(site, step, &mut situation, element, value)?;
+        }
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();
         let evidence = match self.heard.get(&(row.audio.clone(), row.step.clone())) {
