@@ -96,7 +96,9 @@ fn repeats(tokens: &[Token]) -> Option<(usize, usize)> {
 
 #[cfg(test)]
 mod tests {
-    use super::repeats;
+    use super::*;
+    use std::collections::HashMap;
+    use std::sync::Arc;
 
     #[test]
     fn a_group_of_tokens_again_and_again_is_a_loop() {
@@ -104,5 +106,63 @@ mod tests {
         assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2]), None);
         assert_eq!(repeats(&[7, 1, 2, 1, 2, 1, 2, 1, 2, 1, 2]), Some((2, 5)));
         assert_eq!(repeats(&[1, 2, 1, 2]), None);
+    }
+
+    const END: Token = 0;
+
+    /// A model that writes 1, then 2 for ever; the next best after the first 2 is 3, and after that the end.
+    #[derive(Default)]
+    struct Stuck {
+        known: HashMap<Vec<Token>, Arc<Odds>>,
+    }
+
+    impl Decoder for Stuck {
+        fn weigh(&mut self, texts: &[Vec<Token>]) -> Result<(), HearError> {
+            for text in texts {
+                let (best, second) = match text.last() {
+                    None => (1, 3),
+                    Some(1 | 2) => (2, 3),
+                    _ => (END, 2),
+                };
+                let mut weights = vec![-9.0; 4];
+                weights[best as usize] = -0.1;
+                weights[second as usize] = -2.0;
+                let odds = Odds {
+                    tokens: vec![0, 1, 2, 3].into(),
+                    weights,
+                    best: (best, -0.1),
+                    looks: vec![],
+                };
+                self.known.insert(text.clone(), Arc::new(odds));
+            }
+            Ok(())
+        }
+
+        fn known(&self, text: &[Token]) -> Option<Arc<Odds>> {
+            self.known.get(text).cloned()
+        }
+
+        fn end(&self) -> Token {
+            END
+        }
+
+        fn work(&self) -> f32 {
+            0.0
+        }
+    }
+
+    #[test]
+    fn a_loop_is_gone_back_from_and_only_what_is_kept_counts() {
+        let mut free = FreeText::new(60);
+        let (tokens, likelihood) = free.finish(&mut Stuck::default(), &[]).unwrap();
+        assert_eq!(tokens, [1, 2, 3]);
+        assert!((likelihood - (-0.1 - 0.1 - 2.0 - 0.1)).abs() < 1e-5, "{likelihood}");
+    }
+
+    #[test]
+    fn a_text_is_cut_where_it_is_too_long() {
+        let mut free = FreeText::new(4);
+        let (tokens, _) = free.finish(&mut Stuck::default(), &[]).unwrap();
+        assert_eq!(tokens, [1, 2, 2, 2]);
     }
 }
