@@ -40,7 +40,7 @@ pub(super) fn wall_pages(scope: &Scope<'_>) -> Result<Paper, PrintError> {
         ))
     );
     paper.title(&format!("{}: {}", site.name, tongue.say("report.the_calls")), &below);
-    if let Some(stop) = site.step("stop") {
+    if let Some(stop) = site.stop_step() {
         stop_box(&mut paper, stop, example.as_ref(), site);
     }
     for step in order(site) {
@@ -79,7 +79,7 @@ fn order(site: &Site) -> Vec<&Step> {
         .filter_map(|id| site.step(id))
         .collect();
     let rest = site.steps.iter().filter(|s| !launch.iter().any(|l| l.id == s.id));
-    launch.iter().copied().chain(rest).filter(|s| s.id != "stop").collect()
+    launch.iter().copied().chain(rest).filter(|s| !site.is_stop(s)).collect()
 }
 
 fn example(site: &Site) -> Option<Situation> {

@@ -1,8 +1,8 @@
 //! What is to be drawn of a launch: where the glider and the cable are, and what happens. Facts for a picture, no words.
 
-use super::{Launch, Want};
+use super::{Launch, PILOT, Want, at_the_top};
 use crate::drill::record::Ending;
-use crate::site::{Noise, Purpose, Site};
+use crate::site::{By, Noise, Purpose, Site};
 use serde::Serialize;
 
 /// Where in the launch the picture is.
@@ -41,33 +41,9 @@ pub struct Picture {
 }
 
 impl Launch {
-    /// What is to be drawn now. Steps are known by their ids, as everywhere: a site whose steps have others is drawn
-    /// with the glider waiting.
+    /// What is to be drawn now.
     pub fn picture(&self, site: &Site) -> Picture {
-        let ids = &self.order[..(self.at + 1).min(self.order.len())];
-        let mut phase = Phase::Waiting;
-        for id in ids {
-            let now = match id.as_str() {
-                "open" | "open echo" | "close" | "close echo" => Phase::HookingOn,
-                "ready" | "readback" => Phase::Ready,
-                "slack" => Phase::SlackOut,
-                "speed" => Phase::Climb,
-                "release" | "stuck" => Phase::Top,
-                "retrieve" | "permission" => Phase::CableDown,
-                _ => continue,
-            };
-            phase = phase.max(now);
-        }
-        // Behind the last word of hooking on the cable is on, whatever the site's steps are called.
-        let hook = |id: &String| {
-            let step = site.step(id);
-            step.is_some_and(|s| site.place_in(s, Purpose::Hook).is_some())
-        };
-        match self.order.iter().rposition(hook) {
-            Some(last) if self.at > last => phase = phase.max(Phase::Ready),
-            Some(_) if ids.iter().any(hook) => phase = phase.max(Phase::HookingOn),
-            _ => {}
-        }
+        let phase = phase_at(site, &self.order, self.at);
         let hazard = self
             .course
             .hazard
@@ -81,6 +57,110 @@ impl Launch {
             hazard: hazard.map(|h| h.id.clone()),
             noise: hazard.and_then(|h| h.sound.as_ref()).map(|s| s.noise),
             still: over || matches!(self.want, Some(Want::Words | Want::Halt)),
+        }
+    }
+}
+
+/// Where the launch is at a place in the order of its steps: what their words are for says it, whatever they are called.
+fn phase_at(site: &Site, order: &[String], at: usize) -> Phase {
+    let has = |id: &str, purpose: Purpose| site.step(id).is_some_and(|s| site.place_in(s, purpose).is_some());
+    let place = |found: &dyn Fn(&str) -> bool| order.iter().position(|id| found(id));
+    let ready = site.ready_step().and_then(|ready| place(&|id| id == ready.id));
+    let top = place(&|id| {
+        site.step(id)
+            .is_some_and(|s| s.by == By::Hand && s.speaker == PILOT && at_the_top(site, s))
+    });
+    // Of the words upon which something moves the last before the climb say that the slack is out.
+    let slack = ready.and_then(|ready| {
+        let before = &order[ready..top.unwrap_or(order.len()).max(ready)];
+        before
+            .iter()
+            .rposition(|id| has(id, Purpose::Motion))
+            .map(|n| ready + n)
+    });
+    let here = at.min(order.len().saturating_sub(1));
+    let reached = |place: Option<usize>| place.is_some_and(|p| here >= p);
+    let said = &order[..(here + 1).min(order.len())];
+    let behind_top = top.map_or(&[][..], |top| said.get(top + 1..).unwrap_or(&[]));
+    let fetched = behind_top
+        .iter()
+        .any(|id| has(id, Purpose::Request) || has(id, Purpose::Motion));
+    let climbs = slack.is_some_and(|slack| {
+        let behind = said.get(slack + 1..).unwrap_or(&[]);
+        behind
+            .iter()
+            .any(|id| site.step(id).is_some_and(|s| !s.elements.is_empty()))
+    });
+    match order.iter().rposition(|id| has(id, Purpose::Hook)) {
+        _ if fetched => Phase::CableDown,
+        _ if reached(top) => Phase::Top,
+        _ if climbs => Phase::Climb,
+        _ if reached(slack) => Phase::SlackOut,
+        _ if reached(ready) => Phase::Ready,
+        Some(last) if here > last => Phase::Ready,
+        Some(_) if said.iter().any(|id| has(id, Purpose::Hook)) => Phase::HookingOn,
+        _ => Phase::Waiting,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::bundled;
+
+    /// The phase of each step of a launch without failure or stop.
+    fn phases(name: &str) -> Vec<(String, Phase)> {
+        let site = Site::check(&bundled::files(name).unwrap()).unwrap();
+        let beside = ["stop", "stuck", "failed", "unterbrochen", "accident", "notruf"];
+        let ids = site.steps.iter().map(|s| s.id.clone());
+        let order: Vec<String> = ids.filter(|id| !beside.contains(&id.as_str())).collect();
+        let phase = |at: usize| (order[at].clone(), phase_at(&site, &order, at));
+        (0..order.len()).map(phase).collect()
+    }
+
+    #[test]
+    fn every_site_goes_through_every_phase_in_order() {
+        for name in ["larkmoor", "erlengrund", "brackmere", "haselrain"] {
+            let all = phases(name);
+            let mut seen: Vec<Phase> = all.iter().map(|(_, p)| *p).collect();
+            assert!(seen.is_sorted(), "{name}: {all:?}");
+            seen.dedup();
+            assert_eq!(seen.len(), 7, "{name}: {all:?}");
+        }
+    }
+
+    #[test]
+    fn the_words_say_where_the_launch_is_whatever_the_steps_are_called() {
+        for (name, wanted) in [
+            (
+                "larkmoor",
+                [
+                    ("close echo", Phase::HookingOn),
+                    ("slack", Phase::SlackOut),
+                    ("retrieve", Phase::CableDown),
+                ],
+            ),
+            (
+                "haselrain",
+                [
+                    ("ist zu", Phase::HookingOn),
+                    ("licht schnell", Phase::SlackOut),
+                    ("speed", Phase::Climb),
+                ],
+            ),
+            (
+                "brackmere",
+                [
+                    ("ready", Phase::Ready),
+                    ("slack", Phase::SlackOut),
+                    ("release", Phase::Top),
+                ],
+            ),
+        ] {
+            let all = phases(name);
+            for (id, phase) in wanted {
+                assert!(all.contains(&(id.to_owned(), phase)), "{name} {id}: {all:?}");
+            }
         }
     }
 }
