@@ -79,7 +79,12 @@ fn order(site: &Site) -> Vec<&Step> {
         .filter_map(|id| site.step(id))
         .collect();
     let rest = site.steps.iter().filter(|s| !launch.iter().any(|l| l.id == s.id));
-    launch.iter().copied().chain(rest).filter(|s| !site.is_stop(s)).collect()
+    launch
+        .iter()
+        .copied()
+        .chain(rest)
+        .filter(|s| !site.is_stop(s))
+        .collect()
 }
 
 fn example(site: &Site) -> Option<Situation> {
