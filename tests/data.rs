@@ -267,7 +267,8 @@ fn scores_and_evaluations_are_as_described() {
     let manifest = home.path("manifest.jsonl");
     let line = serde_json::json!({
         "audio": "call.flac", "site": "larkmoor", "step": "ready",
-        "situation": {"callsign": "G-CLRM", "crew": 2, "cable": "north"},
+        // As the logbook writes one that was dealt for a whole launch.
+        "situation": {"callsign": "G-CLRM", "crew": 2, "cable": "north", "level": "boards", "more": {"speed": "too slow"}},
         "truth": {"crew": "missing"},
     });
     std::fs::write(&manifest, format!("{line}\n")).unwrap();

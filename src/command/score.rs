@@ -181,7 +181,7 @@ pub(super) fn deal(
 }
 
 /// The elements of a step whose values are dealt, with their values.
-fn dealt<'s>(site: &'s Site, step: &'s Step) -> Vec<(&'s str, Vec<&'s str>)> {
+pub(super) fn dealt<'s>(site: &'s Site, step: &'s Step) -> Vec<(&'s str, Vec<&'s str>)> {
     let elements = step.elements.iter().filter_map(|e| site.elements.get(e));
     elements
         .filter(|e| e.is_dealt())

@@ -14,7 +14,7 @@ mod picture;
 mod student;
 
 pub use pace::Pace;
-pub use picture::{Phase, Picture};
+pub use picture::{Phase, Picture, phase_of};
 
 use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};

@@ -5,6 +5,8 @@ use super::search::{Decoder, Odds, Token};
 
 /// Loops that are gone back from.
 const MENDED: usize = 3;
+/// No more is gone back from after so many tokens in all, those of the loops included: they are work like others.
+const MOST: usize = 90;
 /// Tokens of a short group.
 const SHORT: usize = 3;
 
@@ -17,6 +19,8 @@ pub struct FreeText {
     /// Texts behind which a token began a loop.
     loops: Vec<(Vec<Token>, Token)>,
     longest: usize,
+    /// Tokens in all.
+    steps: usize,
     ended: bool,
 }
 
@@ -28,6 +32,7 @@ impl FreeText {
             weights: Vec::new(),
             loops: Vec::new(),
             longest,
+            steps: 0,
             ended: longest == 0,
         }
     }
@@ -45,6 +50,7 @@ impl FreeText {
                 break;
             }
             self.tokens.push(best);
+            self.steps += 1;
             self.ended = self.tokens.len() == self.longest;
             if let Some((n, times)) = repeats(&self.tokens) {
                 let once = self.tokens.len() - (times - 1) * n;
@@ -52,7 +58,7 @@ impl FreeText {
                 self.weights
                     .truncate(self.weights.len().saturating_sub((times - 1) * n));
                 self.loops.push((self.tokens.clone(), self.tokens[once - n]));
-                self.ended = self.loops.len() > MENDED;
+                self.ended = self.loops.len() > MENDED || self.steps > MOST;
             }
         }
         None

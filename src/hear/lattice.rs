@@ -1,15 +1,16 @@
 //! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
 //!
 //! Elements come in any order, any may be absent; small words may stand between them. Each may come twice if the words
-//! differ ("solo, two up"), again after a "correction", and up to three times in calls of one or two elements. A spelled
+//! differ ("solo, two up"), again after a "correction" or a denial, and up to three times in calls of one or two elements. A spelled
 //! callsign is any run of letters and digits: the fleet is no prior. All readings of the same words are followed at once,
 //! so "four seven six one two" may end a callsign or begin "two up".
 
 use super::compound;
 use crate::call::Vocabulary;
+use crate::call::stance::Stance;
 use crate::call::vocabulary::Meaning;
 use crate::site::{Language, Purpose, spelling};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Index into [`Lattice::words`].
 pub type Word = u16;
@@ -46,7 +47,7 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
-    /// A word that does something to others was said ("Windenseil Wald, nein, Windenseil See"): what comes then may be said again.
+    /// A word that denies was said ("Windenseil Wald, nein, Windenseil See"): what comes then may be said again.
     done: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
@@ -99,7 +100,7 @@ pub enum Written {
     Call,
     /// The speech model wrote it; it changes nothing.
     Small,
-    /// The speech model wrote it; nothing explains it.
+    /// The speech model wrote it; nothing explains it where it stands alone.
     Unknown,
 }
 
@@ -271,7 +272,8 @@ impl Lattice {
             }
         }
         let known = build.words.len();
-        for word in heard {
+        let mut seen = BTreeSet::new();
+        for word in heard.iter().filter(|w| !w.is_empty() && seen.insert(*w)) {
             let explained = vocabulary
                 .phrases
                 .iter()
@@ -338,8 +340,9 @@ impl Lattice {
 
     /// Did the speech model write words that do something to others, and are none of them among these?
     pub fn passed_over(&self, words: &[Word]) -> bool {
+        let said = |word: Word| words.iter().any(|w| self.word(*w) == self.word(word));
         let mut own = self.doing.iter().filter(|w| **w >= self.small_from).peekable();
-        own.peek().is_some() && own.all(|w| !words.contains(w))
+        own.peek().is_some() && own.all(|w| !said(*w))
     }
 
     /// A word as it is written.
@@ -507,16 +510,9 @@ impl Lattice {
             return;
         }
         for (words, meaning) in &self.phrases {
-            if let (Meaning::Does(_), [word]) = (meaning, words.as_slice()) {
-                let fillers = s.fillers + 1;
-                add(
-                    *word,
-                    State {
-                        fillers,
-                        done: true,
-                        ..s
-                    },
-                );
+            if let (Meaning::Does(stance), [word]) = (meaning, words.as_slice()) {
+                let (fillers, done) = (s.fillers + 1, s.done || *stance == Stance::Denied);
+                add(*word, State { fillers, done, ..s });
             }
         }
     }
@@ -589,9 +585,9 @@ impl Lattice {
                     continue;
                 }
                 Meaning::Filler | Meaning::Joiner => t.fillers += 1,
-                Meaning::Does(_) => {
+                Meaning::Does(stance) => {
                     t.fillers += 1;
-                    t.done = true;
+                    t.done |= *stance == Stance::Denied;
                 }
                 Meaning::Correction | Meaning::Withdrawal | Meaning::Slip => t.corrections += 1,
                 Meaning::Own => {
@@ -694,6 +690,19 @@ mod tests {
         let call = "winde delta fünf fünf vier null ich kann nicht ausklinken";
         assert!(holds_where_written("erlengrund", "stuck", &heard, call));
         assert!(!holds_where_written("erlengrund", "stuck", &[], call));
+    }
+
+    #[test]
+    fn a_word_written_twice_is_one_word() {
+        let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
+        let vocabulary = Vocabulary::of(&site, site.step("stuck").unwrap());
+        let heard = words::of("winde ich kann seil ausklinken hurtig");
+        let count = |heard: &[String]| Lattice::new(&vocabulary, heard, true).phrases.len();
+        assert_eq!(
+            count(&[heard.as_slice(), &[String::new()], &heard].concat()),
+            count(&heard)
+        );
+        assert!(count(&heard) > count(&[]));
     }
 
     #[test]

@@ -21,7 +21,8 @@ const ENDED: f32 = 0.5;
 /// whose text is mostly garbled, -0.5 and less.
 const SURE: f32 = -0.45;
 
-/// What the next listening is likely to find: the text and the words of the one before. They change no weight.
+/// What the next listening is likely to find: the text of the one before, which spares runs and changes no weight, and its words, which
+/// may be said in this one too.
 #[derive(Default)]
 pub(super) struct Guess {
     /// What the model wrote when nothing told it the words of the call.
@@ -125,7 +126,10 @@ impl Ear<'_> {
         guess: &mut Guess,
     ) -> Result<(Grammar, Found), HearError> {
         // What another listening heard may be heard in this one.
-        heard.extend(std::mem::replace(&mut guess.words, heard.clone()));
+        let before = std::mem::replace(&mut guess.words, heard.clone());
+        // No wording goes over from one text to the other.
+        heard.push(String::new());
+        heard.extend(before);
         let lattice = Lattice::new(self.vocabulary, &heard, sound.sure);
         let script = Script::new(&lattice, sound.sure, |text| self.model.tokens(text));
         let grammar = Grammar { lattice, script };

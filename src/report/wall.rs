@@ -83,7 +83,7 @@ fn order(site: &Site) -> Vec<&Step> {
         .iter()
         .copied()
         .chain(rest)
-        .filter(|s| !site.is_stop(s))
+        .filter(|s| site.stop_step().is_none_or(|stop| stop.id != s.id))
         .collect()
 }
 

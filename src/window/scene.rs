@@ -12,7 +12,8 @@ mod glider;
 
 use super::words::{Words, capital};
 use crate::call::Situation;
-use crate::site::{By, Direction, Site, Step};
+use crate::drill::launch::{Phase, phase_of};
+use crate::site::{Direction, Site, Step};
 use eframe::egui::accesskit::Role;
 use eframe::egui::{Color32, Pos2, Rect, Sense, Ui, Vec2, WidgetInfo};
 
@@ -37,28 +38,14 @@ pub(super) enum Moment {
 }
 
 impl Moment {
-    /// From what a step is about: its place before and after hooking on, slack, climb and retrieve.
+    /// Where a whole launch is at a step.
     pub(super) fn of(site: &Site, step: &Step) -> Self {
-        let has = |element: &str| step.elements.iter().any(|e| e == element);
-        if has("slack") || step.id == "stop" {
-            return Self::Slack;
-        }
-        if has("retrieve") || has("permission") {
-            return Self::After;
-        }
-        if has("speed") || has("stuck") || has("failed") || step.by == By::Hand {
-            return Self::Climb;
-        }
-        // The hook is closed in the last step with that word; what comes before it is before hooking on.
-        let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
-        let place = |id: &str| order.iter().position(|o| o == id);
-        let hooked = order.iter().rposition(|id| {
-            let step = site.step(id);
-            step.is_some_and(|s| s.elements.iter().any(|e| e == "close"))
-        });
-        match (place(&step.id), hooked) {
-            (Some(at), Some(hooked)) if at <= hooked => Self::Before,
-            _ => Self::Waiting,
+        match phase_of(site, step) {
+            Phase::Waiting | Phase::HookingOn => Self::Before,
+            Phase::Ready => Self::Waiting,
+            Phase::SlackOut => Self::Slack,
+            Phase::Climb | Phase::Top => Self::Climb,
+            Phase::CableDown => Self::After,
         }
     }
 }

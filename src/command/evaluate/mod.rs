@@ -11,7 +11,7 @@ use crate::files::{self, Access};
 use crate::folders;
 use crate::hear::Recogniser;
 use crate::hear::second::SecondListener;
-use crate::site::{Callsign, Site};
+use crate::site::{Callsign, Site, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -87,10 +87,29 @@ struct RawSituation {
     single: bool,
     direction: Option<String>,
     #[serde(default)]
-    more: BTreeMap<String, String>,
-    /// What was dealt, by element, beside the others.
+    more: BTreeMap<String, serde_json::Value>,
+    /// What was dealt, by element, beside the others; and what is of no interest here.
     #[serde(flatten)]
-    dealt: BTreeMap<String, String>,
+    rest: BTreeMap<String, serde_json::Value>,
+}
+
+impl RawSituation {
+    /// What was dealt, as the site has it.
+    fn of(&self, site: &Site, step: &Step) -> Result<Situation, Failure> {
+        let mut situation = Situation::new(Callsign::parse(&self.callsign)?, self.crew, self.cable.clone());
+        situation.check(site)?;
+        (situation.contact, situation.single) = (self.contact, self.single);
+        situation.direction.clone_from(&self.direction);
+        // A launch deals what its other steps leave open, too.
+        let open = |element: &str| super::score::dealt(site, step).iter().any(|(e, _)| *e == element);
+        for (element, value) in self.more.iter().chain(&self.rest).filter(|(e, _)| open(e)) {
+            let value = value
+                .as_str()
+                .ok_or_else(|| format!("situation.{element} is no text"))?;
+            super::score::deal(site, step, &mut situation, element, value)?;
+        }
+        Ok(situation)
+    }
 }
 
 #[derive(Serialize)]
@@ -353,14 +372,7 @@ impl Work<'_> {
         if row.audio.contains("..") || Path::new(&row.audio).is_absolute() {
             return Err(format!("the clip lies outside the manifest's folder\n  {}", row.audio).into());
         }
-        let s = &row.situation;
-        let mut situation = Situation::new(Callsign::parse(&s.callsign)?, s.crew, s.cable.clone());
-        situation.check(site)?;
-        (situation.contact, situation.single) = (s.contact, s.single);
-        situation.direction.clone_from(&s.direction);
-        for (element, value) in s.more.iter().chain(&s.dealt) {
-            super::score::deal(site, step, &mut situation, element, value)?;
-        }
+        let situation = row.situation.of(site, step)?;
         let clip = crate::sound::read_clip(&self.folder.join(&row.audio))?;
         let begin = Instant::now();
         let evidence = match self.heard.get(&(row.audio.clone(), row.step.clone())) {
@@ -416,5 +428,29 @@ impl Work<'_> {
             second,
         };
         Ok((result, judged))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::bundled;
+
+    #[test]
+    fn what_the_step_leaves_open_is_taken_and_what_others_do_is_not() {
+        let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
+        let of = |step: &str, more: &str| {
+            let text = format!(r#"{{"callsign":"G-CLRM","crew":2,"cable":"north",{more}}}"#);
+            let raw: RawSituation = serde_json::from_str(&text).unwrap();
+            raw.of(&site, site.step(step).unwrap())
+        };
+        for more in [r#""speed":"too slow""#, r#""more":{"speed":"too slow"},"level":"bare""#] {
+            let dealt = of("speed", more).unwrap();
+            assert_eq!(dealt.more.get("speed").map(String::as_str), Some("too slow"), "{more}");
+            assert!(of("ready", more).unwrap().more.is_empty(), "{more}");
+        }
+        assert!(of("ready", r#""number":3,"single":true"#).unwrap().single);
+        assert!(of("speed", r#""speed":"too loud""#).is_err());
+        assert!(of("speed", r#""speed":3"#).is_err());
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{Launch, PILOT, Want, at_the_top};
 use crate::drill::record::Ending;
-use crate::site::{By, Noise, Purpose, Site};
+use crate::site::{By, Noise, Purpose, Site, Step};
 use serde::Serialize;
 
 /// Where in the launch the picture is.
@@ -43,7 +43,10 @@ pub struct Picture {
 impl Launch {
     /// What is to be drawn now.
     pub fn picture(&self, site: &Site) -> Picture {
-        let phase = phase_at(site, &self.order, self.at);
+        let here = self.order.get(self.at).or_else(|| self.order.last());
+        let phase = here
+            .and_then(|id| site.step(id))
+            .map_or(Phase::Waiting, |step| phase_of(site, step));
         let hazard = self
             .course
             .hazard
@@ -58,6 +61,17 @@ impl Launch {
             noise: hazard.and_then(|h| h.sound.as_ref()).map(|s| s.noise),
             still: over || matches!(self.want, Some(Want::Words | Want::Halt)),
         }
+    }
+}
+
+/// Where a whole launch is at a step. One that is not in the site's order is a stop, or the words behind a failure in the climb.
+pub fn phase_of(site: &Site, step: &Step) -> Phase {
+    let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
+    match order.iter().position(|id| *id == step.id) {
+        Some(at) => phase_at(site, order, at),
+        None if site.is_stop(step) => Phase::SlackOut,
+        None if site.failures.iter().any(|f| f.call.as_ref() == Some(&step.id)) => Phase::Climb,
+        None => Phase::Waiting,
     }
 }
 
@@ -108,12 +122,10 @@ mod tests {
     use super::*;
     use crate::site::bundled;
 
-    /// The phase of each step of a launch without failure or stop.
+    /// The phase of each step of a whole launch.
     fn phases(name: &str) -> Vec<(String, Phase)> {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let beside = ["stop", "stuck", "failed", "unterbrochen", "accident", "notruf"];
-        let ids = site.steps.iter().map(|s| s.id.clone());
-        let order: Vec<String> = ids.filter(|id| !beside.contains(&id.as_str())).collect();
+        let order = site.launch.as_ref().unwrap().order.clone();
         let phase = |at: usize| (order[at].clone(), phase_at(&site, &order, at));
         (0..order.len()).map(phase).collect()
     }
