@@ -1,16 +1,15 @@
 //! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
 //!
 //! Elements come in any order, any may be absent; small words may stand between them. Each may come twice if the words
-//! differ ("solo, two up"), again after a "correction" or a denial, and up to three times in calls of one or two elements. A spelled
+//! differ ("solo, two up"), again after a "correction", and up to three times in calls of one or two elements. A spelled
 //! callsign is any run of letters and digits: the fleet is no prior. All readings of the same words are followed at once,
 //! so "four seven six one two" may end a callsign or begin "two up".
 
 use super::compound;
 use crate::call::Vocabulary;
-use crate::call::stance::Stance;
 use crate::call::vocabulary::Meaning;
 use crate::site::{Language, Purpose, spelling};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Index into [`Lattice::words`].
 pub type Word = u16;
@@ -47,8 +46,6 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
-    /// A word that denies was said ("Windenseil Wald, nein, Windenseil See"): what comes then may be said again.
-    done: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
     place: Place,
@@ -100,7 +97,7 @@ pub enum Written {
     Call,
     /// The speech model wrote it; it changes nothing.
     Small,
-    /// The speech model wrote it; nothing explains it where it stands alone.
+    /// The speech model wrote it; nothing explains it.
     Unknown,
 }
 
@@ -185,13 +182,6 @@ impl Build {
         }
     }
 
-    /// Is it a word that spells characters?
-    fn spells(&self, word: Word) -> bool {
-        [&self.characters, &self.tens, &self.whole_pairs]
-            .iter()
-            .any(|list| list.contains(&word))
-    }
-
     /// Is this how some word of the call is written, or a part of it?
     fn writes(&self, word: &str) -> bool {
         let mut ways = self.spellings.iter().flatten();
@@ -252,14 +242,14 @@ impl Lattice {
                 continue;
             }
             let new = p.words.iter().any(|w| !build.writes(w));
-            let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
-            let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
-            let spells = |w: &Option<Word>| w.is_some_and(|w| build.spells(w));
-            // "Ich" that begins a wording may stand alone too. "For a winch launch" is no four, and "this afternoon" no half of a
-            // greeting, where the model is sure of what it wrote: then they are words of their own.
-            let literal = ids.iter().all(|w| w.is_some() && !spells(w));
-            let beside = (sure || literal) && !phrases[..always].iter().any(same);
-            if new || beside {
+            // "For a winch launch" is no four, and "this afternoon" no half of a greeting, where the model is sure of what it wrote: then
+            // they are words of their own.
+            let beside = || {
+                let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
+                let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
+                sure && !phrases[..always].iter().any(same)
+            };
+            if new || beside() {
                 let ids = if new {
                     build.ids(&p.words)
                 } else {
@@ -272,22 +262,17 @@ impl Lattice {
             }
         }
         let known = build.words.len();
-        let mut seen = BTreeSet::new();
-        for word in heard.iter().filter(|w| !w.is_empty() && seen.insert(*w)) {
+        for word in heard {
             let explained = vocabulary
                 .phrases
                 .iter()
                 .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
-            let id = build.index.get(word).copied();
-            let alone = |w: Word| build.spells(w) || phrases.iter().any(|(words, _)| words == &[w]);
-            let known = || build.words.contains(word) || build.is_like(word, own, if sure { LIKE_SURE } else { LIKE });
-            // It counts as small talk here; what it is, the reading of the words says.
-            let one = std::slice::from_ref(word);
-            if !explained && id.is_some_and(|w| !alone(w)) {
-                // Part of a wording that was not said whole.
-                phrases.push((build.others(one), Meaning::Filler));
-            } else if !explained && !known() {
-                phrases.push((build.ids(one), Meaning::Filler));
+            if !explained
+                && !build.words.contains(word)
+                && !build.is_like(word, own, if sure { LIKE_SURE } else { LIKE })
+            {
+                // It counts as small talk here; what it is, the reading of the words says.
+                phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
             }
         }
         build.spell(vocabulary.language);
@@ -340,9 +325,8 @@ impl Lattice {
 
     /// Did the speech model write words that do something to others, and are none of them among these?
     pub fn passed_over(&self, words: &[Word]) -> bool {
-        let said = |word: Word| words.iter().any(|w| self.word(*w) == self.word(word));
         let mut own = self.doing.iter().filter(|w| **w >= self.small_from).peekable();
-        own.peek().is_some() && own.all(|w| !said(*w))
+        own.peek().is_some() && own.all(|w| !words.contains(w))
     }
 
     /// A word as it is written.
@@ -433,7 +417,6 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
-            done: false,
             last: u16::MAX,
             place: Place::Between,
         }])
@@ -510,9 +493,9 @@ impl Lattice {
             return;
         }
         for (words, meaning) in &self.phrases {
-            if let (Meaning::Does(stance), [word]) = (meaning, words.as_slice()) {
-                let (fillers, done) = (s.fillers + 1, s.done || *stance == Stance::Denied);
-                add(*word, State { fillers, done, ..s });
+            if let (Meaning::Does(_), [word]) = (meaning, words.as_slice()) {
+                let fillers = s.fillers + 1;
+                add(*word, State { fillers, ..s });
             }
         }
     }
@@ -584,11 +567,7 @@ impl Lattice {
                 {
                     continue;
                 }
-                Meaning::Filler | Meaning::Joiner => t.fillers += 1,
-                Meaning::Does(stance) => {
-                    t.fillers += 1;
-                    t.done |= *stance == Stance::Denied;
-                }
+                Meaning::Filler | Meaning::Joiner | Meaning::Does(_) => t.fillers += 1,
                 Meaning::Correction | Meaning::Withdrawal | Meaning::Slip => t.corrections += 1,
                 Meaning::Own => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
@@ -604,8 +583,7 @@ impl Lattice {
                     // they may stand.
                     let doubled = (0..16).any(|e| e != *element && count(s.used, e) > 1);
                     let restart = s.last == p as u16;
-                    let again =
-                        s.said & bit != 0 && s.corrections == 0 && !s.done && !doubled && !restart && !self.short;
+                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !restart && !self.short;
                     if again || count(s.used, *element) >= limit {
                         continue;
                     }
@@ -645,19 +623,17 @@ mod tests {
 
     /// Does the lattice of a site's ready call hold these words as a whole call?
     fn holds(name: &str, text: &str) -> bool {
-        holds_where_written(name, "ready", &[], text)
-    }
-
-    /// Does the lattice of a step hold these words as a whole call, where the speech model wrote `heard`?
-    fn holds_where_written(name: &str, step: &str, heard: &[String], text: &str) -> bool {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step(step).unwrap()), heard, false);
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
         let mut states = lattice.start();
         for word in words::of(text) {
-            // Several may be written the same way.
-            let next = lattice.next(&states);
-            let all = next.into_iter().filter(|(w, _)| lattice.word(*w) == word);
-            states = States(all.flat_map(|(_, s)| s.0).collect());
+            let Some(id) = lattice.words.iter().position(|w| *w == word) else {
+                return false;
+            };
+            match lattice.next(&states).remove(&(id as Word)) {
+                Some(s) => states = s,
+                None => return false,
+            }
         }
         lattice.may_end(&states)
     }
@@ -682,39 +658,6 @@ mod tests {
             "erlengrund",
             "winde delta drei acht sechs zwei zweisitzig am windenseil wald abflugbereit"
         ));
-    }
-
-    #[test]
-    fn a_word_of_a_wording_may_stand_alone_where_it_was_written() {
-        let heard = words::of("winde delta fünf fünf vier null ich kann nicht ausklinken");
-        let call = "winde delta fünf fünf vier null ich kann nicht ausklinken";
-        assert!(holds_where_written("erlengrund", "stuck", &heard, call));
-        assert!(!holds_where_written("erlengrund", "stuck", &[], call));
-    }
-
-    #[test]
-    fn a_word_written_twice_is_one_word() {
-        let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
-        let vocabulary = Vocabulary::of(&site, site.step("stuck").unwrap());
-        let heard = words::of("winde ich kann seil ausklinken hurtig");
-        let count = |heard: &[String]| Lattice::new(&vocabulary, heard, true).phrases.len();
-        assert_eq!(
-            count(&[heard.as_slice(), &[String::new()], &heard].concat()),
-            count(&heard)
-        );
-        assert!(count(&heard) > count(&[]));
-    }
-
-    #[test]
-    fn what_was_denied_may_be_said_again() {
-        for text in [
-            "winde delta fünf fünf vier null einsitzig windenseil wald nein windenseil see startklar",
-            "winde delta fünf fünf vier null einsitzig nicht windenseil wald windenseil see startklar",
-        ] {
-            assert!(holds("erlengrund", text), "{text}");
-        }
-        let again = "winde delta fünf fünf vier null einsitzig windenseil wald startklar einsitzig";
-        assert!(!holds("erlengrund", again));
     }
 
     #[test]
