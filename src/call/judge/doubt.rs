@@ -90,10 +90,12 @@ mod tests {
 
     #[test]
     fn repeats_and_one_character_at_an_edge_are_not_told_apart() {
-        for heard in ["D-540", "D-5554", "4D-5540", "D-55402", "D-55540"] {
-            assert_eq!(hardly_told_apart(heard, "D-5540"), heard != "D-5554", "{heard}");
+        for heard in ["D-540", "4D-5540", "D-55402", "D-55540"] {
+            assert!(hardly_told_apart(heard, "D-5540"), "{heard}");
         }
-        for heard in ["D-5540", "D-5450", "D-554", "G-5540", "D-5541", "24D-5540", "D-5504"] {
+        for heard in [
+            "D-5540", "D-5554", "D-5450", "D-554", "G-5540", "D-5541", "24D-5540", "D-5504",
+        ] {
             assert!(!hardly_told_apart(heard, "D-5540"), "{heard}");
         }
     }

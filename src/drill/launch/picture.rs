@@ -1,6 +1,6 @@
 //! What is to be drawn of a launch: where the glider and the cable are, and what happens. Facts for a picture, no words.
 
-use super::{Launch, PILOT, Want, at_the_top};
+use super::{Launch, PILOT, Want};
 use crate::drill::record::Ending;
 use crate::site::{By, Noise, Purpose, Site, Step};
 use serde::Serialize;
@@ -28,10 +28,6 @@ pub enum Phase {
 /// What is to be drawn.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Picture {
-    /// Where in the launch.
-    pub phase: Phase,
-    /// The cable's id.
-    pub cable: String,
     /// The hazard that happens now, by its id.
     pub hazard: Option<String>,
     /// What is heard of it: says of what kind it is where its id is the site's own.
@@ -43,10 +39,6 @@ pub struct Picture {
 impl Launch {
     /// What is to be drawn now.
     pub fn picture(&self, site: &Site) -> Picture {
-        let here = self.order.get(self.at).or_else(|| self.order.last());
-        let phase = here
-            .and_then(|id| site.step(id))
-            .map_or(Phase::Waiting, |step| phase_of(site, step));
         let hazard = self
             .course
             .hazard
@@ -55,8 +47,6 @@ impl Launch {
             .and_then(|(id, _)| site.hazards.iter().find(|h| &h.id == id));
         let over = self.ending.is_some_and(|e| e != Ending::Complete);
         Picture {
-            phase,
-            cable: self.situation.cable.clone(),
             hazard: hazard.map(|h| h.id.clone()),
             noise: hazard.and_then(|h| h.sound.as_ref()).map(|s| s.noise),
             still: over || matches!(self.want, Some(Want::Words | Want::Halt)),
@@ -64,55 +54,49 @@ impl Launch {
     }
 }
 
-/// Where a whole launch is at a step. One that is not in the site's order is a stop, or the words behind a failure in the climb.
+/// Where a whole launch is at a step: what the steps' words are for says it, whatever they are called. A step that is not in the site's order is a
+/// stop, or the words behind a failure in the climb.
 pub fn phase_of(site: &Site, step: &Step) -> Phase {
-    let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
-    match order.iter().position(|id| *id == step.id) {
-        Some(at) => phase_at(site, order, at),
-        None if site.is_stop(step) => Phase::SlackOut,
-        None if site.failures.iter().any(|f| f.call.as_ref() == Some(&step.id)) => Phase::Climb,
-        None => Phase::Waiting,
+    let order: Vec<&Step> = match &site.launch {
+        Some(launch) => launch.order.iter().filter_map(|id| site.step(id)).collect(),
+        None => site.steps.iter().collect(),
+    };
+    let Some(at) = order.iter().position(|s| s.id == step.id) else {
+        let failure = || site.failures.iter().any(|f| f.call.as_ref() == Some(&step.id));
+        return match () {
+            () if site.is_stop(step) => Phase::SlackOut,
+            () if failure() => Phase::Climb,
+            () => Phase::Waiting,
+        };
+    };
+    let has = |step: &Step, purpose: Purpose| site.place_in(step, purpose).is_some();
+    let ready = site.ready_step().and_then(|r| order.iter().position(|s| s.id == r.id));
+    if let Some(ready) = ready.filter(|ready| at >= *ready) {
+        // What the pilot's hand does behind the ready call is the release at the top.
+        let by_hand = |s: &&Step| s.by == By::Hand && s.speaker == PILOT;
+        let top = order[ready..]
+            .iter()
+            .position(by_hand)
+            .map_or(order.len(), |n| ready + n);
+        // Of the words upon which something moves the last before the top say that the slack is out.
+        let slack = order[ready..top]
+            .iter()
+            .rposition(|s| has(s, Purpose::Motion))
+            .map(|n| ready + n);
+        let fetches = |s: &&Step| has(s, Purpose::Request) || has(s, Purpose::Motion);
+        let words = |s: &&Step| !s.elements.is_empty();
+        return match slack {
+            _ if at > top && order[top + 1..=at].iter().any(fetches) => Phase::CableDown,
+            _ if at >= top => Phase::Top,
+            Some(slack) if at > slack && order[slack + 1..=at].iter().any(words) => Phase::Climb,
+            Some(slack) if at >= slack => Phase::SlackOut,
+            _ => Phase::Ready,
+        };
     }
-}
-
-/// Where the launch is at a place in the order of its steps: what their words are for says it, whatever they are called.
-fn phase_at(site: &Site, order: &[String], at: usize) -> Phase {
-    let has = |id: &str, purpose: Purpose| site.step(id).is_some_and(|s| site.place_in(s, purpose).is_some());
-    let place = |found: &dyn Fn(&str) -> bool| order.iter().position(|id| found(id));
-    let ready = site.ready_step().and_then(|ready| place(&|id| id == ready.id));
-    let top = place(&|id| {
-        site.step(id)
-            .is_some_and(|s| s.by == By::Hand && s.speaker == PILOT && at_the_top(site, s))
-    });
-    // Of the words upon which something moves the last before the climb say that the slack is out.
-    let slack = ready.and_then(|ready| {
-        let before = &order[ready..top.unwrap_or(order.len()).max(ready)];
-        before
-            .iter()
-            .rposition(|id| has(id, Purpose::Motion))
-            .map(|n| ready + n)
-    });
-    let here = at.min(order.len().saturating_sub(1));
-    let reached = |place: Option<usize>| place.is_some_and(|p| here >= p);
-    let said = &order[..(here + 1).min(order.len())];
-    let behind_top = top.map_or(&[][..], |top| said.get(top + 1..).unwrap_or(&[]));
-    let fetched = behind_top
-        .iter()
-        .any(|id| has(id, Purpose::Request) || has(id, Purpose::Motion));
-    let climbs = slack.is_some_and(|slack| {
-        let behind = said.get(slack + 1..).unwrap_or(&[]);
-        behind
-            .iter()
-            .any(|id| site.step(id).is_some_and(|s| !s.elements.is_empty()))
-    });
-    match order.iter().rposition(|id| has(id, Purpose::Hook)) {
-        _ if fetched => Phase::CableDown,
-        _ if reached(top) => Phase::Top,
-        _ if climbs => Phase::Climb,
-        _ if reached(slack) => Phase::SlackOut,
-        _ if reached(ready) => Phase::Ready,
-        Some(last) if here > last => Phase::Ready,
-        Some(_) if said.iter().any(|id| has(id, Purpose::Hook)) => Phase::HookingOn,
+    match order.iter().rposition(|s| has(s, Purpose::Hook)) {
+        // Behind the last word of hooking on the cable is on.
+        Some(last) if at > last => Phase::Ready,
+        Some(_) if order[..=at].iter().any(|s| has(s, Purpose::Hook)) => Phase::HookingOn,
         _ => Phase::Waiting,
     }
 }
@@ -125,9 +109,9 @@ mod tests {
     /// The phase of each step of a whole launch.
     fn phases(name: &str) -> Vec<(String, Phase)> {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let order = site.launch.as_ref().unwrap().order.clone();
-        let phase = |at: usize| (order[at].clone(), phase_at(&site, &order, at));
-        (0..order.len()).map(phase).collect()
+        let order = &site.launch.as_ref().unwrap().order;
+        let phase = |id: &String| (id.clone(), phase_of(&site, site.step(id).unwrap()));
+        order.iter().map(phase).collect()
     }
 
     #[test]
