@@ -70,7 +70,7 @@ fn files_with_windows_ends_of_lines_and_its_mark_are_the_same_site() {
             Site::check(&read_site(&from)).unwrap(),
             Site::check(&read_site(&to)).unwrap(),
         );
-        let differences = cableside::site::compare::differences(&before, &after);
+        let differences = cableside::call::compare::differences(&before, &after);
         assert!(differences.is_empty(), "{differences:?}");
         // A mistake is named by its line all the same.
         let broken = std::fs::read_to_string(to.join("fleet.toml")).unwrap();

@@ -1,8 +1,8 @@
 //! What could be said better: never part of a verdict.
 
-use super::judge::{ElementVerdict, Verdict};
 use super::reading::{Mention, Reading, Said};
 use super::stance::Stance;
+use super::verdict::{ElementVerdict, Verdict};
 use super::words;
 use crate::site::{Language, Site, Step, placeholders};
 use serde::{Deserialize, Serialize};

@@ -168,4 +168,54 @@ mod tests {
         );
         assert_eq!(plain.readings.len(), 1);
     }
+
+    /// A third language needs its file alone to drill a typed call: Larkmoor's ready call in Dutch words.
+    #[test]
+    fn a_small_language_of_its_own_drills_a_ready_call() {
+        use crate::call::{Outcome, Situation, judge, judge::Limits};
+        use crate::site::{Callsign, bundled};
+        let mut files = bundled::files("larkmoor").unwrap();
+        let mut change = |file: &str, pairs: &[(&str, &str)]| {
+            let text = files.texts.get_mut(file).unwrap();
+            for (from, to) in pairs {
+                assert!(text.contains(from), "{file}: {from}");
+                *text = text.replace(from, to);
+            }
+        };
+        change(
+            "site.toml",
+            &[
+                ("language = \"en\"", "language = \"nl\""),
+                ("address = \"winch\"", "address = \"lier\""),
+            ],
+        );
+        change(
+            "words.toml",
+            &[
+                ("taught = \"two up\"", "taught = \"dubbel\""),
+                ("taught = \"winch cable\"", "taught = \"lierkabel\""),
+                ("taught = \"ready\"", "taught = \"startklaar\""),
+            ],
+        );
+        let site = Site::check(&files).unwrap();
+        let step = site.ready_step().unwrap();
+        let vocabulary = Vocabulary::of(&site, step);
+        let situation = Situation::new(Callsign::parse("D-4761").unwrap(), 2, "north");
+        let outcome = |text: &str| {
+            let evidence = Evidence::typed(&vocabulary, text);
+            judge(&site, step, &situation, &evidence, &Limits::DEFAULT).outcome
+        };
+        assert_eq!(
+            outcome("Lier, hier Delta vier zeven zes een, dubbel, north lierkabel, startklaar"),
+            Outcome::Pass
+        );
+        assert_eq!(
+            outcome("Lier, Delta zevenenveertig eenenzestig, dubbel, north lierkabel, startklaar"),
+            Outcome::Pass
+        );
+        for not in ["niet startklaar", "bijna startklaar", "startklaar, wacht"] {
+            let text = format!("Lier, Delta vier zeven zes een, dubbel, north lierkabel, {not}");
+            assert_ne!(outcome(&text), Outcome::Pass, "{text}");
+        }
+    }
 }

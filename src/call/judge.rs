@@ -4,18 +4,20 @@ mod doubt;
 
 use super::advice::{Advice, advice};
 use super::evidence::{Evidence, Scored};
-use super::reading::{Mention, Reading, Said};
+use super::mention::Stance;
+use super::mention::{Mention, Said};
+use super::reading::Reading;
 use super::reason::Reason;
 use super::situation::Situation;
-use super::stance::Stance;
+pub use super::verdict::{ElementVerdict, Verdict};
 use super::vocabulary::Vocabulary;
 use super::words;
-use crate::site::{Language, Need, Purpose, Site, Step, Wording};
+use crate::site::{Need, Purpose, Site, Step, Wording};
 use doubt::{elsewhere, hardly_told_apart, perhaps_another, perhaps_half_a_word, perhaps_value};
 use serde::{Deserialize, Serialize};
 
 /// How far evidence must reach before an element is decided. The one place for these numbers; how they were fitted is
-/// described in DEVELOPERS.md.
+/// described in `benches/RESULTS.md`, "Limits".
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     /// An element passes only if every reading in which it does not is at least this much lighter (nats).
@@ -85,48 +87,6 @@ impl Limits {
     }
 }
 
-/// The verdict on one element.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// The right value is in it.
-    Said,
-    /// Another value is in it.
-    Wrong,
-    /// Nothing is in it.
-    Missing,
-    /// The sound does not decide.
-    Unsure,
-}
-
-impl Verdict {
-    /// As a debrief names it, in a site's language.
-    pub fn text(self, language: Language) -> String {
-        language.text(
-            match self {
-                Self::Said => "verdict.said",
-                Self::Wrong => "verdict.wrong",
-                Self::Missing => "verdict.missing",
-                Self::Unsure => "verdict.unsure",
-            },
-            &[],
-        )
-    }
-
-    /// All verdicts, best first.
-    pub const ALL: [Self; 4] = [Self::Said, Self::Wrong, Self::Missing, Self::Unsure];
-
-    /// The word for it in results.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Said => "said",
-            Self::Wrong => "wrong",
-            Self::Missing => "missing",
-            Self::Unsure => "unsure",
-        }
-    }
-}
-
 /// The outcome of a call.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Outcome {
@@ -157,28 +117,6 @@ impl Outcome {
             Self::NothingHeard => "nothing heard",
         }
     }
-}
-
-/// One element judged.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ElementVerdict {
-    /// Element id.
-    pub element: String,
-    /// Decides the outcome.
-    pub critical: bool,
-    /// The verdict.
-    pub verdict: Verdict,
-    /// The value heard, in its one written form: for `missing` the half wording heard, if any.
-    pub heard: Option<String>,
-    /// The right value.
-    pub expected: String,
-    /// Nats between the best reading and the best one that would change the verdict; `None` when none is known.
-    pub margin: Option<f32>,
-    /// Why.
-    pub reason: Reason,
-    /// Where in the sound it was heard; `None` where nothing was, or where that is not known.
-    #[serde(default)]
-    pub place: Option<super::delivery::Place>,
 }
 
 /// A part of the score.

@@ -5,57 +5,13 @@
 
 mod talk;
 
-use super::stance::{self, Kind, Piece, Stance};
+use super::mention::Stance;
+pub use super::mention::{Mention, Said};
+use super::stance::{self, Kind, Piece};
 use super::vocabulary::{Meaning, Phrase, Vocabulary};
 use super::words::{self, Mark};
 use crate::site::{Callsign, Purpose, number, spelling};
 use serde::{Deserialize, Serialize};
-
-/// What was said of one element.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-pub enum Said {
-    /// A value (the right one or another).
-    Value(String),
-    /// Half of a wording.
-    Incomplete,
-    /// The element denied.
-    Negated,
-}
-
-/// One place in the words that speaks of an element.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Mention {
-    /// Index into the vocabulary's elements.
-    pub element: usize,
-    /// What it says.
-    pub said: Said,
-    /// The words, joined by spaces.
-    pub words: String,
-    /// First word and one past the last, as indexes into the words read.
-    pub span: (usize, usize),
-    /// In the club's own wording.
-    pub taught: bool,
-    /// A callsign with numbers spoken in pairs ("forty-seven").
-    pub pairs: bool,
-    /// A callsign begun, broken off and begun again.
-    pub restarted: bool,
-    /// How it stands.
-    #[serde(default)]
-    pub stance: Stance,
-    /// Its words and those that do something to it, as indexes into the words read.
-    #[serde(default)]
-    pub reach: (usize, usize),
-    /// The words beside it that make it stand so.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
-    pub by: String,
-}
-
-impl Mention {
-    /// Said, and nothing done to it.
-    pub fn is_plain(&self) -> bool {
-        self.stance == Stance::Plain
-    }
-}
 
 /// The reading of a sequence of words.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]

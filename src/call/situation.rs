@@ -1,6 +1,6 @@
 //! What is dealt to the student: what a right call must carry.
 
-use crate::site::{Aircraft, Callsign, CallsignCustom, Direction, Element, Need, Purpose, Site, Step};
+use crate::site::{Callsign, Direction, Element, Need, Purpose, Site, Step, naming};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -115,26 +115,7 @@ impl Situation {
 
     /// How the glider may be called in a step, the taught form first; each form is the parts that are said. There is at least one.
     pub fn forms(&self, site: &Site, step: &Step) -> Vec<Vec<String>> {
-        // Where the type is a part of its own the callsign is what stands beside it.
-        let typed = site.place_in(step, Purpose::Type).is_some();
-        let short = self.contact && site.customs.callsign == CallsignCustom::ShortAfterContact;
-        let named = names(&self.callsign, site.aircraft(&self.callsign), typed);
-        if !short {
-            return named.into_iter().map(|n| n.whole).fold(Vec::new(), with_new);
-        }
-        // What might be another glider's name as well is no name.
-        let others: Vec<Vec<String>> = site
-            .fleet
-            .iter()
-            .filter(|a| a.registration != self.callsign)
-            .flat_map(|a| names(&a.registration, Some(a), typed))
-            .flat_map(|n| n.short.into_iter().chain([n.whole]))
-            .collect();
-        let all = named.into_iter().flat_map(|n| {
-            let short = n.short.into_iter().filter(|s| !others.contains(s));
-            short.chain([n.whole]).collect::<Vec<_>>()
-        });
-        all.fold(Vec::new(), with_new)
+        naming::forms(site, step, &self.callsign, self.contact)
     }
 
     /// Must an element be in the call of a step, may it be, or is it taught without?
@@ -254,63 +235,6 @@ impl Situation {
 }
 
 /// A way to name a glider: whole, and shortened as it may be once it has called and was answered.
-struct Named {
-    whole: Vec<String>,
-    short: Vec<Vec<String>>,
-}
-
-fn with_new(mut all: Vec<Vec<String>>, form: Vec<String>) -> Vec<Vec<String>> {
-    if !all.contains(&form) {
-        all.push(form);
-    }
-    all
-}
-
-/// The ways in which a glider is named, as its site has them; a visitor by registration. At least one.
-fn names(callsign: &Callsign, aircraft: Option<&Aircraft>, typed: bool) -> Vec<Named> {
-    let chars: Vec<char> = callsign.chars().chars().collect();
-    let written = |chars: &[char]| Callsign::from_chars(chars).map(|c| c.to_string());
-    let last = |n: usize| chars.len().checked_sub(n).and_then(|from| written(&chars[from..]));
-    let sign = || {
-        // One character will do: "Osprey two".
-        let chars: Vec<char> = aircraft?.competition_sign.as_ref()?.chars().collect();
-        written(&chars)
-    };
-    let kind = || aircraft.filter(|_| !typed).map(|a| a.kind.clone());
-    let parts = |parts: [Option<String>; 2]| parts.into_iter().flatten().collect::<Vec<String>>();
-    let registration = || Named {
-        whole: vec![callsign.to_string()],
-        // The first and at least the last two characters (SERA.14050, type a).
-        short: [2, 3]
-            .into_iter()
-            .filter(|n| n + 1 < chars.len() && chars.len() > 3)
-            .filter_map(|n| written(&[&chars[..1], &chars[chars.len() - n..]].concat()))
-            .map(|c| vec![c])
-            .collect(),
-    };
-    let said_by = aircraft.map(|a| a.said_by.as_slice()).unwrap_or_default();
-    let forms = said_by.iter().map(|form| {
-        // Of a type and a sign the sign alone is the short form; the others are as short as they are.
-        let (whole, short) = match form.as_str() {
-            "competition sign" => ([sign(), None], None),
-            "last letters" => ([last(2), None], None),
-            "type" => ([kind(), None], None),
-            "type and competition sign" => ([kind(), sign()], sign()),
-            "type and last letters" => ([kind(), last(2)], last(2)),
-            _ => return registration(),
-        };
-        Named {
-            whole: parts(whole),
-            short: short.into_iter().map(|s| vec![s]).collect(),
-        }
-    });
-    let mut all: Vec<Named> = forms.filter(|n| !n.whole.is_empty()).collect();
-    if all.is_empty() {
-        all.push(registration());
-    }
-    all
-}
-
 /// Words of a callsign as in print: letters are names and have a capital.
 pub(crate) fn title_case(words: &str) -> String {
     let cap = |w: &str| {

@@ -6,46 +6,11 @@
 //! before it. Where a mark parts it from one of the two, it belongs to the other; where no mark says so, both are left without
 //! what they said, since "north not ready" may be either.
 
-use super::reading::Mention;
+use super::mention::Mention;
+pub use super::mention::Stance;
 use super::vocabulary::Vocabulary;
 use super::words::Mark;
 use crate::site::Purpose;
-use crate::site::language::Sense;
-use serde::{Deserialize, Serialize};
-
-/// How a mention stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Stance {
-    /// Said, and nothing done to it.
-    #[default]
-    Plain,
-    /// Denied ("not ready").
-    Denied,
-    /// Put off, or said by halves ("nearly ready", "ready in a minute").
-    PutOff,
-    /// Asked, or left as a choice ("are we ready").
-    Asked,
-    /// Taken back by what follows ("ready, wait").
-    TakenBack,
-    /// Said of somebody else ("they're ready").
-    Others,
-    /// A word that nothing explains stands beside it, or it is denied twice: nobody can tell.
-    Open,
-}
-
-impl Stance {
-    /// What a word does to those beside it; `None` for words that do nothing to them.
-    pub fn of(sense: Sense) -> Option<Self> {
-        match sense {
-            Sense::Denies => Some(Self::Denied),
-            Sense::PutsOff => Some(Self::PutOff),
-            Sense::Asks => Some(Self::Asked),
-            Sense::Others => Some(Self::Others),
-            Sense::Corrects | Sense::TakesBack | Sense::Slips | Sense::SmallTalk | Sense::Joins => None,
-        }
-    }
-}
 
 /// A piece of a call that stands for more or less than small talk.
 #[derive(Debug, Clone)]

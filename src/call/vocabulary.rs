@@ -1,6 +1,6 @@
 //! The words of one step at one site: what can be said, and what each wording means. It holds no situation.
 
-use super::stance::Stance;
+use super::mention::Stance;
 use super::words;
 use crate::site::language::Sense;
 use crate::site::{Element, Language, Purpose, Site, Step, placeholders};

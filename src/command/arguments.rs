@@ -1,7 +1,7 @@
 //! What the program takes at the command line: its commands, and which function each one is.
 
 use super::Failure;
-use clap::Parser;
+use clap::{CommandFactory, Parser};
 use std::process::ExitCode;
 
 /// Trains glider students to make the radio calls of a winch launch. It trains words, not flying: site rules, your
@@ -56,7 +56,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         Command::Model(a) => super::model::run(a),
         Command::Sound(a) => super::sound::run(a),
         Command::Logbook(a) => super::logbook::run(a),
-        Command::Completions(a) => super::manual::completions(a),
-        Command::Manual(a) => super::manual::manual(a),
+        Command::Completions(a) => super::manual::completions(a, Arguments::command()),
+        Command::Manual(a) => super::manual::manual(a, Arguments::command()),
     }
 }

@@ -1,9 +1,8 @@
 //! `cableside completions` and `cableside manual`: what the shell and `man` know of the commands, made from the commands
 //! themselves.
 
-use super::arguments::Arguments;
 use super::{Failure, common};
-use clap::{Args, CommandFactory};
+use clap::{Args, Command};
 use clap_complete::Shell;
 use std::io::Write;
 use std::path::PathBuf;
@@ -31,9 +30,9 @@ pub struct ManualArgs {
 }
 
 /// Run `cableside completions`.
-pub fn completions(args: &CompletionsArgs) -> Result<ExitCode, Failure> {
+pub fn completions(args: &CompletionsArgs, mut command: Command) -> Result<ExitCode, Failure> {
     let mut script = Vec::new();
-    clap_complete::generate(args.shell, &mut Arguments::command(), NAME, &mut script);
+    clap_complete::generate(args.shell, &mut command, NAME, &mut script);
     let mut out = std::io::stdout().lock();
     match out.write_all(&script).and_then(|()| out.flush()) {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(e.into()),
@@ -42,10 +41,9 @@ pub fn completions(args: &CompletionsArgs) -> Result<ExitCode, Failure> {
 }
 
 /// Run `cableside manual`.
-pub fn manual(args: &ManualArgs) -> Result<ExitCode, Failure> {
+pub fn manual(args: &ManualArgs, mut command: Command) -> Result<ExitCode, Failure> {
     std::fs::create_dir_all(&args.dir)
         .map_err(|e| format!("could not make the folder ({e}): {}", args.dir.display()))?;
-    let mut command = Arguments::command();
     // Names of the pages and of the commands in them need the whole way to a command.
     command.build();
     let mut pages = Vec::new();
@@ -82,6 +80,8 @@ fn all(command: &clap::Command, name: &str, pages: &mut Vec<(String, Vec<u8>)>) 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::command::arguments::Arguments;
+    use clap::CommandFactory;
 
     #[test]
     fn every_command_has_a_page_and_is_completed() {
@@ -107,7 +107,7 @@ mod tests {
         }
         for shell in [Shell::Bash, Shell::Zsh, Shell::Fish, Shell::PowerShell] {
             let mut script = Vec::new();
-            clap_complete::generate(shell, &mut Arguments::command(), NAME, &mut script);
+            clap_complete::generate(shell, &mut command, NAME, &mut script);
             let script = String::from_utf8(script).unwrap();
             for word in ["hand-out", "rename", "visitor"] {
                 assert!(script.contains(word), "{shell}: {word}");

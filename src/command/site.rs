@@ -2,11 +2,12 @@
 #![allow(clippy::print_stdout, reason = "a command's room prints")]
 
 use super::{Failure, common};
+use crate::call::compare;
 use crate::folders::archive::{pack, unpack};
 use crate::folders::content::{Content, FileChange, file_changes};
 use crate::folders::{self, load_site};
 use crate::logbook::{Logbook, attempts_under};
-use crate::site::{Site, bundled, compare};
+use crate::site::{Site, bundled};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 

@@ -5,6 +5,21 @@
 //!
 //! Here is the order of things; `launch/others.rs` has what the program's roles say, `launch/student.rs` what the student does in turn,
 //! `launch/cut_in.rs` out of turn, `launch/outside.rs` a dead radio and somebody else's stop, and `launch/picture.rs` says what is to be drawn.
+//!
+//! # Driving it
+//!
+//! `drill::Launch` goes through the steps of the site's `[launch]`: the program speaks those of others, the student's are judged.
+//! `next` says what happens (a line, a scene, the student's turn, the end), `did` takes what the student did; nothing else drives it,
+//! so that site, seed and verdicts give the same dialogue again (`tests/launches.rs`, `tests/golden`). What is out of the
+//! ordinary in a run is its `Course`. After every readback of the student's own call there is a turn, whether it was right or
+//! not. `cableside rehearse` plays a script; its form is `command/rehearse.rs`'s `Script`, examples are in `tests/rehearsals`:
+//! its fields stand in `cableside rehearse --help`.
+//!
+//! In the window `worker/conductor/flight.rs` drives it: the clock, the sound, silence as an answer after `Pace::patience`. What the
+//! student does while others act goes to `Launch::cut_in`: stop and the hand end the launch in any state, other words into a
+//! transmission are lost and noted (`Note::Lost`), also in the gap between two transmissions of one exchange. `Launch::picture` says what
+//! is to be drawn. Sounds are made in `voice/noise.rs`, which says how. Sentences for the student (reasons, advice, remarks of delivery,
+//! notes, endings, the debrief) are data in the site's language: `site/texts/en.toml` and `de.toml`, by `Language::text`.
 
 mod cut_in;
 mod others;
@@ -19,11 +34,12 @@ pub use picture::{Phase, Picture, phase_of};
 use super::answer::Spoken;
 use super::record::{Ending, Entry, Note};
 use super::turn::Turn;
+pub use super::want::Want;
 use crate::call::judge::{Limits, judge};
 use crate::call::reading::{Mention, Said};
 use crate::call::stance::Stance;
 use crate::call::{Evidence, Judgement, Situation, Vocabulary, words};
-use crate::site::{By, Failure, Hazard, Language, Noise, Site, Sound, Step};
+use crate::site::{By, Failure, Hazard, Noise, Site, Sound, Step};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -58,49 +74,6 @@ pub struct Course {
     pub halt: Option<(String, String)>,
     /// Interruptions of the site, each with the step before whose call it comes.
     pub interruptions: Vec<(String, String)>,
-}
-
-/// What the student must do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Want {
-    /// Make the call of the step.
-    Call,
-    /// A readback was heard: let a right one stand, correct a wrong one, or stop.
-    Readback,
-    /// There is danger: release as pilot, stop as anybody else.
-    Hazard,
-    /// Something fails in the air: the hand acts, words come after it or not at all.
-    Failure,
-    /// After the hand, words: they may be left out.
-    Words,
-    /// Operate the release.
-    Release,
-    /// Give the signal of the step.
-    Signal,
-    /// The winch has refused: wait until it is ready.
-    Wait,
-    /// Somebody else has called stop: the hand, where it has something to stop; nothing goes on until it is settled.
-    Halt,
-    /// Somebody asks something in between: an answer may be given or not, and the call is wanted after it.
-    Aside,
-}
-
-impl Want {
-    /// What is wanted, as a short title in the site's language.
-    pub fn text(self, language: Language) -> String {
-        let key = match self {
-            Self::Call => "want.call",
-            Self::Readback => "want.readback",
-            Self::Hazard | Self::Failure | Self::Halt => "want.hazard",
-            Self::Words => "want.words",
-            Self::Release => "want.release",
-            Self::Signal => "want.signal",
-            Self::Wait => "want.wait",
-            Self::Aside => "want.aside",
-        };
-        language.text(key, &[])
-    }
 }
 
 /// What happens next.

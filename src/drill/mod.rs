@@ -10,6 +10,7 @@ pub mod record;
 pub mod round;
 pub mod simulate;
 pub mod turn;
+pub mod want;
 
 pub use answer::{Answer, answer};
 pub use deal::deal;

@@ -1,6 +1,6 @@
 //! What happened in a whole launch, for the debrief: entries, remarks, endings, and their words in both languages.
 
-use super::launch::Want;
+use super::want::Want;
 use crate::call::Judgement;
 use crate::site::{Language, Noise, Site};
 use serde::Serialize;

@@ -3,9 +3,9 @@
 //! When the sound is used up, the model likes to go on with what it has already written. Such words are not read from the
 //! sound: the attention lies on the silence at the end, or goes back to where the first ones were read.
 
+use super::decoder::{Decoder, FRAMES, Token};
 use super::lattice::Word;
-use super::search::{Decoder, Token};
-use super::whisper::FRAMES;
+
 use std::ops::Range;
 
 /// Attention within this many frames of its peak (20 ms each) belongs to it.

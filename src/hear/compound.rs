@@ -33,12 +33,20 @@ pub fn parted(language: Language, word: &str) -> Vec<String> {
             for right in alike(right) {
                 for joint in [" ", "-"] {
                     out.push(format!("{left}{joint}{right}"));
-                    out.push(format!("{left}{joint}{}", super::script::capital(&right)));
+                    out.push(format!("{left}{joint}{}", capital(&right)));
                 }
             }
         }
     }
     out
+}
+
+/// With a capital at its beginning.
+pub fn capital(word: &str) -> String {
+    let mut chars = word.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 #[cfg(test)]

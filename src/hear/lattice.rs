@@ -1,15 +1,16 @@
 //! The phrase lattice: which words may follow which in a call, as a set of states. It knows the vocabulary only.
 //!
 //! Elements come in any order, any may be absent; small words may stand between them. Each may come twice if the words
-//! differ ("solo, two up"), again after a "correction", and up to three times in calls of one or two elements. A spelled
+//! differ ("solo, two up"), again after a "correction" or a denial, and up to three times in calls of one or two elements. A spelled
 //! callsign is any run of letters and digits: the fleet is no prior. All readings of the same words are followed at once,
 //! so "four seven six one two" may end a callsign or begin "two up".
 
 use super::compound;
 use crate::call::Vocabulary;
+use crate::call::stance::Stance;
 use crate::call::vocabulary::Meaning;
 use crate::site::{Language, Purpose, spelling};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Index into [`Lattice::words`].
 pub type Word = u16;
@@ -46,6 +47,8 @@ struct State {
     said: u128,
     corrections: u8,
     fillers: u8,
+    /// A word that denies was said ("Windenseil Wald, nein, Windenseil See"): what comes then may be said again.
+    done: bool,
     /// The wording said last: begun again it is a restart.
     last: u16,
     place: Place,
@@ -97,7 +100,7 @@ pub enum Written {
     Call,
     /// The speech model wrote it; it changes nothing.
     Small,
-    /// The speech model wrote it; nothing explains it.
+    /// The speech model wrote it; nothing explains it where it stands alone.
     Unknown,
 }
 
@@ -182,6 +185,13 @@ impl Build {
         }
     }
 
+    /// Is it a word that spells characters?
+    fn spells(&self, word: Word) -> bool {
+        [&self.characters, &self.tens, &self.whole_pairs]
+            .iter()
+            .any(|list| list.contains(&word))
+    }
+
     /// Is this how some word of the call is written, or a part of it?
     fn writes(&self, word: &str) -> bool {
         let mut ways = self.spellings.iter().flatten();
@@ -242,14 +252,14 @@ impl Lattice {
                 continue;
             }
             let new = p.words.iter().any(|w| !build.writes(w));
-            // "For a winch launch" is no four, and "this afternoon" no half of a greeting, where the model is sure of what it wrote: then
-            // they are words of their own.
-            let beside = || {
-                let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
-                let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
-                sure && !phrases[..always].iter().any(same)
-            };
-            if new || beside() {
+            let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
+            let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
+            let spells = |w: &Option<Word>| w.is_some_and(|w| build.spells(w));
+            // "Ich" that begins a wording may stand alone too. "For a winch launch" is no four, and "this afternoon" no half of a
+            // greeting, where the model is sure of what it wrote: then they are words of their own.
+            let literal = ids.iter().all(|w| w.is_some() && !spells(w));
+            let beside = (sure || literal) && !phrases[..always].iter().any(same);
+            if new || beside {
                 let ids = if new {
                     build.ids(&p.words)
                 } else {
@@ -262,7 +272,8 @@ impl Lattice {
             }
         }
         let known = build.words.len();
-        for word in heard {
+        let mut seen = BTreeSet::new();
+        for word in heard.iter().filter(|w| !w.is_empty() && seen.insert(*w)) {
             let explained = vocabulary
                 .phrases
                 .iter()
@@ -325,8 +336,9 @@ impl Lattice {
 
     /// Did the speech model write words that do something to others, and are none of them among these?
     pub fn passed_over(&self, words: &[Word]) -> bool {
+        let said = |word: Word| words.iter().any(|w| self.word(*w) == self.word(word));
         let mut own = self.doing.iter().filter(|w| **w >= self.small_from).peekable();
-        own.peek().is_some() && own.all(|w| !words.contains(w))
+        own.peek().is_some() && own.all(|w| !said(*w))
     }
 
     /// A word as it is written.
@@ -417,6 +429,7 @@ impl Lattice {
             said: 0,
             corrections: 0,
             fillers: 0,
+            done: false,
             last: u16::MAX,
             place: Place::Between,
         }])
@@ -493,9 +506,9 @@ impl Lattice {
             return;
         }
         for (words, meaning) in &self.phrases {
-            if let (Meaning::Does(_), [word]) = (meaning, words.as_slice()) {
-                let fillers = s.fillers + 1;
-                add(*word, State { fillers, ..s });
+            if let (Meaning::Does(stance), [word]) = (meaning, words.as_slice()) {
+                let (fillers, done) = (s.fillers + 1, s.done || *stance == Stance::Denied);
+                add(*word, State { fillers, done, ..s });
             }
         }
     }
@@ -567,7 +580,11 @@ impl Lattice {
                 {
                     continue;
                 }
-                Meaning::Filler | Meaning::Joiner | Meaning::Does(_) => t.fillers += 1,
+                Meaning::Filler | Meaning::Joiner => t.fillers += 1,
+                Meaning::Does(stance) => {
+                    t.fillers += 1;
+                    t.done |= *stance == Stance::Denied;
+                }
                 Meaning::Correction | Meaning::Withdrawal | Meaning::Slip => t.corrections += 1,
                 Meaning::Own => {
                     let bit = 1_u128.checked_shl(p as u32).unwrap_or(0);
@@ -583,7 +600,8 @@ impl Lattice {
                     // they may stand.
                     let doubled = (0..16).any(|e| e != *element && count(s.used, e) > 1);
                     let restart = s.last == p as u16;
-                    let again = s.said & bit != 0 && s.corrections == 0 && !doubled && !restart && !self.short;
+                    let again =
+                        s.said & bit != 0 && s.corrections == 0 && !s.done && !doubled && !restart && !self.short;
                     if again || count(s.used, *element) >= limit {
                         continue;
                     }
@@ -623,17 +641,19 @@ mod tests {
 
     /// Does the lattice of a site's ready call hold these words as a whole call?
     fn holds(name: &str, text: &str) -> bool {
+        holds_where_written(name, "ready", &[], text)
+    }
+
+    /// Does the lattice of a step hold these words as a whole call, where the speech model wrote `heard`?
+    fn holds_where_written(name: &str, step: &str, heard: &[String], text: &str) -> bool {
         let site = Site::check(&bundled::files(name).unwrap()).unwrap();
-        let lattice = Lattice::new(&Vocabulary::of(&site, site.step("ready").unwrap()), &[], false);
+        let lattice = Lattice::new(&Vocabulary::of(&site, site.step(step).unwrap()), heard, false);
         let mut states = lattice.start();
         for word in words::of(text) {
-            let Some(id) = lattice.words.iter().position(|w| *w == word) else {
-                return false;
-            };
-            match lattice.next(&states).remove(&(id as Word)) {
-                Some(s) => states = s,
-                None => return false,
-            }
+            // Several may be written the same way.
+            let next = lattice.next(&states);
+            let all = next.into_iter().filter(|(w, _)| lattice.word(*w) == word);
+            states = States(all.flat_map(|(_, s)| s.0).collect());
         }
         lattice.may_end(&states)
     }
@@ -658,6 +678,39 @@ mod tests {
             "erlengrund",
             "winde delta drei acht sechs zwei zweisitzig am windenseil wald abflugbereit"
         ));
+    }
+
+    #[test]
+    fn a_word_of_a_wording_may_stand_alone_where_it_was_written() {
+        let heard = words::of("winde delta fünf fünf vier null ich kann nicht ausklinken");
+        let call = "winde delta fünf fünf vier null ich kann nicht ausklinken";
+        assert!(holds_where_written("erlengrund", "stuck", &heard, call));
+        assert!(!holds_where_written("erlengrund", "stuck", &[], call));
+    }
+
+    #[test]
+    fn a_word_written_twice_is_one_word() {
+        let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
+        let vocabulary = Vocabulary::of(&site, site.step("stuck").unwrap());
+        let heard = words::of("winde ich kann seil ausklinken hurtig");
+        let count = |heard: &[String]| Lattice::new(&vocabulary, heard, true).phrases.len();
+        assert_eq!(
+            count(&[heard.as_slice(), &[String::new()], &heard].concat()),
+            count(&heard)
+        );
+        assert!(count(&heard) > count(&[]));
+    }
+
+    #[test]
+    fn what_was_denied_may_be_said_again() {
+        for text in [
+            "winde delta fünf fünf vier null einsitzig windenseil wald nein windenseil see startklar",
+            "winde delta fünf fünf vier null einsitzig nicht windenseil wald windenseil see startklar",
+        ] {
+            assert!(holds("erlengrund", text), "{text}");
+        }
+        let again = "winde delta fünf fünf vier null einsitzig windenseil wald startklar einsitzig";
+        assert!(!holds("erlengrund", again));
     }
 
     #[test]

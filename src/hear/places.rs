@@ -1,10 +1,10 @@
 //! Begin and end of each word in the sound: the decoder's attention says which frames each token was read from, in order;
 //! energy says where the sound between two pauses begins and ends.
 
+use super::decoder::{Decoder, FRAMES, Token};
 use super::evidence::syllables;
 use super::lattice::Lattice;
-use super::search::{Decoder, Found, Path, Token};
-use super::whisper::FRAMES;
+use super::search::{Found, Path};
 use crate::call::Place;
 
 /// A word's place is known when at least this share of one of its tokens' attention lies in it or close by.

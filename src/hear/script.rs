@@ -1,7 +1,8 @@
 //! How words are written in the tokens of the speech model.
 
+use super::compound::capital;
+use super::decoder::Token;
 use super::lattice::{Lattice, Word, Written};
-use super::search::Token;
 
 /// A word that nothing explains costs this, where one of the call's earns a reward (nats).
 const UNKNOWN: f32 = 6.0;
@@ -81,12 +82,4 @@ impl Script {
         let forms = self.forms.iter().flatten().flatten();
         forms.chain(&self.marks).copied().collect()
     }
-}
-
-/// With a capital at its beginning.
-pub fn capital(word: &str) -> String {
-    let mut chars = word.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

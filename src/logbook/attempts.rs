@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::rows::{Id, Json, Millis};
 use super::{
     AttemptSummary, ElementVerdict, InRun, Logbook, LogbookError, ModelUsed, NewAttempt, Overrule, Part, RecordingName,
-    Result, StoredAttempt, derive, instructors, joined, students,
+    Result, StoredAttempt, Verdict, derive, joined, students,
 };
 
 /// Whose attempts are meant.
@@ -345,7 +345,7 @@ pub(super) fn insert(transaction: &Transaction<'_>, a: &NewAttempt, now: Timesta
         .collect();
     for (e, o) in &overruled {
         let reason = o.reason.as_deref();
-        instructors::add(transaction, a.id, Some(&e.element), Some(o.verdict), o.by, reason, o.at)?;
+        add_judgement(transaction, a.id, Some(&e.element), Some(o.verdict), o.by, reason, o.at)?;
     }
     if !overruled.is_empty() {
         derive::overrules(transaction, Some(a.id))?;
@@ -448,6 +448,34 @@ pub(super) fn element(row: &Row<'_>) -> rusqlite::Result<ElementVerdict> {
         }),
         critical: row.get(10)?,
     })
+}
+
+/// Adds a judgement to the list, later than those that are there.
+pub(super) fn add_judgement(
+    transaction: &Transaction<'_>,
+    attempt: Uuid,
+    element: Option<&str>,
+    verdict: Option<Verdict>,
+    by: Option<Uuid>,
+    reason: Option<&str>,
+    at: Timestamp,
+) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached(
+            "INSERT INTO overrule (id, attempt_id, element, verdict, by, at, reason)
+             SELECT ?1, ?2, ?3, ?4, ?5,
+                max(?6, 1 + coalesce((SELECT max(at) FROM overrule WHERE attempt_id = ?2 AND element = ?3), ?6 - 1)), ?7",
+        )?
+        .execute((
+            Id(Uuid::new_v4()),
+            Id(attempt),
+            element.unwrap_or_default(),
+            verdict,
+            by.map(Id),
+            Millis(at),
+            reason,
+        ))?;
+    Ok(())
 }
 
 #[cfg(test)]

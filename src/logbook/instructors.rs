@@ -6,11 +6,11 @@
 //! counts.
 
 use jiff::Timestamp;
-use rusqlite::{Row, Transaction};
+use rusqlite::Row;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::attempts::{SUMMARY_COLUMNS, summary};
+use super::attempts::{SUMMARY_COLUMNS, add_judgement, summary};
 use super::rows::{Id, Millis};
 use super::{AttemptSummary, Logbook, LogbookError, Result, Verdict, Whose, derive};
 
@@ -127,7 +127,7 @@ impl Logbook {
         }
         let transaction = self.write("store a judgement")?;
         let store = || -> rusqlite::Result<()> {
-            add(&transaction, attempt, element, verdict, Some(by.id), Some(reason), now)?;
+            add_judgement(&transaction, attempt, element, verdict, Some(by.id), Some(reason), now)?;
             transaction.execute(
                 "UPDATE attempt SET held_out = 0, held_out_at = max(?2, held_out_at + 1), changed_at = max(?2, changed_at)
                  WHERE id = ?1",
@@ -182,34 +182,6 @@ impl Logbook {
         };
         read().map_err(self.sorted("list attempts held out"))
     }
-}
-
-/// Adds a judgement to the list, later than those that are there.
-pub(super) fn add(
-    transaction: &Transaction<'_>,
-    attempt: Uuid,
-    element: Option<&str>,
-    verdict: Option<Verdict>,
-    by: Option<Uuid>,
-    reason: Option<&str>,
-    at: Timestamp,
-) -> rusqlite::Result<()> {
-    transaction
-        .prepare_cached(
-            "INSERT INTO overrule (id, attempt_id, element, verdict, by, at, reason)
-             SELECT ?1, ?2, ?3, ?4, ?5,
-                max(?6, 1 + coalesce((SELECT max(at) FROM overrule WHERE attempt_id = ?2 AND element = ?3), ?6 - 1)), ?7",
-        )?
-        .execute((
-            Id(Uuid::new_v4()),
-            Id(attempt),
-            element.unwrap_or_default(),
-            verdict,
-            by.map(Id),
-            Millis(at),
-            reason,
-        ))?;
-    Ok(())
 }
 
 pub(super) fn judged(row: &Row<'_>) -> rusqlite::Result<Judged> {

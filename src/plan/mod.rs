@@ -13,6 +13,16 @@
 //! | `level.rs` | written facts, scene, busy field: how a student rises and falls |
 //! | `session.rs` | a session of chosen minutes |
 //! | `learners/` | simulated learners: the plan against dealing at random and against a fixed rotation |
+//!
+//! # How it is used
+//!
+//! `plan::Plan` is made from a student's past calls (`Logbook::past`) and asked by the worker for each turn of a student with a name;
+//! without one chance deals. Items are steps, elements of a step, values (a registration, a cable), callsign patterns, and pairs
+//! easily mixed up (one slip apart, two-valued elements, and whatever this student has mixed up). Each has a memory in the scheduler (crate
+//! `fsrs`, version pinned, default parameters; its published vectors are in `plan/memory.rs`, with the table that says what a verdict is worth) and
+//! a steadiness over its latest 20 calls, told from 5 on with Wilson's interval. Unsure verdicts, attempts held out, calls with a stop, later attempts of a
+//! turn and calls in which nothing was heard move nothing. `plan/next.rs` says how the next call is chosen, `plan/level.rs` when a level rises
+//! and falls. The level stands in the stored situation (`"level"`, nothing for the written one). The worker tells all of it as `Event::Planned`.
 
 mod deck;
 mod items;

@@ -1,6 +1,6 @@
 //! Fonts, and what stands on a page before it becomes PDF: marks with places in points, from the top left corner.
 
-use super::paper::PrintError;
+use super::error::PrintError;
 use krilla::color::rgb;
 use krilla::geom::{PathBuilder, Point};
 use krilla::paint::{Fill, Stroke};

@@ -15,6 +15,7 @@
 //! | `print.rs` | the printed report of a student and of a class |
 //! | `wall.rs` | the sheet of a site's calls |
 
+mod error;
 mod figures;
 mod group;
 mod ink;
@@ -29,9 +30,9 @@ mod wall;
 #[cfg(test)]
 mod tests;
 
+pub use error::PrintError;
 pub use figures::{ElementLine, Figures, MixUp, OverruledVerdict, StepLine, TrendPoint};
 pub use group::{Group, Member, Need};
-pub use paper::PrintError;
 pub use plain::{csv_of_group, csv_of_student, json_of_group, json_of_student};
 pub use print::{group_pdf, student_pdf};
 pub use rate::{FEW, LATELY, Share, Standing, TARGET};

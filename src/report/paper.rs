@@ -1,5 +1,6 @@
 //! Pages: a cursor that goes down, headings, running text, a new page when one is full, feet and page numbers.
 
+use super::error::PrintError;
 use super::ink::{BLACK, BLUE, Face, Fonts, GREY, Ink, Mark, RULE};
 use super::tongue::Tongue;
 use krilla::Document;
@@ -11,17 +12,6 @@ const A4: (f32, f32) = (595.28, 841.89);
 /// White around everything, points.
 pub(super) const MARGIN: f32 = 42.0;
 const FOOT: f32 = 7.5;
-
-/// Why nothing can be printed. Both are faults of the program itself.
-#[derive(Debug, thiserror::Error)]
-pub enum PrintError {
-    /// The font in the program cannot be read.
-    #[error("the font inside the program cannot be read; the program's file is damaged: install it again")]
-    Font,
-    /// The PDF library refused.
-    #[error("the PDF could not be made: {0}")]
-    Pdf(String),
-}
 
 /// One page.
 pub(super) struct Page {

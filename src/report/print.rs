@@ -1,10 +1,11 @@
 //! The printed report of a student and of a class.
 
 use super::Scope;
+use super::error::PrintError;
 use super::figures::{ElementLine, Figures, MixUp, OverruledVerdict};
 use super::group::Group;
 use super::ink::{BLACK, GREY};
-use super::paper::{Paper, PrintError};
+use super::paper::Paper;
 use super::rate::{FEW, LATELY, Share};
 use super::table::{Cell, Column, ink_of};
 use super::tongue::Tongue;

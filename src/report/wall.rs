@@ -1,7 +1,8 @@
 //! The sheet of a site's calls for the clubhouse wall: who says what, in the order of a launch.
 
+use super::error::PrintError;
 use super::ink::{AMBER, BLACK, BLUE, Face, GREY, Mark, SHADE};
-use super::paper::{MARGIN, Paper, PrintError};
+use super::paper::{MARGIN, Paper};
 use super::tongue::Tongue;
 use super::{Scope, capital};
 use crate::call::Situation;

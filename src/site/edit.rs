@@ -1,4 +1,12 @@
 //! Changes to a site's files as texts: one value at a time, so that comments and the rest of the file stay as they are.
+//!
+//! # A site's files, changed
+//!
+//! `site::edit` changes one value of a file at a time (`toml_edit`: comments stay); `call::compare` says what differs between two
+//! checked sites and which steps judge by other words (`effects`: what a step's `Vocabulary` holds, what is critical, what decides
+//! right values; taught and understood are one). `folders::archive` believes nothing of an archive: names, kinds and sizes are looked at
+//! before a byte is unpacked, what comes is counted, all of it stays in memory until the site was checked. `Content::put` writes beside
+//! and renames, one program at a time; the version before goes to `.older`. The desk's thread (`worker/desk.rs`) keeps drafts in `drafts/ID`.
 
 use super::Files;
 use std::collections::BTreeMap;

@@ -6,9 +6,9 @@ mod air;
 pub mod bundled;
 pub mod callsign;
 mod check;
-pub mod compare;
 pub mod edit;
 pub mod language;
+pub mod naming;
 pub mod number;
 pub mod problem;
 mod raw;
@@ -16,6 +16,7 @@ mod sound;
 pub mod spelling;
 mod template;
 mod texts;
+pub mod words;
 
 pub use air::{Band, Failure, Halt, Signal};
 pub use callsign::Callsign;
@@ -611,7 +612,7 @@ impl Site {
                 Ok(d) if d < 10 => self.language.digit_word(d).to_owned(),
                 _ => as_written(w),
             };
-            let words: Vec<String> = crate::call::words::of(text).into_iter().map(word).collect();
+            let words: Vec<String> = words::of(text).into_iter().map(word).collect();
             words.join(" ")
         };
         match known.filter(|v| v.taught != kind) {

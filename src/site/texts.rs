@@ -72,6 +72,8 @@ mod tests {
         let code = [
             include_str!("../call/advice.rs"),
             include_str!("../call/judge.rs"),
+            include_str!("../call/verdict.rs"),
+            include_str!("../drill/want.rs"),
             include_str!("../call/reason.rs"),
             include_str!("../call/delivery.rs"),
             include_str!("../drill/record.rs"),

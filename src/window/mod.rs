@@ -41,6 +41,43 @@
 //! A key with its text in `words/en.toml` and `words/de.toml`, then `given.words.say("group.key")`, or
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
 //! in `words.rs` find those that are missing, left over, or differ between the languages.
+//!
+//! # The plan of the pages
+//!
+//! Students' pages are calm and large, the instructor's dense (`look::dense`). A page has one main action: it alone is filled (`look::add_primary`,
+//! or the key that talks), `Given::main` marks it, the focus goes there when the page is opened and with F6.
+//!
+//! | page | for | main action | what else it holds |
+//! |---|---|---|---|
+//! | Practice | student | Begin; the key that talks; Next | the words before a call, then the debrief, beside the picture |
+//! | Launch | student | Begin; the key that talks; Another launch | the time line, then every call with its verdict and sound |
+//! | Listening | student | Hear a call | the question with its answers |
+//! | The calls | student, before anything is tested | (Hear, Practise of each) | every call in the launch's order |
+//! | Progress | student | Practise these | what is reliable in words and one picture; calls to hear again; numbers folded |
+//! | Class | instructor | Begin; I am here | roster, board with the most needed first |
+//! | Instructor | instructor | judge the call that is open; write the report; write the files | disputed calls, reports and the sheet for the wall, practice out and results back, people, the record: five parts |
+//! | Student, Site, Edit site, Sound, Display, First steps, Help | once | add, choose, try the microphone | sheets side by side |
+//!
+//! The instructor's page (`window/office.rs`, `worker/office.rs`): what takes something away is foreseen first
+//! (`Keep`, `Merge` without `sure`; a person's counts) and asked about in the window; a person's own rule of age is told when it is set and takes effect at the next start; a merge is foreseen by doing it in a transaction that is rolled back. The logbook's
+//! thread does the work and keeps the PIN that was given until the page is left; `OfficeCommand::Stop` goes round its queue by a flag that is looked at
+//! between files. Failures that happen every day have their texts in both languages (`worker/office/fails.rs`). Reports, hand-out and the class's
+//! secret are made by `worker/papers.rs` and `worker/home.rs` for the terminal too.
+//!
+//! The verdict: in a window 700 points wide or more at the top of the right side, scrolled back to its beginning with each new call; in a narrower
+//! one above the key. The first line says the one thing that matters (`verdict.rs`), then come the other side's answer, tiles with what was *said*, the
+//! sound; the right words only when the call is complete or they are asked for, since a retry that shows them is reading aloud. A call in which the
+//! microphone failed (`worker/conductor/turn.rs`, `microphone_failed`) is void: held out, not an attempt of its turn, nothing in it missing.
+//!
+//! Keys (`keys.rs`): the talk key is taken out of the events before any control sees them, on pages whose `Content::talks` says so and outside text fields;
+//! repeats of Space and Enter press nothing; what gets the focus by keyboard is scrolled into sight; Page Up and Down scroll; F1 help, F6 main action.
+//! Help and messages lie over the page: nothing moves under the pointer. Messages (`notices.rs`) have their texts in both languages, go when cured or after
+//! 45 s, and are two at the most; those that tell of a loss stay. Words before a call (`hints.rs`): all of them twice, first letters twice, then none, by
+//! right first attempts at that step (`plan::Level::taught_after`); the level is kept with the attempt, and such calls move neither plan nor progress.
+//!
+//! Type (Atkinson Hyperlegible, two weights), scale, colours by meaning and the contrast of each pair are in `look.rs`; its test computes all pairs: least for
+//! writing 5.9 to 1 (4.5 wanted), for edges 3.7 (3 wanted). `front/layout.rs` lays every page out at six sizes in both languages and fails on anything that is
+//! cut, beside the window or over something else, by the rectangles of the accessible tree.
 
 mod calls;
 mod choose;

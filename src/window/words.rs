@@ -82,7 +82,7 @@ impl Words {
         known.map_or_else(|| name.to_owned(), Clone::clone)
     }
 
-    /// A thing of a site or a field of it, as [`crate::site::compare`] names them; a name that is not known as it is.
+    /// A thing of a site or a field of it, as [`crate::call::compare`] names them; a name that is not known as it is.
     pub fn thing(self, name: &str) -> String {
         let known = self.table().get(&format!("thing.{name}"));
         known.map_or_else(|| name.to_owned(), Clone::clone)

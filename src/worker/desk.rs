@@ -7,12 +7,12 @@
 use super::home::ENDING;
 use super::keeper::LogbookPlace;
 use super::message::{Event, Outbox, sentence};
+use crate::call::compare::{self, Difference, Effect};
 use crate::files::{self, Access, Lock};
 use crate::folders::archive::{pack, pack_numbered, unpack};
 use crate::folders::content::{Content, ContentError, FileChange, FileKind, file_changes, lock_of};
 use crate::folders::{self, load_site};
 use crate::logbook::{Logbook, VersionCount, attempts_under};
-use crate::site::compare::{self, Difference, Effect};
 use crate::site::edit::{self, Texts};
 use crate::site::{Files, Language, Line, Site, bundled};
 use std::collections::BTreeSet;

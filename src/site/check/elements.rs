@@ -1,10 +1,10 @@
 //! Elements: their words, what must not be the same, what is spelled.
 
 use super::{Builder, DeValue, Tables, half, is_digit};
-use crate::call::words;
 use crate::site::language::Sense;
 use crate::site::problem::Problem;
 use crate::site::raw::{self, RawElements};
+use crate::site::words;
 use crate::site::{Aircraft, Element, Language, Purpose, Station, Step, Wording};
 use std::collections::{BTreeMap, BTreeSet};
 use toml::Spanned;

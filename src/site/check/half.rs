@@ -3,8 +3,8 @@
 
 use super::effects::MOST_WORDINGS;
 use super::is_digit;
-use crate::call::words;
 use crate::site::language::Sense;
+use crate::site::words;
 use crate::site::{Aircraft, Element, Language, Purpose, Wording, number, spelling};
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -1,7 +1,7 @@
 //! What a whole site shows that no single entry does: customs that change nothing there, gliders with one name. Told, and no problem.
 
 use super::Builder;
-use crate::call::Situation;
+use crate::site::naming::forms;
 use crate::site::{Callsign, CallsignCustom, Site};
 use std::collections::BTreeMap;
 
@@ -10,14 +10,9 @@ impl Builder<'_> {
         self.same_names(site);
         self.not_read_back(site);
         let shortens = |callsign: &Callsign| {
-            let whole = Situation::new(callsign.clone(), 1, "");
-            let after = Situation {
-                contact: true,
-                ..whole.clone()
-            };
             site.steps
                 .iter()
-                .any(|step| whole.forms(site, step) != after.forms(site, step))
+                .any(|step| forms(site, step, callsign, false) != forms(site, step, callsign, true))
         };
         if site.customs.callsign == CallsignCustom::ShortAfterContact
             && !site.fleet.is_empty()
@@ -40,8 +35,7 @@ impl Builder<'_> {
         };
         let mut called: BTreeMap<String, Vec<&Callsign>> = BTreeMap::new();
         for aircraft in &site.fleet {
-            let glider = Situation::new(aircraft.registration.clone(), 1, "");
-            for form in glider.forms(site, step) {
+            for form in forms(site, step, &aircraft.registration, false) {
                 called.entry(form.join(" ")).or_default().push(&aircraft.registration);
             }
         }

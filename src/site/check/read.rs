@@ -1,9 +1,9 @@
 //! How a value is read: what every file needs, with its place for the message.
 
 use super::{Builder, DeValue, HEARD, NOT_AN_ELEMENT, Tables, one_line};
-use crate::call::words;
 use crate::site::problem::{Collector, MOST, Problem};
 use crate::site::raw::{RawLine, RawWording};
+use crate::site::words;
 use crate::site::{By, Line, Wording, placeholders};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 use std::collections::BTreeMap;

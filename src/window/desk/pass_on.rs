@@ -1,8 +1,8 @@
 //! Saving, with what it changes shown before; the site as one file, out and in.
 
 use super::OnDesk;
+use crate::call::compare::{Difference, Effect};
 use crate::folders::content::FileChange;
-use crate::site::compare::{Difference, Effect};
 use crate::site::edit;
 use crate::window::choose::Choice;
 use crate::window::front;

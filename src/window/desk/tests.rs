@@ -181,13 +181,13 @@ fn what_saving_changes_is_shown_before_it_is_saved() {
     );
     let site = |texts: &Texts| Site::check(&files_of("our-field", texts, &BTreeSet::new())).unwrap();
     let (before, after) = (site(&texts()), site(&changed));
-    let effects = crate::site::compare::effects(&before, &after);
+    let effects = crate::call::compare::effects(&before, &after);
     bench.tell(Event::Desk(DeskEvent::Changes(Box::new(Changes {
         files: vec![(
             "words.toml".into(),
             crate::folders::content::FileChange::Changed { gone: 1, come: 1 },
         )],
-        differences: crate::site::compare::differences(&before, &after),
+        differences: crate::call::compare::differences(&before, &after),
         effects: effects.into_iter().map(|e| (e, 34, 30)).collect(),
         same_version: Some("1.0".into()),
     }))));

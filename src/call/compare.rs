@@ -2,8 +2,8 @@
 //!
 //! Names of things and fields are keys: English words as they stand, which an interface may put in other words.
 
-use super::{Element, Line, Need, Site, Step, Wording};
-use crate::call::vocabulary::{Meaning, Vocabulary};
+use super::vocabulary::{Meaning, Vocabulary};
+use crate::site::{Element, Line, Need, Site, Step, Wording};
 use std::collections::BTreeSet;
 use std::fmt;
 
