@@ -1,4 +1,4 @@
-//! What is decided of one element.
+//! What is decided of one element, and of a call.
 
 use super::delivery::Place;
 use super::reason::Reason;
@@ -67,4 +67,36 @@ pub struct ElementVerdict {
     /// Where in the sound it was heard; `None` where nothing was, or where that is not known.
     #[serde(default)]
     pub place: Option<Place>,
+}
+
+/// The outcome of a call.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Outcome {
+    /// Every critical element said.
+    #[serde(rename = "pass")]
+    Pass,
+    /// Some critical element wrong or missing.
+    #[serde(rename = "not yet")]
+    NotYet,
+    /// None wrong or missing, some critical element unsure.
+    #[serde(rename = "say again")]
+    SayAgain,
+    /// No speech.
+    #[serde(rename = "nothing heard")]
+    NothingHeard,
+}
+
+impl Outcome {
+    /// All outcomes, best first.
+    pub const ALL: [Self; 4] = [Self::Pass, Self::NotYet, Self::SayAgain, Self::NothingHeard];
+
+    /// The words for it in results.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::NotYet => "not yet",
+            Self::SayAgain => "say again",
+            Self::NothingHeard => "nothing heard",
+        }
+    }
 }

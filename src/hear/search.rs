@@ -9,7 +9,8 @@ use super::attention;
 pub use super::decoder::{Decoder, Odds, Token};
 use super::lattice::{Lattice, States, Word};
 use super::script::Script;
-use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap};
+use queue::Queue;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
 
 /// The model wants to end where the end's log-probability is above this.
@@ -135,32 +136,6 @@ enum Job {
 
 /// A job with the text that the model must be asked about for it.
 type Asked = (Job, Vec<Token>);
-
-struct Item {
-    priority: f32,
-    /// Earlier first where priorities are equal: the search has one order.
-    order: usize,
-    job: Job,
-}
-
-impl PartialEq for Item {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == std::cmp::Ordering::Equal
-    }
-}
-impl Eq for Item {}
-impl PartialOrd for Item {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Item {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        self.priority
-            .total_cmp(&other.priority)
-            .then(other.order.cmp(&self.order))
-    }
-}
 
 impl Open {
     /// Before the first word.
@@ -557,26 +532,7 @@ fn either(a: f32, b: f32) -> f32 {
     a.max(b) + (-(a - b).abs()).exp().ln_1p()
 }
 
-/// What is still to be done at a level, the most promising first.
-#[derive(Default)]
-struct Queue {
-    items: BinaryHeap<Item>,
-    pushed: usize,
-}
-
-impl Queue {
-    fn push(&mut self, priority: f32, job: Job) {
-        if priority.is_finite() {
-            self.pushed += 1;
-            self.items.push(Item {
-                priority,
-                order: self.pushed,
-                job,
-            });
-        }
-    }
-}
-
+mod queue;
 mod written;
 
 #[cfg(test)]

@@ -5,19 +5,20 @@
 //! caller wait, not even `drop`. The device's own callback neither allocates nor locks: it fills the ring and counts
 //! what did not fit.
 
+mod input;
+mod recording;
+
+use input::{Input, open};
+use recording::Recording;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::{Duration, Instant};
 
-use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{FromSample, SampleFormat, SizedSample};
-
 use super::SoundError;
-use super::clip::{Clip, Keying, SILENCE_DBFS, Trouble, dbfs};
-use super::devices::{Direction, PATIENCE, aside, discard, find, name_of};
-use super::file::full_scale;
+use super::clip::{Clip, SILENCE_DBFS, Trouble, dbfs};
+use super::devices::{PATIENCE, aside, discard};
 use super::gather::Gather;
 use super::part::PartFile;
 
@@ -217,44 +218,6 @@ impl SharedLevel {
     }
 }
 
-/// What the device's callbacks and the worker share, without locks.
-#[derive(Debug)]
-struct Pulse {
-    start: Instant,
-    /// Microseconds from `start` to the last data; 0 before the first.
-    last_data: AtomicU64,
-    /// How long ago the last data was captured when it came, microseconds.
-    latency: AtomicU64,
-    /// Frames that did not fit into the ring.
-    dropped: AtomicU64,
-    /// An error came after which streams usually end.
-    ending: AtomicBool,
-}
-
-impl Pulse {
-    fn now(&self) -> u64 {
-        u64::try_from(self.start.elapsed().as_micros())
-            .unwrap_or(u64::MAX)
-            .max(1)
-    }
-
-    /// How long no data has come.
-    fn silent_for(&self) -> Duration {
-        Duration::from_micros(self.now().saturating_sub(self.last_data.load(Ordering::Relaxed)))
-    }
-}
-
-/// An open microphone.
-struct Input {
-    stream: cpal::Stream,
-    pulse: Arc<Pulse>,
-    ring: rtrb::Consumer<f32>,
-    device: String,
-    rate: u32,
-    channels: usize,
-    full_scale: f32,
-}
-
 enum State {
     Closed {
         again: Instant,
@@ -266,24 +229,6 @@ enum State {
         pause: Duration,
     },
     Open(Input),
-}
-
-struct Recording {
-    gather: Gather,
-    pressed: Instant,
-    prompt_end: Option<Instant>,
-    released: Option<Instant>,
-    /// Seconds of the clip before the press.
-    lead: f64,
-    /// The clip is complete with this many frames.
-    wanted: u64,
-    /// Or at this time, if the device does not deliver them.
-    give_up: Option<Instant>,
-    file: Option<PartFile>,
-    not_on_disk: Option<String>,
-    dropped_before: u64,
-    warned: bool,
-    rate: u32,
 }
 
 struct Worker {
@@ -584,70 +529,6 @@ impl Worker {
     }
 }
 
-impl Recording {
-    fn take(&mut self, samples: &[f32], channels: usize) -> Result<(), SoundError> {
-        for frame in samples.chunks_exact(channels.max(1)) {
-            if self.gather.meter().frames() >= self.wanted {
-                break;
-            }
-            self.gather.frame(frame)?;
-        }
-        Ok(())
-    }
-
-    fn complete(&self) -> bool {
-        self.gather.meter().frames() >= self.wanted || self.give_up.is_some_and(|t| Instant::now() >= t)
-    }
-
-    /// Writes what is new to the file. When that fails the recording goes on in memory, and the reason is given once.
-    fn save(&mut self) -> Option<String> {
-        let result = self.file.as_mut()?.extend(self.gather.samples());
-        let reason = result.err()?.to_string();
-        if let Some(file) = self.file.take() {
-            file.remove();
-        }
-        self.not_on_disk = Some(reason.clone());
-        Some(reason)
-    }
-
-    fn finish(self, dropped: u64, trouble: Option<Trouble>) -> Result<Recorded, SoundError> {
-        let gain = self.gather.meter().mix_gain();
-        let seconds = self.gather.meter().seconds();
-        let limit = self.released.is_none() && trouble.is_none() && seconds >= LONGEST_CALL;
-        let mut clip = self.gather.finish()?;
-        let end = self
-            .released
-            .unwrap_or_else(|| self.pressed + Duration::from_secs_f64((seconds - self.lead).max(0.0)));
-        clip.keying = Some(Keying {
-            prompt_end_to_press: self.prompt_end.map(|prompt| between(prompt, self.pressed)),
-            press_to_release: between(self.pressed, end),
-            lead: self.lead,
-        });
-        clip.troubles.extend(trouble);
-        if limit {
-            clip.troubles.push(Trouble::TimeLimit { seconds: LONGEST_CALL });
-        }
-        let lost = dropped.saturating_sub(self.dropped_before);
-        if lost > 0 {
-            clip.troubles.push(Trouble::Dropped {
-                samples: lost,
-                seconds: lost as f64 / f64::from(self.rate),
-            });
-        }
-        let mut not_on_disk = self.not_on_disk;
-        let mut path = None;
-        if let Some(file) = self.file {
-            match file.finish(&clip.samples, gain) {
-                Ok(saved) => path = Some(saved),
-                Err(e) => not_on_disk = Some(e.to_string()),
-            }
-        }
-        clip.troubles
-            .extend(not_on_disk.map(|reason| Trouble::NotOnDisk { reason }));
-        Ok(Recorded { clip, path })
-    }
-}
-
 /// Seconds from `a` to `b`, negative if `b` came first.
 fn between(a: Instant, b: Instant) -> f64 {
     if b >= a {
@@ -673,142 +554,5 @@ fn next_level(before: Level, samples: &[f32], channels: usize, rate: u32) -> Lev
     }
 }
 
-/// Opens a microphone and starts it. Blocks as long as the sound system likes.
-fn open(choice: Option<&str>) -> Result<Input, SoundError> {
-    let host = cpal::default_host();
-    let device = find(&host, Direction::Input, choice)?;
-    let name = name_of(&device);
-    let failed = |e: cpal::Error| trouble_opening(&name, &e);
-    let form = device.default_input_config().map_err(failed)?;
-    let (rate, channels) = (form.sample_rate(), usize::from(form.channels()));
-    let format = form.sample_format();
-    // The system's own buffers: a period asked for also bounds what PulseAudio keeps when this computer is busy, and then
-    // sound is lost.
-    let (stream, pulse, ring) = build(&device, form.config(), format).map_err(failed)?;
-    stream.play().map_err(failed)?;
-    let full_scale = if format.is_float() {
-        1.0
-    } else {
-        full_scale(format.bits_per_sample())
-    };
-    Ok(Input {
-        stream,
-        pulse,
-        ring,
-        device: name,
-        rate,
-        channels,
-        full_scale,
-    })
-}
-
-fn trouble_opening(name: &str, e: &cpal::Error) -> SoundError {
-    match e.kind() {
-        cpal::ErrorKind::DeviceNotAvailable | cpal::ErrorKind::HostUnavailable => SoundError::NoDevice {
-            direction: Direction::Input,
-            detail: format!("{name}: {e}"),
-        },
-        _ => SoundError::Device {
-            direction: Direction::Input,
-            name: name.to_string(),
-            detail: e.to_string(),
-        },
-    }
-}
-
-type Built = (cpal::Stream, Arc<Pulse>, rtrb::Consumer<f32>);
-
-fn build(device: &cpal::Device, config: cpal::StreamConfig, format: SampleFormat) -> Result<Built, cpal::Error> {
-    match format {
-        SampleFormat::I8 => build_as::<i8>(device, config),
-        SampleFormat::I16 => build_as::<i16>(device, config),
-        SampleFormat::I24 => build_as::<cpal::I24>(device, config),
-        SampleFormat::I32 => build_as::<i32>(device, config),
-        SampleFormat::I64 => build_as::<i64>(device, config),
-        SampleFormat::U8 => build_as::<u8>(device, config),
-        SampleFormat::U16 => build_as::<u16>(device, config),
-        SampleFormat::U24 => build_as::<cpal::U24>(device, config),
-        SampleFormat::U32 => build_as::<u32>(device, config),
-        SampleFormat::U64 => build_as::<u64>(device, config),
-        SampleFormat::F32 => build_as::<f32>(device, config),
-        SampleFormat::F64 => build_as::<f64>(device, config),
-        other => Err(cpal::Error::with_message(
-            cpal::ErrorKind::UnsupportedConfig,
-            format!("its sample format {other} is not supported"),
-        )),
-    }
-}
-
-fn build_as<T: SizedSample>(device: &cpal::Device, config: cpal::StreamConfig) -> Result<Built, cpal::Error>
-where
-    f32: FromSample<T>,
-{
-    let channels = usize::from(config.channels).max(1);
-    let capacity = (RING * f64::from(config.sample_rate)) as usize * channels;
-    let (mut producer, ring) = rtrb::RingBuffer::<f32>::new(capacity);
-    let pulse = Arc::new(Pulse {
-        start: Instant::now(),
-        last_data: AtomicU64::new(0),
-        latency: AtomicU64::new(0),
-        dropped: AtomicU64::new(0),
-        ending: AtomicBool::new(false),
-    });
-    let (for_data, for_errors) = (pulse.clone(), pulse.clone());
-    let stream = device.build_input_stream::<T, _, _>(
-        config,
-        move |data: &[T], info: &cpal::InputCallbackInfo| {
-            let free = producer.slots();
-            let fitting = data.len().min(free - free % channels);
-            if let Ok(chunk) = producer.write_chunk_uninit(fitting) {
-                chunk.fill_from_iter(data.iter().map(|s| f32::from_sample_(*s)));
-            }
-            let lost = (data.len() - fitting) / channels;
-            if lost > 0 {
-                for_data.dropped.fetch_add(lost as u64, Ordering::Relaxed);
-            }
-            let stamp = info.timestamp();
-            let latency = stamp.callback.duration_since(stamp.capture);
-            for_data.latency.store(latency.as_micros() as u64, Ordering::Relaxed);
-            for_data.last_data.store(for_data.now(), Ordering::Relaxed);
-        },
-        move |e| {
-            use cpal::ErrorKind as Kind;
-            // Buffer trouble, refused priorities and rerouting leave the stream alive.
-            if matches!(
-                e.kind(),
-                Kind::DeviceNotAvailable | Kind::StreamInvalidated | Kind::HostUnavailable
-            ) {
-                for_errors.ending.store(true, Ordering::Relaxed);
-            }
-        },
-        Some(PATIENCE),
-    )?;
-    Ok((stream, pulse, ring))
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_level_rises_at_once_and_falls_slowly() {
-        let silence = Level {
-            peak_dbfs: SILENCE_DBFS,
-            rms_dbfs: SILENCE_DBFS,
-        };
-        let loud = next_level(silence, &[0.5; 1600], 1, 16_000);
-        assert!((loud.peak_dbfs + 6.02).abs() < 0.01);
-        // One time constant: 1 - 1/e of the energy, 10 lg 0.632 = -2.0 dB.
-        assert!((loud.rms_dbfs + 8.01).abs() < 0.05, "{}", loud.rms_dbfs);
-        let later = next_level(loud, &[0.0; 1600], 1, 16_000);
-        assert!((loud.peak_dbfs - later.peak_dbfs - 2.0).abs() < 0.01);
-        assert!((loud.rms_dbfs - later.rms_dbfs - 4.34).abs() < 0.05);
-    }
-
-    #[test]
-    fn times_before_the_prompt_end_are_negative() {
-        let a = Instant::now();
-        let b = a + Duration::from_millis(250);
-        assert!((between(a, b) - 0.25).abs() < 1e-9 && (between(b, a) + 0.25).abs() < 1e-9);
-    }
-}
+mod tests;
