@@ -4,7 +4,7 @@
 //!
 //! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
-//! * [`class`]: whose turn, who struggles with what, practice handed out, results taken back. Pure.
+//! * [`class`]: whose turn, who missed what, practice handed out, results taken back. Pure.
 //! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
 //! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
 //! * [`plan`]: what to practise next: steadiness, spaced repetition, levels, sessions. Pure.

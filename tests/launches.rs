@@ -346,6 +346,56 @@ fn a_refusal_of_the_winch_is_waited_out() {
     }
 }
 
+/// What the site briefs for the height where it fails is what is shown: behind the start low down, behind the speed call higher up.
+#[test]
+fn a_failure_shows_the_band_of_its_moment() {
+    for name in cableside::site::bundled::NAMES {
+        let site = site(name);
+        let mut high = 0;
+        for failure in &site.failures {
+            let band = site
+                .bands
+                .iter()
+                .find(|b| Some(&b.name) == failure.band.as_ref())
+                .unwrap();
+            for after in &failure.after {
+                assert_eq!(band.from > 0, after == "speed", "{name}: {} after {after}", failure.id);
+                high += usize::from(band.from > 0);
+            }
+        }
+        assert!(high >= 2 && high < site.failures.len(), "{name}: {high}");
+    }
+}
+
+/// Whoever takes the power off is not told how to fly.
+#[test]
+fn the_band_is_for_the_pilot_only() {
+    let site = site("larkmoor");
+    let only = steps(&["ready", "readback", "slack", "speed", "release"]);
+    let course = Course {
+        failure: Some(("power loss".to_owned(), "slack".to_owned())),
+        ..Course::default()
+    };
+    let situation = Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
+    let readback = situation.taught_call(&site, site.step("readback").unwrap());
+    let turns = [readback.as_str(), "hand", ""];
+    let (launch, _) = run_with(&site, "winch driver", situation, course, Some(&only), &turns);
+    let text = debrief::text(&site, &launch, &[]);
+    assert!(text.contains(&Note::HandFirst.text(site.language)), "{text}");
+    assert!(site.bands.iter().all(|b| !text.contains(&b.answer)), "{text}");
+}
+
+/// The readback is right and the slack is being taken up: "not ready" stops it, and that is never an error.
+#[test]
+fn not_ready_behind_a_right_readback_stops() {
+    let site = site("larkmoor");
+    let radio = steps(&["ready", "readback", "slack"]);
+    let run = |answer: &str| played(&site, "pilot", Course::default(), Some(&radio), &[READY, answer]).1;
+    assert_eq!(run("not ready"), Ending::StoppedToBeSure);
+    assert_eq!(run("Winch, we are not ready"), Ending::StoppedToBeSure);
+    assert_eq!(run(""), Ending::Complete);
+}
+
 /// In the air the hand comes first and words last or not at all; words before it do not take its place.
 #[test]
 fn a_failure_in_the_air_is_answered_by_hand() {

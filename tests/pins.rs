@@ -192,7 +192,7 @@ fn the_commands_ask_for_the_pin() {
     let other = tempfile::tempdir().unwrap();
     drop(open(other.path()));
     let other = other.path().join("logbook.sqlite");
-    let guarded: [&[&str]; 9] = [
+    let guarded: [&[&str]; 10] = [
         &["student", "role", "Mara Lind", "instructor"],
         &["student", "role", "Ines Tutor", "student"],
         &["student", "guardian", "Mara Lind", "yes"],
@@ -202,6 +202,7 @@ fn the_commands_ask_for_the_pin() {
         &["keep", "--attempts-days", "1"],
         &["forget", "Ines Tutor", "--yes"],
         &["merge", other.to_str().unwrap()],
+        &["set-aside", "--yes"],
     ];
     let before = run(&["students"], "");
     for args in guarded {

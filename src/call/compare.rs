@@ -3,7 +3,7 @@
 //! Names of things and fields are keys: English words as they stand, which an interface may put in other words.
 
 use super::vocabulary::{Meaning, Vocabulary};
-use crate::site::{Element, Line, Need, Site, Step, Wording};
+use crate::site::{Element, Line, Need, Purpose, Site, Step, Wording};
 use std::collections::BTreeSet;
 use std::fmt;
 
@@ -313,10 +313,10 @@ fn elements(site: &Site, element: &Element, all: &mut Vec<Thing>) {
     ];
     all.push(Thing::new("element", &element.id, fields));
     // Cables, addresses and types come from elsewhere and are listed there.
-    let elsewhere = |w: &&Wording| match element.id.as_str() {
-        "cable" => site.cables.iter().any(|c| c.id == w.id),
-        "address" => site.stations.iter().any(|s| s.address.id == w.id),
-        "type" => site.fleet.iter().any(|a| a.kind == w.id && a.kind == w.taught),
+    let elsewhere = |w: &&Wording| match element.purpose {
+        Purpose::Cable => site.cables.iter().any(|c| c.id == w.id),
+        Purpose::Address => site.stations.iter().any(|s| s.address.id == w.id),
+        Purpose::Type => site.fleet.iter().any(|a| a.kind == w.id && a.kind == w.taught),
         _ => false,
     };
     for w in element.values.iter().chain(&element.other).filter(|w| !elsewhere(w)) {
@@ -450,14 +450,14 @@ fn words(site: &Site, step: &Step, id: &str) -> BTreeSet<String> {
 
 /// What decides an element's right value beside the situation, for aircraft that both versions may have.
 fn right_values(site: &Site, id: &str) -> Vec<(String, String)> {
-    match id {
-        "callsign" => vec![("pairs".to_owned(), yes(site.customs.number_pairs_forbidden))],
-        "type" | "link" => {
+    match site.purpose(id) {
+        Purpose::Callsign => vec![("pairs".to_owned(), yes(site.customs.number_pairs_forbidden))],
+        purpose @ (Purpose::Type | Purpose::Link) => {
             let mut values: Vec<(String, String)> = site
                 .fleet
                 .iter()
                 .map(|a| {
-                    let value = if id == "type" {
+                    let value = if purpose == Purpose::Type {
                         Some(a.kind.clone())
                     } else {
                         a.weak_link.clone()

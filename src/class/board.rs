@@ -1,6 +1,6 @@
-//! The live board: who has practised how much today, and who struggles with what.
+//! The live board: who has practised how much today, and what was missed.
 
-use crate::report::{Group, Member, Need, Share, Standing};
+use crate::report::{Group, Member, Need, Share};
 use crate::site::Language;
 use std::fmt::Write as _;
 
@@ -15,8 +15,6 @@ pub struct BoardRow {
     pub at_once: Share,
     /// The latest point of the trend, where there are calls enough.
     pub lately: Option<Share>,
-    /// Elements that are not steady yet, with how often they came lately: a claim that needs many calls.
-    pub struggles: Vec<(String, Share)>,
     /// Elements missed lately, most often missed first, with how often: what was seen, of few calls too.
     pub missed: Vec<(String, Share)>,
 }
@@ -41,13 +39,6 @@ impl Board {
             today: now.figures.calls,
             at_once: now.figures.first_time,
             lately: all.figures.trend.last().map(|p| p.first_time),
-            struggles: all
-                .figures
-                .elements
-                .iter()
-                .filter(|e| e.standing == Standing::NotSteady)
-                .map(|e| (e.label.clone(), e.lately))
-                .collect(),
             missed: missed(all),
         };
         let mut rows: Vec<BoardRow> = today.members.iter().zip(&group.members).map(row).collect();
@@ -90,7 +81,7 @@ impl Board {
                 row.most_missed()
             );
         }
-        for need in &self.needs {
+        for need in self.needs.iter().filter(|n| !n.students.is_empty()) {
             let _ = writeln!(
                 out,
                 "{}: {}: {}",
@@ -137,15 +128,6 @@ impl BoardRow {
         }
         let one = |(label, share): &(String, Share)| format!("{label} {}/{}", share.came, share.of);
         self.missed.iter().map(one).collect::<Vec<_>>().join(", ")
-    }
-
-    /// What is not steady yet, in one line; "-" where nothing is known to be.
-    pub fn struggling(&self) -> String {
-        if self.struggles.is_empty() {
-            return "-".to_owned();
-        }
-        let one = |(label, share): &(String, Share)| format!("{label} {}/{}", share.came, share.of);
-        self.struggles.iter().map(one).collect::<Vec<_>>().join(", ")
     }
 }
 

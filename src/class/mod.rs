@@ -1,11 +1,11 @@
-//! A class: who is next, who struggles with what, practice handed out and results taken back.
+//! A class: who is next, who missed what, practice handed out and results taken back.
 //!
 //! Pure: no clock, no file, no random source; all of them are handed in. Files are bytes here.
 //!
 //! | file | owns |
 //! |---|---|
 //! | `rota.rs` | whose turn it is |
-//! | `board.rs` | who struggles with what, as lines of text |
+//! | `board.rs` | who missed what, as lines of text |
 //! | `key.rs` | keys and seals |
 //! | `practice.rs` | a practice file: what is handed out to one student |
 //! | `results.rs` | a results file: what comes back, sealed |

@@ -189,7 +189,7 @@ fn act(
         if *rows {
             return files::rows_aside(path, recordings, now, out);
         }
-        return files::aside(path, recordings, *yes, out);
+        return files::aside(path, recordings, *yes, now, out);
     }
     let mut logbook = Logbook::open(path, recordings)?;
     if logbook.read_only_notice().is_none() {

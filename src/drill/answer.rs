@@ -115,11 +115,13 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
                     .or(step.ask_again.as_ref())
                     .map(|l| l.role.clone())
                     .unwrap_or_default();
-                let line = Spoken {
-                    role,
-                    text: format!("{}?", sentence(&words)),
-                    clip: None,
+                // Where nobody answers at that step, nobody reads back either.
+                let text = if role.is_empty() {
+                    String::new()
+                } else {
+                    format!("{}?", sentence(&words))
                 };
+                let line = Spoken { role, text, clip: None };
                 Answer::ReadBack {
                     element: e.element.clone(),
                     line,

@@ -112,7 +112,7 @@ fn line(stored: &StoredAttempt, audio: &str, voice: usize) -> Option<Value> {
     (!truth.is_empty()).then(|| {
         json!({
             "audio": audio, "site": a.site, "step": a.step, "situation": a.situation, "truth": truth, "spoken": spoken,
-            "words": "", "voice": format!("voice {voice}"), "fault": "", "condition": "practice", "human": false,
+            "words": "", "voice": format!("voice {voice}"), "condition": "practice",
         })
     })
 }

@@ -31,15 +31,51 @@ pub struct Member {
     pub figures: Figures,
 }
 
-/// An element and those with whom it is not steady.
+/// An element, those with whom it is not steady, and those who missed it lately.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Need {
     /// The element's id.
     pub element: String,
     /// Its name on paper.
     pub label: String,
-    /// Names, in the class's order.
+    /// Names of those of whom enough calls say that it is not steady, in the class's order.
     pub students: Vec<String>,
+    /// Who missed it in the latest calls, however few, the largest part first.
+    pub missed: Vec<Missed>,
+}
+
+/// How often somebody missed an element lately.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Missed {
+    /// The name.
+    pub student: String,
+    /// Calls in which it was wrong or missing.
+    pub times: u64,
+    /// Of so many.
+    pub of: u64,
+}
+
+impl Missed {
+    fn part(&self) -> f64 {
+        self.times as f64 / self.of.max(1) as f64
+    }
+}
+
+/// Who missed an element lately.
+fn missed(members: &[Member], element: &str) -> Vec<Missed> {
+    let mut missed: Vec<Missed> = members
+        .iter()
+        .filter_map(|m| {
+            let line = m.figures.elements.iter().find(|x| x.element == element)?;
+            (line.lately.came < line.lately.of).then(|| Missed {
+                student: m.name.clone(),
+                times: line.lately.of - line.lately.came,
+                of: line.lately.of,
+            })
+        })
+        .collect();
+    missed.sort_by(|a, b| b.part().total_cmp(&a.part()));
+    missed
 }
 
 impl Group {
@@ -73,10 +109,12 @@ impl Group {
                     .filter(|m| m.figures.not_steady().any(|x| x.element == e.element))
                     .map(|m| m.name.clone())
                     .collect(),
+                missed: missed(&members, &e.element),
             })
-            .filter(|n| !n.students.is_empty())
+            .filter(|n| !n.students.is_empty() || !n.missed.is_empty())
             .collect();
-        needs.sort_by_key(|n| std::cmp::Reverse(n.students.len()));
+        let worst = |n: &Need| n.missed.first().map_or(0.0, Missed::part);
+        needs.sort_by(|a, b| (b.students.len().cmp(&a.students.len())).then(worst(b).total_cmp(&worst(a))));
         Self {
             name: name.to_owned(),
             members,

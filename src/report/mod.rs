@@ -32,7 +32,7 @@ mod tests;
 
 pub use error::PrintError;
 pub use figures::{ElementLine, Figures, MixUp, OverruledVerdict, StepLine, TrendPoint};
-pub use group::{Group, Member, Need};
+pub use group::{Group, Member, Missed, Need};
 pub use plain::{csv_of_group, csv_of_student, json_of_group, json_of_student};
 pub use print::{group_pdf, student_pdf};
 pub use rate::{FEW, LATELY, Share, Standing, TARGET};

@@ -3,7 +3,7 @@
 use super::Scope;
 use super::error::PrintError;
 use super::figures::{ElementLine, Figures, MixUp, OverruledVerdict};
-use super::group::Group;
+use super::group::{Group, Missed};
 use super::ink::{BLACK, GREY};
 use super::paper::Paper;
 use super::rate::{FEW, LATELY, Share};
@@ -381,13 +381,21 @@ fn group_part(paper: &mut Paper, scope: &Scope<'_>, group: &Group) {
     if !group.needs.is_empty() {
         paper.heading(tongue.say("report.who_needs_practice_on"), 50.0);
         let columns = [
-            Column::left(tongue.say("report.part_of_the_call"), 150.0),
-            Column::left(tongue.say("report.not_steady_with"), paper.inner() - 150.0),
+            Column::left(tongue.say("report.part_of_the_call"), 110.0),
+            Column::left(tongue.say("report.not_steady_with"), (paper.inner() - 110.0) / 2.0),
+            Column::left(tongue.say("report.missed_lately_by"), (paper.inner() - 110.0) / 2.0),
         ];
+        let times = |m: &Missed| format!("{} {}/{}", m.student, m.times, m.of);
         let rows: Vec<Vec<Cell>> = group
             .needs
             .iter()
-            .map(|n| vec![Cell::Bold(n.label.clone()), Cell::Text(n.students.join(", "))])
+            .map(|n| {
+                vec![
+                    Cell::Bold(n.label.clone()),
+                    Cell::Text(n.students.join(", ")),
+                    Cell::Text(n.missed.iter().map(times).collect::<Vec<_>>().join(", ")),
+                ]
+            })
             .collect();
         paper.table(&columns, &rows, 9.0);
     }

@@ -179,7 +179,11 @@ fn step_line(paper: &mut Paper, site: &Site, step: &Step, example: Option<&Situa
         let values = s.values(site, step);
         let text = crate::site::fill(&line.text, |name| {
             let words = site.taught_words(name, values.get(name)?)?;
-            Some(if name == "callsign" { title_case(&words) } else { words })
+            Some(if site.purpose(name) == Purpose::Callsign {
+                title_case(&words)
+            } else {
+                words
+            })
         });
         format!("{}: {}", named(tongue, site, &line.role), capital(&text))
     });

@@ -1,4 +1,4 @@
-//! A class in one room: who is in it, one student after another called to one microphone, and the board of who struggles with
+//! A class in one room: who is in it, one student after another called to one microphone, and the board of who missed
 //! what.
 
 use super::look::{self, Hue};
@@ -384,7 +384,7 @@ impl ClassPage {
             });
         }
         ui.add_space(4.0);
-        for need in &board.needs {
+        for need in board.needs.iter().filter(|n| !n.students.is_empty()) {
             let text = words.fill(
                 "class.need",
                 &[("part", &need.label), ("names", &need.students.join(", "))],
@@ -544,20 +544,20 @@ mod tests {
     }
 
     #[test]
-    fn the_board_shows_who_struggles_with_what() {
+    fn the_board_shows_who_missed_what() {
         let mut bench = opened();
         let row = BoardRow {
             name: "Kim".into(),
             today: 4,
             at_once: Share::new(1, 4),
             lately: None,
-            struggles: vec![("Crew".into(), Share::new(2, 9))],
             missed: vec![("Crew".into(), Share::new(7, 9))],
         };
         let needs = vec![Need {
             element: "crew".into(),
             label: "Crew".into(),
             students: vec!["Kim".into(), "Robin".into()],
+            missed: Vec::new(),
         }];
         let board = Board {
             rows: from_ref(&row).to_vec(),

@@ -389,7 +389,7 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situati
 
 /// What happens in a turn of the stop call: the site's hazards one after the other.
 fn hazard<'s>(site: &'s Site, step: &Step, number: u32) -> Option<&'s Hazard> {
-    if step.id != "stop" || site.hazards.is_empty() {
+    if !site.is_stop(step) || site.hazards.is_empty() {
         return None;
     }
     site.hazards.get(number.saturating_sub(1) as usize % site.hazards.len())

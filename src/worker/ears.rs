@@ -96,6 +96,11 @@ fn heard(loaded: &mut Loaded, clip: &Clip, vocabulary: &Vocabulary, cancel: &Ato
     Ok((evidence, loaded.model.clone()))
 }
 
+/// Loads the model. What crashes here must not take the thread with it either.
+fn load(loader: &Loader) -> Result<Loaded, String> {
+    catch_unwind(AssertUnwindSafe(|| (loader.load)())).unwrap_or_else(|_| Err(HearError::Crashed.to_string()))
+}
+
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {
     let mut ready: Option<Loaded> = None;
     for order in inbox {
@@ -103,7 +108,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
             Order::Load => {
                 // The old one goes first: two would need twice the memory.
                 ready = None;
-                match (loader.load)() {
+                match load(loader) {
                     Ok(new) => {
                         let name = new.model.name.clone();
                         ready = Some(new);
@@ -125,7 +130,7 @@ pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Mes
                 if matches!(result, Err(HearError::Crashed)) {
                     // What it left behind is not to be trusted.
                     ready = None;
-                    match (loader.load)() {
+                    match load(loader) {
                         Ok(new) => ready = Some(new),
                         Err(e) => drop(answers.send(Message::Loaded(Err(e)))),
                     }

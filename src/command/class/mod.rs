@@ -37,7 +37,7 @@ enum Action {
     List,
     /// Deal calls to one student after another at this computer; the board is shown after every round
     Run(RunArgs),
-    /// Show who struggles with what
+    /// Show who missed what lately, and with whom what is not steady
     Board(BoardArgs),
     /// Write a practice file for each student, to be practised at home
     HandOut(HandOutArgs),

@@ -21,7 +21,13 @@ pub(super) enum Format {
 }
 
 /// A healthy logbook is not taken away by a slip of the hand.
-pub(super) fn aside(path: &Path, recordings: &Path, yes: bool, out: &mut impl Write) -> Result<ExitCode, Failure> {
+pub(super) fn aside(
+    path: &Path,
+    recordings: &Path,
+    yes: bool,
+    now: jiff::Timestamp,
+    out: &mut impl Write,
+) -> Result<ExitCode, Failure> {
     if !path.exists() {
         return Err(format!("there is no logbook to set aside: {}", path.display()).into());
     }
@@ -49,6 +55,10 @@ pub(super) fn aside(path: &Path, recordings: &Path, yes: bool, out: &mut impl Wr
                 .into());
             }
         }
+    }
+    // One that can be read is the club's record: taking it away is an instructor's, where one has a PIN.
+    if let Ok(mut logbook) = Logbook::open(path, recordings) {
+        super::students::authorised(&mut logbook, now)?;
     }
     let target = set_aside(path)?;
     writeln!(

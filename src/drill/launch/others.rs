@@ -117,7 +117,9 @@ impl Launch {
                         let words = form.and_then(|f| site.taught_words(name, &f));
                         words.or_else(|| Some(other?.registration.spoken(site.language)))
                     }
-                    _ => site.taught_words("cable", &self.situation.cable),
+                    _ => site
+                        .element_for(Purpose::Cable)
+                        .and_then(|e| site.taught_words(&e.id, &self.situation.cable)),
                 });
                 self.queue.push_back(Next::Say {
                     line: Spoken {

@@ -319,6 +319,8 @@ impl Launch {
                 judgement, negative, ..
             } => match &wrong {
                 Some(element) => self.corrects(site, step, element, judgement, negative),
+                // The slack is being taken up: "not ready" stops it.
+                None if denied(site, judgement) && self.moving(site) => self.end(Ending::StoppedToBeSure),
                 None if denied(site, judgement) => self.end(Ending::NothingMoves),
                 // What else is said to a right readback changes nothing.
                 None => self.readback_stands(site, step),
@@ -434,6 +436,8 @@ impl Launch {
                 self.note(Note::HandFirst);
                 let band = self.failed(site).and_then(|f| f.band.as_ref());
                 let band = band.and_then(|name| site.bands.iter().find(|b| &b.name == name));
+                // How it goes on in the air is the pilot's, whoever else had a hand on something.
+                let band = band.filter(|_| self.role == PILOT);
                 self.queue.extend(band.map(|b| Next::See(b.text(site))));
                 self.want = Some(Want::Words);
             }

@@ -106,7 +106,7 @@ impl Weights {
             return Err(odd("encoder and decoder do not fit together"));
         }
         let (rows, bins) = (size(from)?, size(from)?);
-        if rows != sizes.bands || rows * bins > MOST {
+        if rows != sizes.bands || bins == 0 || rows.saturating_mul(bins) > MOST {
             return Err(odd("the mel filters do not fit the model"));
         }
         let filters = full(from, rows * bins)?;

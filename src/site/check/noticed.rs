@@ -9,6 +9,7 @@ impl Builder<'_> {
     pub(super) fn noticed(&mut self, site: &Site) {
         self.same_names(site);
         self.not_read_back(site);
+        self.in_no_step(site);
         let shortens = |callsign: &Callsign| {
             site.steps
                 .iter()
@@ -72,6 +73,23 @@ impl Builder<'_> {
                     "Put it among the elements of the step that reads the ready call back; what is not said there is never said wrongly.",
                 );
             }
+        }
+    }
+
+    /// An element that stands in no step is asked for by nobody.
+    fn in_no_step(&mut self, site: &Site) {
+        let used = |id: &String| site.steps.iter().any(|s| s.elements.contains(id));
+        for id in site.elements.keys().filter(|id| !used(id)) {
+            // What the program has by itself is no line of the file.
+            let Some(line) = self.line_with("words.toml", &format!("[element.{id}]")) else {
+                continue;
+            };
+            self.notice(
+                "words.toml",
+                Some(line),
+                format!("the element \"{id}\" stands in no step and has no effect"),
+                "Put it among the elements of a step and into its `taught`, or take it out.",
+            );
         }
     }
 

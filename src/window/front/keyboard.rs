@@ -243,7 +243,6 @@ fn a_class() -> u32 {
         today: 0,
         at_once: Share::new(0, 0),
         lately: None,
-        struggles: Vec::new(),
         missed: Vec::new(),
     };
     let rows = ten().into_iter().map(row).collect();

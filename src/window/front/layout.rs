@@ -154,7 +154,6 @@ fn board() -> Event {
         today: 4,
         at_once: Share::new(1, 4),
         lately: (n % 2 == 0).then(|| Share::new(1, 8)),
-        struggles: Vec::new(),
         missed: if n < 6 {
             vec![
                 ("Launch method".into(), Share::new(7, 9)),
