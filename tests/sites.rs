@@ -200,6 +200,12 @@ fn what_has_no_effect_is_told() {
         "[element.cable]\nvalue = [{ id = \"east\", taught = \"east\" }]",
     )]);
     has(&list, "words.toml", "\"value of cable\" has no effect yet");
+    let list = told(&[(
+        "words.toml",
+        "[element.cable]",
+        "[element.lamp]\nlabel = \"Lamp\"\nwhy = \"Why.\"\nvalue = [{ id = \"on\", taught = \"lamp on\" }]\n\n[element.cable]",
+    )]);
+    has(&list, "words.toml", "the element \"lamp\" stands in no step");
     let list = told(&[("site.toml", "usual = true", "usual = false")]);
     has(&list, "site.toml", "Which direction is the usual one");
     let list = told(&[(

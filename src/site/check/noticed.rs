@@ -2,7 +2,7 @@
 
 use super::Builder;
 use crate::site::naming::forms;
-use crate::site::{Callsign, CallsignCustom, Site};
+use crate::site::{Callsign, CallsignCustom, Element, Site};
 use std::collections::BTreeMap;
 
 impl Builder<'_> {
@@ -78,8 +78,13 @@ impl Builder<'_> {
 
     /// An element that stands in no step is asked for by nobody.
     fn in_no_step(&mut self, site: &Site) {
-        let used = |id: &String| site.steps.iter().any(|s| s.elements.contains(id));
-        for id in site.elements.keys().filter(|id| !used(id)) {
+        // Words for a type, a cable or who is called are said in other places too, and what stands in braces is filled in.
+        let filled = |id: &str| self.files.texts.values().any(|t| t.contains(&format!("{{{id}}}")));
+        let used = |e: &Element| {
+            e.purpose.is_settled() || site.steps.iter().any(|s| s.elements.contains(&e.id)) || filled(&e.id)
+        };
+        let unused: Vec<&String> = site.elements.values().filter(|e| !used(e)).map(|e| &e.id).collect();
+        for id in unused {
             // What the program has by itself is no line of the file.
             let Some(line) = self.line_with("words.toml", &format!("[element.{id}]")) else {
                 continue;
