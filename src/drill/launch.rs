@@ -64,7 +64,7 @@ pub struct Course {
     pub unanswered: u8,
     /// The winch driver refuses the first ready call, and is ready after it.
     pub refused: bool,
-    /// The strength link that is held up, by its value, where it is another than the glider's own.
+    /// The weak link that is held up, by its value, where it is another than the glider's own.
     pub shown_link: Option<String>,
     /// Steps before which others are on the frequency.
     pub traffic: Vec<String>,

@@ -20,7 +20,7 @@ pub enum Purpose {
     Readiness,
     /// The glider's type.
     Type,
-    /// The strength link of the glider's type.
+    /// The weak link of the glider's type.
     Link,
     /// Words upon which something moves: all clear, slack out, a permission.
     Motion,

@@ -1,10 +1,16 @@
 //! The system's own choosers of files. They stay open as long as the user likes, so their answer comes later.
 
 use super::words::Words;
+use crate::worker::home::ENDING;
 use eframe::egui::Context;
 use eframe::egui::{TextEdit, Ui};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
+
+/// Does a file's name end as those of the program's own do?
+pub fn is_own(file: &Path) -> bool {
+    file.extension().is_some_and(|e| e.eq_ignore_ascii_case(ENDING))
+}
 
 /// A chooser that may be open, and its answer. Where the system has none, nothing opens: every path can be written too.
 #[derive(Default)]

@@ -32,7 +32,6 @@ use eframe::egui::{
 mod files;
 mod over;
 
-pub(super) use files::is_own;
 use over::{caution, help, messages};
 
 pub use super::page::Page;

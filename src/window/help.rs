@@ -1,7 +1,8 @@
 //! Help on every page in one place, the keys, the cautions, and what the program is.
 
 use super::look;
-use super::page::{Content, Entry, Given, Page};
+use super::page::{Content, Given, Page};
+use super::pages::Entry;
 use eframe::egui::{Label, Ui};
 
 /// The page has no state.

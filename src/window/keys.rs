@@ -3,6 +3,15 @@
 
 use eframe::egui::{Context, Event, Id, Key, Rect, Ui, Vec2};
 
+/// Whether a key can be the talk key: it must mean nothing else on the pages.
+pub fn may_talk(key: Key) -> bool {
+    use Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp, Enter, Escape, F1, F6, PageDown, PageUp, R, Tab};
+    !matches!(
+        key,
+        R | Escape | Enter | Tab | F1 | F6 | PageUp | PageDown | ArrowDown | ArrowLeft | ArrowRight | ArrowUp
+    )
+}
+
 /// The talk key in this frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct TalkKey {

@@ -3,7 +3,8 @@
 //! | file | owns |
 //! |---|---|
 //! | `front.rs` | the shell: which page is open, navigation and bars around the pages; no threads, no files |
-//! | `page.rs` | what a page is, the list of pages, what a page is given and may want |
+//! | `pages.rs` | the list of pages |
+//! | `page.rs` | what a page is given and may want |
 //! | `words.rs`, `words/*.toml` | the texts in English and German |
 //! | `settings.rs` | what is remembered from one start to the next, in one small file |
 //! | `shown.rs` | what the worker's events add up to |
@@ -32,7 +33,7 @@
 //!    `given.shown`, `take` keeps what only this page shows of the worker's events, `opened` and `left` give commands,
 //!    `in_column` says no where the page lays itself out. It owns neither files nor threads: what takes time is a
 //!    [`crate::worker::Command`], its answer an [`crate::worker::Event`].
-//! 2. `page.rs`: a variant of `Page` and its row in `Page::ALL` (the order of the navigation).
+//! 2. `pages.rs`: a variant of `Page` and its row in `Page::ALL` (the order of the navigation).
 //! 3. `front.rs`: a field of `Pages` and its line in `Pages::get`. Here: `mod NAME;`.
 //! 4. `words/en.toml` and `words/de.toml`: `page.NAME` (its name) and `help.NAME` (its help, one line a paragraph).
 //!
@@ -100,6 +101,7 @@ mod lookpage;
 mod notices;
 mod office;
 mod page;
+mod pages;
 #[cfg(test)]
 mod pagetest;
 mod place;

@@ -29,7 +29,7 @@ enum Cure {
 }
 
 /// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 23] = [
+const KNOWN: [(&str, &str, Cure); 29] = [
     ("second_window", "notice.second_window", Cure::Time),
     ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
     ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
@@ -53,6 +53,12 @@ const KNOWN: [(&str, &str, Cure); 23] = [
     ("other_model", "notice.other_model", Cure::Time),
     ("ears_crashed", "notice.ears_crashed", Cure::Time),
     ("typed_too_long", "notice.typed_too_long", Cure::Time),
+    ("cannot_deal", "notice.cannot_deal", Cure::Site),
+    ("no_step", "notice.no_step", Cure::Site),
+    ("no_thread", "notice.no_thread", Cure::Time),
+    ("nothing_spoken", "notice.nothing_spoken", Cure::Time),
+    ("sound_made", "notice.sound_made", Cure::Time),
+    ("desk_gone", "notice.desk_gone", Cure::Nothing),
 ];
 
 /// A message on the screen.
@@ -193,6 +199,9 @@ mod tests {
             "conductor/turn.rs",
             "conductor/play.rs",
             "conductor/bench.rs",
+            "conductor/ear.rs",
+            "conductor/flight.rs",
+            "desk.rs",
         ] {
             let text = std::fs::read_to_string(source.join(file)).unwrap();
             for piece in text.split(".known(").skip(1) {

@@ -1,7 +1,7 @@
 //! One page in a window without a display: for the pages' own tests.
 
-use super::front::Page;
 use super::page::{Action, Content, Given};
+use super::pages::Page;
 use super::settings::Settings;
 use super::shown::Shown;
 use super::words::Words;

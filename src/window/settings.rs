@@ -1,9 +1,9 @@
 //! What the window remembers: how it looks, and where the student was. Kept in one small file; written on a thread of its
 //! own, the last state only, so that neither a slow disk nor a crash costs anything but the last moment.
 
-use super::front::Page;
+use super::keys::may_talk;
+use super::pages::Page;
 use super::scene::Level;
-use super::talk::may_talk;
 use super::words::Words;
 use crate::files::{self, Access, Lock};
 use eframe::egui::Key;

@@ -3,7 +3,7 @@
 use super::page::{Content, Given};
 use super::shown::Shown;
 use super::words::Words;
-use super::{look, practice, talk};
+use super::{keys, look, practice, talk};
 use crate::sound::DeviceInfo;
 use crate::worker::Command;
 use eframe::egui::{ComboBox, Event, Key, Label, Memory, RichText, Ui};
@@ -90,7 +90,7 @@ impl Sound {
             });
             match pressed {
                 Some(Key::Escape) => self.asks_key = false,
-                Some(key) if talk::may_talk(key) => {
+                Some(key) if keys::may_talk(key) => {
                     self.asks_key = false;
                     given.set(|s| s.talk_key = (key != Key::Space).then(|| key.name().to_owned()));
                 }

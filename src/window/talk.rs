@@ -55,15 +55,6 @@ pub fn key_name(words: Words, key: Key) -> &'static str {
     }
 }
 
-/// Whether a key can be the talk key: it must mean nothing else on the pages.
-pub fn may_talk(key: Key) -> bool {
-    use Key::{ArrowDown, ArrowLeft, ArrowRight, ArrowUp, Enter, Escape, F1, F6, PageDown, PageUp, R, Tab};
-    !matches!(
-        key,
-        R | Escape | Enter | Tab | F1 | F6 | PageUp | PageDown | ArrowDown | ArrowLeft | ArrowRight | ArrowUp
-    )
-}
-
 /// The key's memory between frames.
 #[derive(Debug, Default)]
 pub struct Talk {

@@ -14,7 +14,8 @@ mod turn;
 
 use super::Options;
 use super::desk;
-use super::ears::{self, Heard, Writer};
+use super::ears::{self, Writer};
+pub(super) use super::inbox::Message;
 use super::keeper::{self, LogbookPlace};
 use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, SituationRequest, Trouble};
 use super::office::{OfficeCommand, OfficeEvent};
@@ -23,7 +24,7 @@ use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
 use crate::model;
-use crate::plan::{Level, Past, Plan};
+use crate::plan::{Level, Plan};
 use crate::site::Site;
 use crate::sound::{Clip, DeviceList, Player, Recorder, SoundError, devices};
 use crate::voice::Speaker;
@@ -41,29 +42,6 @@ const BUSY: Duration = Duration::from_millis(10);
 const IDLE: Duration = Duration::from_millis(100);
 /// Distance of two level events.
 const LEVELS: Duration = Duration::from_millis(50);
-
-pub(super) enum Message {
-    Command(Command),
-    Loaded(Result<String, String>),
-    Heard {
-        job: u64,
-        result: Heard,
-    },
-    Name {
-        student: Uuid,
-        name: Option<RecordingName>,
-    },
-    Student(Option<Student>),
-    Past {
-        student: Uuid,
-        site: String,
-        past: Vec<Past>,
-    },
-    /// A site changed on disk.
-    SiteChanged(String),
-    /// A student is not in the logbook any more.
-    StudentGone(Uuid),
-}
 
 /// A line or call on its way to the loudspeaker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -489,9 +467,10 @@ impl Conductor {
         let write = Arc::clone(&self.second.write);
         match Second::start(self.out.clone(), write, attempt, sound, site.language) {
             Ok(second) => self.second.running = Some(second),
-            Err(e) => self
-                .out
-                .trouble(format!("could not start a thread ({e}); close other programs")),
+            Err(e) => {
+                let text = format!("could not start a thread ({e}); close other programs");
+                self.out.known("no_thread", text, &[("why", e.to_string())]);
+            }
         }
     }
 

@@ -241,7 +241,11 @@ pub(super) fn run(places: &Places, inbox: &Receiver<Order>, out: &Outbox, change
 /// Hands a command to the desk's thread.
 pub(super) fn send(desk: &Sender<Order>, order: Order, out: &Outbox) {
     if desk.send(order).is_err() {
-        out.trouble("the phrase desk is not there; start the program again");
+        out.known(
+            "desk_gone",
+            "the phrase desk is not there; start the program again",
+            &[],
+        );
     }
 }
 

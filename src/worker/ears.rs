@@ -1,7 +1,7 @@
 //! The recogniser's thread: loads the model once, then hears clips one after the other.
 
-use super::conductor::Message;
-use crate::call::{Evidence, Vocabulary};
+use super::inbox::{Heard, Message};
+use crate::call::Vocabulary;
 use crate::hear::second::SecondListener;
 use crate::hear::{HearError, LatticeRecogniser, Recogniser};
 use crate::logbook::ModelUsed;
@@ -75,9 +75,6 @@ impl Loader {
         Self::new(load).with_second(second)
     }
 }
-
-/// What the recogniser made of a clip.
-pub type Heard = Result<(Evidence, ModelUsed), HearError>;
 
 pub(super) enum Order {
     Load,

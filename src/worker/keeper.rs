@@ -1,7 +1,7 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
-use super::conductor::Message;
 use super::home::{self, HomeCommand};
+use super::inbox::Message;
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
 use super::office::{Changed, Here, Office, OfficeCommand};

@@ -17,6 +17,7 @@ pub mod desk;
 mod ears;
 pub mod fetch;
 pub mod home;
+mod inbox;
 mod keeper;
 pub mod meeting;
 mod message;
@@ -26,7 +27,8 @@ pub mod second;
 pub mod trial;
 
 pub use crate::folders::FoundSite;
-pub use ears::{Heard, Loaded, Loader};
+pub use ears::{Loaded, Loader};
+pub use inbox::Heard;
 pub use keeper::LogbookPlace;
 pub use message::{
     Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying,

@@ -4,8 +4,7 @@ use super::OnDesk;
 use crate::call::compare::{Difference, Effect};
 use crate::folders::content::FileChange;
 use crate::site::edit;
-use crate::window::choose::Choice;
-use crate::window::front;
+use crate::window::choose::{Choice, is_own};
 use crate::window::look;
 use crate::window::page::Given;
 use crate::window::words::Words;
@@ -186,7 +185,7 @@ pub(super) fn import(
             .iter()
             .map(|f| f.path().to_path_buf())
             // The program's own files are opened by the shell, whatever is in them.
-            .find(|p| !p.as_os_str().is_empty() && !front::is_own(p))
+            .find(|p| !p.as_os_str().is_empty() && !is_own(p))
     });
     let mut look = false;
     if let Some(file) = dropped {

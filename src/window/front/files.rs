@@ -1,15 +1,10 @@
 //! Files that are given to the window from outside: dropped on it, or opened by a double click.
 
 use super::{Front, Page};
-use crate::worker::home::{ENDING, HomeCommand, HomeEvent};
+use crate::window::choose::is_own;
+use crate::worker::home::{HomeCommand, HomeEvent};
 use crate::worker::{Command, SiteRequest};
 use eframe::egui::Ui;
-use std::path::Path;
-
-/// Does a file's name end as those of the program's own do?
-pub(in crate::window) fn is_own(file: &Path) -> bool {
-    file.extension().is_some_and(|e| e.eq_ignore_ascii_case(ENDING))
-}
 
 impl Front {
     /// A file was looked into: the page that it belongs on is opened.

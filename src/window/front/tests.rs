@@ -7,6 +7,7 @@ use crate::drill::{Course, Ending, Entry, Launch, Pace, Turn, Want};
 use crate::logbook::{Consent, Student};
 use crate::site::{Callsign, Site};
 use crate::sound::{DeviceInfo, DeviceList, Level};
+use crate::window::choose::is_own;
 use crate::window::settings::Light;
 use crate::worker::{Dealt, Ear, Flown, FoundSite, Judged, Saying};
 use eframe::egui::accesskit::Role;

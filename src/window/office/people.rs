@@ -4,11 +4,12 @@ use super::super::look;
 use super::super::page::{Given, Page};
 use super::super::practice::list;
 use super::super::words::Words;
+use super::record::days;
 use super::{Around, change, pin_field, sure};
 use crate::logbook::{Removed, Retention, Student};
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent, Person, PersonChange};
-use eframe::egui::{Button, Checkbox, CollapsingHeader, DragValue, Label, TextEdit, Ui};
+use eframe::egui::{Button, Checkbox, CollapsingHeader, Label, TextEdit, Ui};
 use uuid::Uuid;
 
 /// What was asked about and waits for an answer.
@@ -382,24 +383,4 @@ fn about(words: Words, s: &Student) -> String {
         Some(_) => words.say("office.recordings_no"),
     });
     parts.join(", ")
-}
-
-/// Two numbers of days, each of which may be none.
-pub(super) fn days(ui: &mut Ui, words: Words, keep: &mut Retention) {
-    for (days, key) in [
-        (&mut keep.recordings_days, "office.keep_recordings"),
-        (&mut keep.attempts_days, "office.keep_attempts"),
-    ] {
-        ui.horizontal_wrapped(|ui| {
-            let mut on = days.is_some();
-            let tick = ui.add(Checkbox::new(&mut on, words.say(key)));
-            if on != days.is_some() {
-                *days = on.then_some(365);
-            }
-            if let Some(days) = days {
-                ui.add(DragValue::new(days).range(1..=36_500)).labelled_by(tick.id);
-                ui.label(words.say("office.days_unit"));
-            }
-        });
-    }
 }

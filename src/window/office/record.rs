@@ -4,12 +4,11 @@ use super::super::choose::Place;
 use super::super::look;
 use super::super::page::Given;
 use super::super::words::Words;
-use super::people::days;
 use super::{Around, Told, sure};
 use crate::logbook::{Merged, Removed, Retention};
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent};
-use eframe::egui::{Button, Label, Ui};
+use eframe::egui::{Button, Checkbox, DragValue, Label, Ui};
 use std::path::PathBuf;
 
 /// The drafts, and what was foreseen.
@@ -236,4 +235,24 @@ pub(super) fn told_of_merge(merged: &Merged) -> Vec<Told> {
     }
     told.push(Told::Done("office.merge_both", Vec::new()));
     told
+}
+
+/// Two numbers of days, each of which may be none.
+pub(super) fn days(ui: &mut Ui, words: Words, keep: &mut Retention) {
+    for (days, key) in [
+        (&mut keep.recordings_days, "office.keep_recordings"),
+        (&mut keep.attempts_days, "office.keep_attempts"),
+    ] {
+        ui.horizontal_wrapped(|ui| {
+            let mut on = days.is_some();
+            let tick = ui.add(Checkbox::new(&mut on, words.say(key)));
+            if on != days.is_some() {
+                *days = on.then_some(365);
+            }
+            if let Some(days) = days {
+                ui.add(DragValue::new(days).range(1..=36_500)).labelled_by(tick.id);
+                ui.label(words.say("office.days_unit"));
+            }
+        });
+    }
 }

@@ -6,8 +6,9 @@ use crate::site::{Site, bundled};
 use crate::sound::{Clip, Radio};
 use crate::voice::{self, Role, prompt::prompt};
 use crate::worker::desk::{self, DeskCommand, DeskEvent, Places};
-use crate::worker::ears::{self, Heard};
+use crate::worker::ears;
 use crate::worker::fetch::Fetch;
+use crate::worker::inbox::Heard;
 use crate::worker::message::{Command, Event, ModelState, sentence};
 use crate::worker::trial::{self, TrialCommand, TrialEvent};
 use std::sync::Arc;
@@ -276,9 +277,10 @@ impl Conductor {
         };
         match Fetch::start(self.out.clone(), place, done) {
             Ok(fetch) => self.bench.fetch = Some(fetch),
-            Err(e) => self
-                .out
-                .trouble(format!("could not start a thread ({e}); close other programs")),
+            Err(e) => {
+                let text = format!("could not start a thread ({e}); close other programs");
+                self.out.known("no_thread", text, &[("why", e.to_string())]);
+            }
         }
     }
 

@@ -20,7 +20,7 @@ impl Conductor {
     /// Deals and plays the next call.
     pub(super) fn next_ear(&mut self, asked: EarRequest) {
         let Some((site, _)) = self.site.clone() else {
-            self.out.trouble("choose a site first");
+            self.out.known("no_site", "choose a site first", &[]);
             return;
         };
         let before = self.ear.take();
@@ -29,13 +29,14 @@ impl Conductor {
         let seed = u64::from(Uuid::new_v4().as_u128() as u32);
         let situation = before.as_ref().map(|l| &l.ear.task.situation);
         let dealt = site
-            .step("ready")
+            .ready_step()
             .and_then(|step| deal_question(&site, step, situation, asked.question, &mut random(seed)));
         let Some(task) = dealt else {
-            self.out.trouble(format!(
+            let text = format!(
                 "the site {} has no ready call to be heard, or no glider for it",
                 site.id
-            ));
+            );
+            self.out.known("cannot_deal", text, &[("site", site.name.clone())]);
             return;
         };
         let (number, right) = before.map_or((0, 0), |l| (l.ear.number, l.ear.right));
@@ -66,8 +67,8 @@ impl Conductor {
             return;
         };
         let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
-            self.out
-                .trouble("there is no loudspeaker here, so nothing can be heard; choose one under Sound");
+            let text = "there is no loudspeaker here, so nothing can be heard; choose one under Sound";
+            self.out.known("no_loudspeaker", text, &[]);
             return;
         };
         let line = voice::Line {

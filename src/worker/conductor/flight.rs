@@ -112,7 +112,7 @@ impl Conductor {
     /// Begins a launch.
     pub(super) fn launch(&mut self, asked: LaunchRequest) {
         let Some((site, folder)) = self.site.clone() else {
-            self.out.trouble("choose a site first");
+            self.out.known("no_site", "choose a site first", &[]);
             return;
         };
         let known = roles(&site);
@@ -157,8 +157,8 @@ impl Conductor {
             Launch::new(&site, &asked.role, situation, course, asked.steps.as_deref())
         });
         let Some(launch) = launch else {
-            self.out
-                .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
+            let text = format!("the site {} has no aircraft or no cable to deal", site.id);
+            self.out.known("cannot_deal", text, &[("site", site.name.clone())]);
             return;
         };
         self.abandon();
@@ -299,7 +299,8 @@ impl Conductor {
                     let clip = flight.folder.as_ref().zip(sound.clip.as_ref()).map(|(f, c)| f.join(c));
                     let (samples, trouble) = noise::sound(sound.noise, clip.as_deref());
                     if let Some(e) = trouble {
-                        self.out.trouble(format!("A sound is made by the program: {e}"));
+                        let text = format!("A sound is made by the program: {e}");
+                        self.out.known("sound_made", text, &[("why", e.to_string())]);
                     }
                     if self.player.is_some() {
                         self.play(samples, What::Noise);

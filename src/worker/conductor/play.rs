@@ -26,7 +26,8 @@ impl Conductor {
             return None;
         }
         if self.own.is_none() {
-            self.out.trouble("there is no spoken call to play yet");
+            self.out
+                .known("nothing_spoken", "there is no spoken call to play yet", &[]);
         }
         self.own.clone()
     }

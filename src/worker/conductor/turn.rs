@@ -10,7 +10,8 @@ use crate::logbook::{ModelUsed, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
 use crate::sound::{Clip, Trouble};
-use crate::worker::ears::{self, Heard};
+use crate::worker::ears;
+use crate::worker::inbox::Heard;
 use crate::worker::keeper;
 use crate::worker::message::{Dealt, Event, Given, Judged, ModelState, SituationRequest};
 use jiff::Timestamp;
@@ -77,12 +78,14 @@ impl Conductor {
         };
         let Some(step) = site.step(&self.setup.step).cloned() else {
             let known: Vec<&str> = site.steps.iter().map(|s| s.id.as_str()).collect();
-            self.out.trouble(format!(
+            let text = format!(
                 "the site {} has no step \"{}\"; it has: {}",
                 site.id,
                 self.setup.step,
                 known.join(", ")
-            ));
+            );
+            let facts = [("site", site.name.clone()), ("step", self.setup.step.clone())];
+            self.out.known("no_step", text, &facts);
             return;
         };
         let before = self.run.as_ref().map(|r| r.turn.situation.clone());
@@ -97,8 +100,8 @@ impl Conductor {
             None => self.choose(&site, &step, before.as_ref()),
         };
         let Some(mut situation) = situation else {
-            self.out
-                .trouble(format!("the site {} has no aircraft or no cable to deal", site.id));
+            let text = format!("the site {} has no aircraft or no cable to deal", site.id);
+            self.out.known("cannot_deal", text, &[("site", site.name.clone())]);
             return;
         };
         if let Some(direction) = self.setup.direction.as_ref().filter(|_| site.direction_matters()) {
@@ -111,12 +114,13 @@ impl Conductor {
     /// A call dealt beforehand.
     pub(super) fn given(&mut self, given: Given) {
         let Some((site, _)) = self.site.clone() else {
-            self.out.trouble("choose a site first");
+            self.out.known("no_site", "choose a site first", &[]);
             return;
         };
         let Some(step) = site.step(&given.step).cloned() else {
-            self.out
-                .trouble(format!("the site {} has no step \"{}\"", site.id, given.step));
+            let text = format!("the site {} has no step \"{}\"", site.id, given.step);
+            let facts = [("site", site.name.clone()), ("step", given.step.clone())];
+            self.out.known("no_step", text, &facts);
             return;
         };
         if let Err(e) = given.situation.check(&site) {
@@ -316,13 +320,14 @@ impl Conductor {
         self.jobs += 1;
         let clip = Arc::new(clip);
         let cancel = Arc::new(AtomicBool::new(false));
-        // The recogniser's thread ends only with this one.
-        let _ = self.ears.send(ears::Order::Hear {
+        // The recogniser's thread ends only with this one; should it be gone all the same, nobody waits for it.
+        let gone = self.ears.send(ears::Order::Hear {
             job: self.jobs,
             clip: clip.clone(),
             vocabulary: Box::new(vocabulary),
             cancel: cancel.clone(),
         });
+        let gone = gone.is_err();
         self.own = Some(clip.clone());
         self.hearing = Some(Hearing {
             job: self.jobs,
@@ -333,6 +338,9 @@ impl Conductor {
             ended: Instant::now(),
             began,
         });
+        if gone {
+            self.heard(self.jobs, Err(HearError::Crashed));
+        }
     }
 
     pub(super) fn heard(&mut self, job: u64, result: Heard) {
