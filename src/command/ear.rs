@@ -196,7 +196,7 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
                 evidence: serde_json::json!({"call": task.text, "question": task.question, "choice": choice, "right": good}),
             });
             if let Err(e) = stored {
-                println!("{e}\nThis answer is not in the logbook.");
+                println!("{e}\nThis answer is not in the logbook yet.");
             }
         }
         println!(

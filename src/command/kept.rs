@@ -32,6 +32,9 @@ pub struct Kept {
     position: u32,
     /// The step of the turn at hand, its id, and the attempts at it.
     turn: (String, Uuid, u32),
+    /// Turns that could not be stored yet, and how many never will be.
+    waiting: Vec<NewAttempt>,
+    lost: usize,
 }
 
 /// One of the student's turns.
@@ -109,6 +112,8 @@ impl Kept {
             situation: run.situation,
             position: 0,
             turn: (String::new(), Uuid::new_v4(), 0),
+            waiting: Vec::new(),
+            lost: 0,
         })
     }
 
@@ -125,7 +130,8 @@ impl Kept {
         Some((name, name.path(self.logbook.recordings_folder())))
     }
 
-    /// Stores a turn. A recording that may not be kept any more is removed, and the turn stored without it.
+    /// Stores a turn, after those that wait. A recording that may not be kept any more is removed, and the turn stored without it.
+    /// What cannot be stored now waits for the next turn and for the end.
     pub fn turn(&mut self, turn: Turn) -> Result<(), Failure> {
         if self.turn.0 != turn.step {
             self.turn = (turn.step.to_owned(), Uuid::new_v4(), 0);
@@ -165,20 +171,52 @@ impl Kept {
             elements: call.map_or_else(Vec::new, |c| elements(c.judgement)),
         };
         self.position += 1;
+        let before = self.store_waiting();
+        if before.is_err() {
+            self.waiting.push(attempt);
+            return before;
+        }
         let mut result = self.logbook.record(&attempt, Timestamp::now());
         if let (Err(LogbookError::NoConsent { .. }), Some(name)) = (&result, recording) {
             files::remove(&name.path(self.logbook.recordings_folder()))?;
             attempt.recording = None;
             result = self.logbook.record(&attempt, Timestamp::now());
         }
-        Ok(result?)
+        if let Err(e) = result {
+            if e.is_for_good() {
+                self.lost += 1;
+            } else {
+                self.waiting.push(attempt);
+            }
+            return Err(e.into());
+        }
+        Ok(())
     }
 
-    /// Stores what happened, and how it ended if it did.
+    fn store_waiting(&mut self) -> Result<(), Failure> {
+        while let Some(attempt) = self.waiting.first() {
+            self.logbook.record(attempt, Timestamp::now())?;
+            self.waiting.remove(0);
+        }
+        Ok(())
+    }
+
+    /// Stores what happened, and how it ended if it did; before it what waits.
     pub fn end(&mut self, ending: Option<&str>, record: &impl Serialize) -> Result<(), Failure> {
         let record = serde_json::to_value(record)?;
+        if let Err(why) = self.store_waiting() {
+            let n = self.waiting.len() + self.lost;
+            return Err(format!("{n} of the turns shown are NOT in the logbook: {why}").into());
+        }
         self.logbook.update_run(self.run, ending, &record, Timestamp::now())?;
         println!("In the logbook: cableside logbook show {}", &self.run.to_string()[..8]);
+        if self.lost > 0 {
+            return Err(format!(
+                "{} of the turns shown are NOT in the logbook; why stands beside them",
+                self.lost
+            )
+            .into());
+        }
         Ok(())
     }
 }
@@ -276,6 +314,75 @@ fn elements(judgement: &Judgement) -> Vec<ElementVerdict> {
 mod tests {
     use super::*;
     use crate::drill::Note;
+    use crate::logbook::NewStudent;
+
+    /// A full disk in the middle of a launch: the turn is told and waits, and the end stores it or says that it is lost.
+    #[test]
+    fn a_turn_that_could_not_be_stored_waits_for_the_end() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("logbook.sqlite");
+        let mut logbook = Logbook::open(&file, &dir.path().join("recordings")).unwrap();
+        let now = Timestamp::now();
+        let student = NewStudent {
+            name: "Mara Lind".to_owned(),
+            ..NewStudent::default()
+        };
+        let student = logbook.add_student(&student, now).unwrap().id;
+        let run = NewRun {
+            id: Uuid::new_v4(),
+            kind: RunKind::Launch,
+            student: Some(student),
+            class: None,
+            started_at: now,
+            utc_offset_seconds: 0,
+            site: "larkmoor".to_owned(),
+            site_version: "1.0".to_owned(),
+            role: Some("pilot".to_owned()),
+            seed: None,
+            situation: json!({}),
+            course: json!({}),
+        };
+        logbook.begin_run(&run, now).unwrap();
+        let mut kept = Kept {
+            logbook,
+            student,
+            run: run.id,
+            role: run.role,
+            site: (run.site, run.site_version),
+            situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
+            position: 0,
+            turn: (String::new(), Uuid::new_v4(), 0),
+            waiting: Vec::new(),
+            lost: 0,
+        };
+        let other = rusqlite::Connection::open(&file).unwrap();
+        // Any trouble of the database will do that is not the row's own.
+        other
+            .execute_batch("ALTER TABLE attempt RENAME TO out_of_reach")
+            .unwrap();
+        let turn = |kept: &mut Kept| {
+            kept.turn(Turn {
+                step: "ready",
+                kind: Kind::Release,
+                done: Done::Hand,
+                outcome: Outcome::Pass,
+                began: now,
+                call: None,
+                evidence: json!({}),
+            })
+        };
+        assert!(turn(&mut kept).is_err() && turn(&mut kept).is_err());
+        let lost = kept.end(Some("complete"), &json!([])).unwrap_err().to_string();
+        assert!(lost.contains("2 of the turns shown are NOT in the logbook"), "{lost}");
+        other
+            .execute_batch("ALTER TABLE out_of_reach RENAME TO attempt")
+            .unwrap();
+        kept.end(Some("complete"), &json!([])).unwrap();
+        let stored: u32 = other
+            .query_row("SELECT count(*) FROM attempt", [], |r| r.get(0))
+            .unwrap();
+        assert_eq!(stored, 2);
+    }
 
     fn ended(ending: Ending) -> Entry {
         Entry::Ended {

@@ -313,7 +313,7 @@ impl Talk {
                 evidence: serde_json::Value::Null,
             });
             if let Err(e) = stored {
-                println!("{e}\nThis turn is not in the logbook.");
+                println!("{e}\nThis turn is not in the logbook yet.");
             }
         }
         Ok(true)

@@ -55,7 +55,7 @@ pub fn run(args: &EarArgs, site: &Site, ear: &Ear, mut kept: Option<Kept>, seed:
                 evidence: serde_json::json!({"log": judged, "right": good}),
             });
             if let Err(e) = stored {
-                println!("{e}\nThis answer is not in the logbook.");
+                println!("{e}\nThis answer is not in the logbook yet.");
             }
         }
         before = Some(task.situation);
