@@ -17,8 +17,7 @@
 //!
 //! # The algebra
 //!
-//! An edit is stamped later than what it replaces even if the clock was put back. What is shown
-//! (consent that counts, a recording's name, overruled verdicts and outcomes) is derived (`derive.rs`), never merged.
+//! An edit is stamped later than what it replaces even if the clock was put back. What is shown is derived (`derive.rs`), never merged.
 //! So a new column that can change needs a group, and a new table a place in `merge.rs` and in `tests/merge.rs`, which lets random
 //! histories on three logbooks meet in every order and grouping (`CABLESIDE_MERGE_SEEDS=N` for more). With the comparison of
 //! contents taken out of `later` that test failed (seed 9 of 16). One thing can depend on the way: of a
