@@ -5,7 +5,6 @@
 
 use super::decoder::{Decoder, FRAMES, Token};
 use super::lattice::Word;
-
 use std::ops::Range;
 
 /// Attention within this many frames of its peak (20 ms each) belongs to it.
