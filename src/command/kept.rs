@@ -15,6 +15,7 @@ use crate::sound::Clip;
 use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::{Value, json};
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use uuid::Uuid;
 
@@ -33,7 +34,7 @@ pub struct Kept {
     /// The step of the turn at hand, its id, and the attempts at it.
     turn: (String, Uuid, u32),
     /// Turns that could not be stored yet, and how many never will be.
-    waiting: Vec<NewAttempt>,
+    waiting: VecDeque<NewAttempt>,
     lost: usize,
 }
 
@@ -112,7 +113,7 @@ impl Kept {
             situation: run.situation,
             position: 0,
             turn: (String::new(), Uuid::new_v4(), 0),
-            waiting: Vec::new(),
+            waiting: VecDeque::new(),
             lost: 0,
         })
     }
@@ -139,7 +140,7 @@ impl Kept {
         self.turn.2 += 1;
         let call = turn.call.as_ref();
         let recording = call.and_then(|c| c.recording);
-        let mut attempt = NewAttempt {
+        let attempt = NewAttempt {
             id: recording.map_or_else(Uuid::new_v4, |r| r.attempt()),
             student: Some(self.student),
             started_at: turn.began,
@@ -171,32 +172,25 @@ impl Kept {
             elements: call.map_or_else(Vec::new, |c| elements(c.judgement)),
         };
         self.position += 1;
-        let before = self.store_waiting();
-        if before.is_err() {
-            self.waiting.push(attempt);
-            return before;
-        }
-        let mut result = self.logbook.record(&attempt, Timestamp::now());
-        if let (Err(LogbookError::NoConsent { .. }), Some(name)) = (&result, recording) {
-            files::remove(&name.path(self.logbook.recordings_folder()))?;
-            attempt.recording = None;
-            result = self.logbook.record(&attempt, Timestamp::now());
-        }
-        if let Err(e) = result {
-            if e.is_for_good() {
-                self.lost += 1;
-            } else {
-                self.waiting.push(attempt);
-            }
-            return Err(e.into());
-        }
-        Ok(())
+        self.waiting.push_back(attempt);
+        self.store_waiting()
     }
 
+    /// Stores what waits, in order, until something cannot be stored yet. What never can be is counted as lost.
     fn store_waiting(&mut self) -> Result<(), Failure> {
-        while let Some(attempt) = self.waiting.first() {
-            self.logbook.record(attempt, Timestamp::now())?;
-            self.waiting.remove(0);
+        while let Some(attempt) = self.waiting.front_mut() {
+            let mut result = self.logbook.record(attempt, Timestamp::now());
+            if let (Err(LogbookError::NoConsent { .. }), Some(name)) = (&result, attempt.recording) {
+                files::remove(&name.path(self.logbook.recordings_folder()))?;
+                attempt.recording = None;
+                result = self.logbook.record(attempt, Timestamp::now());
+            }
+            if result.as_ref().is_err_and(LogbookError::is_for_good) {
+                self.lost += 1;
+                self.waiting.pop_front();
+            }
+            result?;
+            self.waiting.pop_front();
         }
         Ok(())
     }
@@ -204,18 +198,17 @@ impl Kept {
     /// Stores what happened, and how it ended if it did; before it what waits.
     pub fn end(&mut self, ending: Option<&str>, record: &impl Serialize) -> Result<(), Failure> {
         let record = serde_json::to_value(record)?;
-        if let Err(why) = self.store_waiting() {
-            let n = self.waiting.len() + self.lost;
-            return Err(format!("{n} of the turns shown are NOT in the logbook: {why}").into());
+        let stored = self.store_waiting();
+        if self.waiting.is_empty() {
+            self.logbook.update_run(self.run, ending, &record, Timestamp::now())?;
+            println!("In the logbook: cableside logbook show {}", &self.run.to_string()[..8]);
         }
-        self.logbook.update_run(self.run, ending, &record, Timestamp::now())?;
-        println!("In the logbook: cableside logbook show {}", &self.run.to_string()[..8]);
-        if self.lost > 0 {
-            return Err(format!(
-                "{} of the turns shown are NOT in the logbook; why stands beside them",
-                self.lost
-            )
-            .into());
+        let missing = self.waiting.len() + self.lost;
+        if missing > 0 {
+            let why = stored
+                .err()
+                .map_or_else(|| "why stands beside them".to_owned(), |e| e.to_string());
+            return Err(format!("{missing} of the turns shown are NOT in the logbook: {why}").into());
         }
         Ok(())
     }
@@ -352,7 +345,7 @@ mod tests {
             situation: json!({"callsign": "G-CLRM", "crew": 2, "cable": "north"}),
             position: 0,
             turn: (String::new(), Uuid::new_v4(), 0),
-            waiting: Vec::new(),
+            waiting: VecDeque::new(),
             lost: 0,
         };
         let other = rusqlite::Connection::open(&file).unwrap();
