@@ -227,14 +227,10 @@ impl Situation {
             let spelled = site.purpose(name) == Purpose::Callsign;
             Some(if spelled { title_case(&words) } else { words })
         });
-        let mut chars = text.chars();
-        chars
-            .next()
-            .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+        super::words::capital(&text)
     }
 }
 
-/// A way to name a glider: whole, and shortened as it may be once it has called and was answered.
 /// Words of a callsign as in print: letters are names and have a capital.
 pub(crate) fn title_case(words: &str) -> String {
     let cap = |w: &str| {

@@ -100,10 +100,14 @@ fn missed(member: &Member) -> Vec<(String, Share)> {
         .figures
         .elements
         .iter()
-        .filter(|e| e.lately.came < e.lately.of)
-        .map(|e| (e.label.clone(), Share::new(e.lately.of - e.lately.came, e.lately.of)))
+        .filter_map(|e| Some((e.label.clone(), e.lately.missed()?)))
         .collect();
-    missed.sort_by(|(_, a), (_, b)| part(b).total_cmp(&part(a)).then(b.of.cmp(&a.of)));
+    missed.sort_by(|(_, a), (_, b)| {
+        b.value()
+            .unwrap_or(0.0)
+            .total_cmp(&a.value().unwrap_or(0.0))
+            .then(b.of.cmp(&a.of))
+    });
     missed.truncate(SHOWN);
     missed
 }
@@ -111,14 +115,10 @@ fn missed(member: &Member) -> Vec<(String, Share)> {
 /// So many missed elements are shown: what to practise next, not everything.
 const SHOWN: usize = 3;
 
-fn part(share: &Share) -> f64 {
-    share.came as f64 / share.of.max(1) as f64
-}
-
 impl BoardRow {
     /// The part of calls in which the most often missed element was missed.
     fn weakest(&self) -> f64 {
-        self.missed.first().map_or(0.0, |(_, share)| part(share))
+        self.missed.first().and_then(|(_, share)| share.value()).unwrap_or(0.0)
     }
 
     /// What was missed most often, in one line, as times of calls; "-" where nothing was.

@@ -3,6 +3,7 @@
 use super::Failure;
 use crate::call::Situation;
 use crate::plan::{Item, Level, Reason, Today, callsign_pattern};
+use crate::site::words::capital;
 use crate::site::{Callsign, Direction, Site};
 
 /// A level's name, as a value of an option.
@@ -142,13 +143,6 @@ pub fn scene(site: &Site, situation: &Situation, direction: Option<&Direction>) 
     }
     // A site without such an order has only the cable's name.
     format!("{words} Cable {}.", situation.cable)
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 #[cfg(test)]

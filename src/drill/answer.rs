@@ -1,6 +1,7 @@
 //! What the other side answers. It reacts to what was heard, never to what should have been said.
 
 use crate::call::{Judgement, Outcome, Verdict};
+use crate::site::words::capital;
 use crate::site::{Line, Site, Step, fill, without};
 
 /// What the other side does after a call.
@@ -68,7 +69,7 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
         line.as_ref().map_or_else(Spoken::default, |l| Spoken {
             role: l.role.clone(),
             // What was not said, and need not be, is not read back.
-            text: sentence(&fill(
+            text: capital(&fill(
                 &without(&l.text, |name| {
                     name != "asked" && heard_words(site, judgement, name).is_none()
                 }),
@@ -119,7 +120,7 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
                 let text = if role.is_empty() {
                     String::new()
                 } else {
-                    format!("{}?", sentence(&words))
+                    format!("{}?", capital(&words))
                 };
                 let line = Spoken { role, text, clip: None };
                 Answer::ReadBack {
@@ -145,12 +146,4 @@ fn heard_words(site: &Site, judgement: &Judgement, element: &str) -> Option<Stri
     let e = judgement.element(element)?;
     let heard = e.heard.as_ref()?;
     Some(site.taught_words(element, heard).unwrap_or_else(|| heard.clone()))
-}
-
-/// Words as a sentence begins.
-pub(super) fn sentence(words: &str) -> String {
-    let mut chars = words.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

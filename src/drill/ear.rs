@@ -3,6 +3,7 @@
 
 use super::deal::{another_value, below, deal};
 use crate::call::Situation;
+use crate::site::words::capital;
 use crate::site::{Callsign, Need, Purpose, Site, Step, fill};
 use serde::{Deserialize, Serialize};
 
@@ -239,7 +240,7 @@ pub fn deal_question(
     let text = format!("{}.", parts.join(", ").trim_end_matches('.'));
     Some(Task {
         situation,
-        text: super::answer::sentence(&text),
+        text: capital(&text),
         fault,
         question,
         choices,

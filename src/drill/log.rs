@@ -1,9 +1,9 @@
 //! The log keeper's ear: launches are heard on the frequency, and what belongs into the log is written down: the time, the glider,
 //! its crew and the cable. What is only said and then stopped is no launch, and what was corrected counts as it was corrected.
 
-use super::answer::sentence;
 use super::deal::{another_value, below, deal};
 use crate::call::{Situation, words};
+use crate::site::words::capital;
 use crate::site::{By, Callsign, Need, Purpose, Site, Step, fill, without};
 use serde::{Deserialize, Serialize};
 
@@ -172,7 +172,7 @@ pub fn deal_log(
         heard.push(Heard {
             at: *now + 1,
             role: Some(ready.speaker.clone()),
-            text: sentence(&situation.taught_call(site, stop)),
+            text: capital(&situation.taught_call(site, stop)),
             radio: true,
         });
     }
@@ -197,7 +197,7 @@ fn plain(site: &Site, situation: &Situation, step: &Step, at: u16, heard: &mut V
         None => Heard {
             at,
             role: Some(step.speaker.clone()),
-            text: sentence(&situation.taught_call(site, step)),
+            text: capital(&situation.taught_call(site, step)),
             radio: step.by == By::Radio,
         },
     });
@@ -233,13 +233,13 @@ fn misheard(
     heard.push(Heard {
         at,
         role: Some(readback.speaker.clone()),
-        text: sentence(&repeated),
+        text: capital(&repeated),
         radio: true,
     });
     heard.extend(correction.map(|(words, negative)| Heard {
         at,
         role: Some(ready.speaker.clone()),
-        text: sentence(&format!("{negative}, {words}.")),
+        text: capital(&format!("{negative}, {words}.")),
         radio: true,
     }));
 }

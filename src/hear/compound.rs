@@ -2,6 +2,7 @@
 //! "Start-klar"), and writes each part as something that sounds like it.
 
 use crate::site::Language;
+use crate::site::words::capital;
 
 /// The ways to write a word in two parts, without the word itself. Empty for short words and for languages that write
 /// their compounds apart.
@@ -39,14 +40,6 @@ pub fn parted(language: Language, word: &str) -> Vec<String> {
         }
     }
     out
-}
-
-/// With a capital at its beginning.
-pub fn capital(word: &str) -> String {
-    let mut chars = word.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 #[cfg(test)]

@@ -57,7 +57,7 @@ struct Heard {
 }
 
 impl Ear<'_> {
-    /// Listens; `active` is the time with sound in it (seconds), `limit` the work that it may take. Returns the work done, too.
+    /// Listens; `active` is the time with sound in it (seconds), `limit` the work that it may take. Returns the work done, too, without what a loop of the model's cost.
     pub(super) fn listen(
         &self,
         samples: &[f32],

@@ -107,6 +107,11 @@ pub enum HearError {
     /// The model failed on this clip.
     #[error("the speech model failed on this recording: {0}")]
     Run(String),
+    /// It crashed while the model was loaded.
+    #[error(
+        "the speech recogniser crashed while it loaded the model; fetch the model again, or start the program again"
+    )]
+    CrashedLoading,
     /// It crashed on this clip, and was started again.
     #[error("the speech recogniser crashed on this call and was started again; say it again")]
     Crashed,

@@ -1,8 +1,8 @@
 //! How words are written in the tokens of the speech model.
 
-use super::compound::capital;
 use super::decoder::Token;
 use super::lattice::{Lattice, Word, Written};
+use crate::site::words::capital;
 
 /// A word that nothing explains costs this, where one of the call's earns a reward (nats).
 const UNKNOWN: f32 = 6.0;

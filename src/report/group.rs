@@ -63,17 +63,16 @@ impl Missed {
 
 /// Who missed an element lately.
 fn missed(members: &[Member], element: &str) -> Vec<Missed> {
-    let mut missed: Vec<Missed> = members
-        .iter()
-        .filter_map(|m| {
-            let line = m.figures.elements.iter().find(|x| x.element == element)?;
-            (line.lately.came < line.lately.of).then(|| Missed {
-                student: m.name.clone(),
-                times: line.lately.of - line.lately.came,
-                of: line.lately.of,
-            })
+    let of = |m: &Member| {
+        let line = m.figures.elements.iter().find(|x| x.element == element)?;
+        let share = line.lately.missed()?;
+        Some(Missed {
+            student: m.name.clone(),
+            times: share.came,
+            of: share.of,
         })
-        .collect();
+    };
+    let mut missed: Vec<Missed> = members.iter().filter_map(of).collect();
     missed.sort_by(|a, b| b.part().total_cmp(&a.part()));
     missed
 }

@@ -40,6 +40,7 @@ pub use wall::wall_pdf;
 
 use crate::logbook::Practised;
 use crate::site::Site;
+use crate::site::words::capital;
 use jiff::civil::Date;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -77,14 +78,6 @@ impl Scope<'_> {
             .step(step)
             .map_or_else(|| step.to_owned(), |s| s.title.clone())
     }
-}
-
-/// With a capital at its beginning.
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// The day of an attempt by the student's own clock.

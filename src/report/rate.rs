@@ -29,6 +29,11 @@ impl Share {
         Self { came, of, low, high }
     }
 
+    /// How often it did not come; `None` where it always did.
+    pub fn missed(&self) -> Option<Self> {
+        (self.came < self.of).then(|| Self::new(self.of - self.came, self.of))
+    }
+
     /// 0 to 1; `None` when there is nothing.
     pub fn value(&self) -> Option<f64> {
         (self.of > 0).then(|| self.came as f64 / self.of as f64)

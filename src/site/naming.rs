@@ -27,6 +27,7 @@ pub fn forms(site: &Site, step: &Step, callsign: &Callsign, contact: bool) -> Ve
     all.fold(Vec::new(), with_new)
 }
 
+/// A way to name a glider: whole, and shortened as it may be once it has called and was answered.
 struct Named {
     whole: Vec<String>,
     short: Vec<Vec<String>>,

@@ -65,6 +65,14 @@ pub fn marked(text: &str) -> (Vec<String>, Vec<Mark>) {
     (words, marks)
 }
 
+/// A text with a capital at its beginning.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::{Mark, marked, of};

@@ -2,6 +2,7 @@
 //! same `{names}` in braces, which a test compares. What a site says (labels, reasons why, prompts) is in the site's language.
 
 use crate::site;
+pub use crate::site::words::capital;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -87,14 +88,6 @@ impl Words {
         let known = self.table().get(&format!("thing.{name}"));
         known.map_or_else(|| name.to_owned(), Clone::clone)
     }
-}
-
-/// A text that begins with a capital letter.
-pub fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// Nested tables become keys with dots. The files are part of the program and tested: one that cannot be read is empty.

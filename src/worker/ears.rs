@@ -95,7 +95,7 @@ fn heard(loaded: &mut Loaded, clip: &Clip, vocabulary: &Vocabulary, cancel: &Ato
 
 /// Loads the model. What crashes here must not take the thread with it either.
 fn load(loader: &Loader) -> Result<Loaded, String> {
-    catch_unwind(AssertUnwindSafe(|| (loader.load)())).unwrap_or_else(|_| Err(HearError::Crashed.to_string()))
+    catch_unwind(AssertUnwindSafe(|| (loader.load)())).unwrap_or_else(|_| Err(HearError::CrashedLoading.to_string()))
 }
 
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {

@@ -13,6 +13,7 @@ use crate::drill::launch::Picture;
 use crate::drill::{Answer, Course, Ending, Entry, Pace, TurnState, Want};
 use crate::logbook::{AttemptSummary, Progress, RecordingName, Student};
 use crate::plan::{self, Reason, Today};
+use crate::site::words::capital;
 use crate::site::{Callsign, Site};
 use crate::sound::{Clip, DeviceList, Level};
 use std::sync::Arc;
@@ -519,10 +520,7 @@ impl Outbox {
 /// An error's text as a sentence for the screen: capital first, full stop last unless it ends with a path or a list.
 pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
-    let mut chars = text.chars();
-    let mut out: String = chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect());
+    let mut out = capital(text);
     let last_word = out.rsplit(char::is_whitespace).next().unwrap_or_default();
     if !out.contains('\n') && last_word.chars().all(char::is_alphanumeric) {
         out.push('.');

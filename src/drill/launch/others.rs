@@ -2,7 +2,8 @@
 
 use super::{Launch, Next, PILOT, Want};
 use crate::call::{Judgement, Situation};
-use crate::drill::answer::{Spoken, sentence};
+use crate::drill::answer::Spoken;
+use crate::site::words::capital;
 use crate::site::{By, Interruption, Interrupts, Line, Need, Noise, Purpose, Signal, Site, Sound, Step, fill, without};
 use std::collections::BTreeMap;
 
@@ -124,7 +125,7 @@ impl Launch {
                 self.queue.push_back(Next::Say {
                     line: Spoken {
                         role: line.role.clone(),
-                        text: sentence(&text),
+                        text: capital(&text),
                         clip: line.clip.clone(),
                     },
                     radio: interruption.kind == Interrupts::Traffic,
@@ -193,7 +194,7 @@ impl Launch {
         });
         Spoken {
             role: step.speaker.clone(),
-            text: sentence(&fill(&template, |name| Some(words_for(site, name, values.get(name)?)))),
+            text: capital(&fill(&template, |name| Some(words_for(site, name, values.get(name)?)))),
             clip: None,
         }
     }
@@ -207,7 +208,7 @@ impl Launch {
         }
         let line = Spoken {
             role: reply.role.clone(),
-            text: sentence(&fill(
+            text: capital(&fill(
                 &without(&reply.text, |name| !values.contains_key(name)),
                 |name| Some(words_for(site, name, values.get(name)?)),
             )),
@@ -221,7 +222,7 @@ impl Launch {
         let values = self.situation.values(site, step);
         Spoken {
             role: line.role.clone(),
-            text: sentence(&fill(&line.text, |name| Some(words_for(site, name, values.get(name)?)))),
+            text: capital(&fill(&line.text, |name| Some(words_for(site, name, values.get(name)?)))),
             clip: line.clip.clone(),
         }
     }

@@ -2,8 +2,8 @@
 
 use super::Builder;
 use crate::site::naming::forms;
-use crate::site::{Callsign, CallsignCustom, Element, Site};
-use std::collections::BTreeMap;
+use crate::site::{Callsign, CallsignCustom, Site};
+use std::collections::{BTreeMap, BTreeSet};
 
 impl Builder<'_> {
     pub(super) fn noticed(&mut self, site: &Site) {
@@ -79,20 +79,22 @@ impl Builder<'_> {
     /// An element that stands in no step is asked for by nobody.
     fn in_no_step(&mut self, site: &Site) {
         // Words for a type, a cable or who is called are said in other places too, and what stands in braces is filled in.
-        let filled = |id: &str| self.files.texts.values().any(|t| t.contains(&format!("{{{id}}}")));
-        let used = |e: &Element| {
-            e.purpose.is_settled() || site.steps.iter().any(|s| s.elements.contains(&e.id)) || filled(&e.id)
-        };
-        let unused: Vec<&String> = site.elements.values().filter(|e| !used(e)).map(|e| &e.id).collect();
-        for id in unused {
-            // What the program has by itself is no line of the file.
-            let Some(line) = self.line_with("words.toml", &format!("[element.{id}]")) else {
+        let files = self.files;
+        let pieces = files.texts.values().flat_map(|text| text.split('{'));
+        let mut used: BTreeSet<&str> = pieces.filter_map(|p| Some(p.split_once('}')?.0)).collect();
+        used.extend(site.steps.iter().flat_map(|s| &s.elements).map(String::as_str));
+        // What the program has by itself is no line of the file.
+        let lines = files.texts.get("words.toml").map_or("", String::as_str).lines();
+        for (n, line) in lines.enumerate() {
+            let id = line.trim().strip_prefix("[element.").and_then(|l| l.strip_suffix(']'));
+            let element = id.and_then(|id| site.elements.get(id));
+            let Some(e) = element.filter(|e| !e.purpose.is_settled() && !used.contains(e.id.as_str())) else {
                 continue;
             };
             self.notice(
                 "words.toml",
-                Some(line),
-                format!("the element \"{id}\" stands in no step and has no effect"),
+                Some(n + 1),
+                format!("the element \"{}\" stands in no step and has no effect", e.id),
                 "Put it among the elements of a step and into its `taught`, or take it out.",
             );
         }

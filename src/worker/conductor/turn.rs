@@ -321,13 +321,13 @@ impl Conductor {
         let clip = Arc::new(clip);
         let cancel = Arc::new(AtomicBool::new(false));
         // The recogniser's thread ends only with this one; should it be gone all the same, nobody waits for it.
-        let gone = self.ears.send(ears::Order::Hear {
+        let order = ears::Order::Hear {
             job: self.jobs,
             clip: clip.clone(),
             vocabulary: Box::new(vocabulary),
             cancel: cancel.clone(),
-        });
-        let gone = gone.is_err();
+        };
+        let gone = self.ears.send(order).is_err();
         self.own = Some(clip.clone());
         self.hearing = Some(Hearing {
             job: self.jobs,
