@@ -275,25 +275,31 @@ fn check(dir: &Path) -> Result<ExitCode, Failure> {
         return Err(format!("there is no such folder\n  {}", dir.display()).into());
     }
     let site = Site::check(&folders::read_site(dir))?;
+    let mut notices: Vec<String> = site.notices.iter().map(ToString::to_string).collect();
+    if let Some(name) = dir.canonicalize().ok().as_deref().and_then(Path::file_name)
+        && name.to_string_lossy() != site.id
+    {
+        notices.push(format!(
+            "site.toml: The id \"{}\" is not the folder's name. The site is found by the folder's; give both the same.",
+            site.id
+        ));
+    }
     println!(
-        "{} ({}), version {}: {} aircraft, {}, {}. No problems.",
+        "{} ({}), version {}: {} aircraft, {}, {}. {}",
         site.name,
         site.id,
         site.version,
         site.fleet.len(),
         counted(site.cables.len(), "cable"),
-        counted(site.steps.len(), "step")
+        counted(site.steps.len(), "step"),
+        if notices.is_empty() {
+            "No problems."
+        } else {
+            "It can be used as it is; look at this:"
+        }
     );
-    for notice in &site.notices {
+    for notice in &notices {
         println!("  {notice}");
-    }
-    if let Some(name) = dir.canonicalize().ok().as_deref().and_then(Path::file_name)
-        && name.to_string_lossy() != site.id
-    {
-        println!(
-            "  site.toml: The id \"{}\" is not the folder's name. The site is found by the folder's; give both the same.",
-            site.id
-        );
     }
     Ok(ExitCode::SUCCESS)
 }
