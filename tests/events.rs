@@ -11,7 +11,7 @@ use cableside::drill::debrief;
 use cableside::drill::launch::Turned;
 use cableside::drill::simulate::{events, simulate};
 use cableside::drill::{Course, Did, Ending, Launch, Next, Note, Want};
-use cableside::site::{Callsign, Site, bundled};
+use cableside::site::{By, Callsign, Purpose, Site, bundled};
 
 fn site(name: &str) -> Site {
     Site::check(&bundled::files(name).unwrap()).unwrap_or_else(|p| panic!("{p}"))
@@ -544,4 +544,192 @@ fn the_first_cable_follows_the_sites_rule() {
         seen.insert(first);
     }
     assert_eq!(seen.len(), 2);
+}
+
+/// The controller passes on what the pilot said, and once in a while it is another cable or another crew: whoever stands beside it hears it
+/// and puts it right, or stops it. Said rightly all the same it is no fault.
+#[test]
+fn a_wrong_passing_on_is_noticed() {
+    let site = site("haselrain");
+    let pilot = |misread: (&str, &str), turns: &[&str]| {
+        let course = Course {
+            misread: Some((misread.0.to_owned(), misread.1.to_owned())),
+            ..Course::default()
+        };
+        played(
+            &site,
+            "pilot",
+            glider("D-6318", 2, "bach"),
+            course,
+            Some("fertig"),
+            turns,
+        )
+    };
+    let call = "Lima fünf, doppelsitzig, Seil Bach, ich bin fertig";
+    let other = site.cables.iter().find(|c| c.id != "bach").unwrap();
+    for (element, value) in [("cable", other.id.as_str()), ("crew", "1")] {
+        let wrong = site.taught_words(element, value).unwrap();
+        let (text, ending, wanted) = pilot((element, value), &[call, ""]);
+        assert!(text.contains(&wrong), "{element}: {text}");
+        assert_eq!(wanted[..2], [Want::Call, Want::Readback], "{text}");
+        assert_eq!(ending, Ending::ReadbackAccepted, "{element}: {text}");
+        assert_eq!(pilot((element, value), &[call, "Halt"]).1, Ending::Stopped);
+        assert_eq!(pilot((element, value), &[call, "hand"]).1, Ending::ByHand);
+        let right = site
+            .taught_words(element, if element == "crew" { "2" } else { "bach" })
+            .unwrap();
+        let (text, ending, _) = pilot((element, value), &[call, &format!("negativ, {right}")]);
+        assert!(text.contains(&Note::Corrected.text(site.language)), "{element}: {text}");
+        assert_ne!(ending, Ending::ReadbackAccepted, "{element}: {text}");
+    }
+}
+
+/// After a second call without an answer the site's own words say what is done.
+#[test]
+fn without_an_answer_the_sites_words_say_what_is_done() {
+    for name in bundled::NAMES {
+        let site = site(name);
+        let no_answer = site.launch.as_ref().unwrap().no_answer.clone();
+        let ready = site.ready_step().unwrap().clone();
+        let situation = Situation::new(
+            site.fleet[0].registration.clone(),
+            site.fleet[0].seats,
+            site.cables[0].id.clone(),
+        );
+        let call = situation.taught_call(&site, &ready);
+        let course = Course {
+            unanswered: 2,
+            ..Course::default()
+        };
+        let calls = [call.as_str(), call.as_str()];
+        let (text, ending, _) = played(&site, &ready.speaker, situation, course, Some(&ready.id), &calls);
+        assert_eq!(ending, Ending::NoAnswer, "{name}: {text}");
+        assert!(no_answer.len() > 20 && text.contains(&no_answer), "{name}: {text}");
+    }
+}
+
+/// The look-out is the last thing before the ready call, and whoever gives the hook's last word, the cable is on behind it.
+#[test]
+fn the_look_out_stands_last_and_the_hook_tells_when_the_hand_has_something_to_stop() {
+    for name in bundled::NAMES {
+        let site = site(name);
+        let order = &site.launch.as_ref().unwrap().order;
+        let at = |of: Purpose| {
+            let with = |id: &String| site.place_in(site.step(id).unwrap(), of).is_some();
+            order.iter().rposition(with).unwrap()
+        };
+        let first = |of: Purpose| {
+            let with = |id: &String| site.place_in(site.step(id).unwrap(), of).is_some();
+            order.iter().position(with).unwrap()
+        };
+        // The first words of the launch that set something in motion when they are true: those of the look-out.
+        assert!(first(Purpose::Motion) > at(Purpose::Hook), "{name}");
+        assert_eq!(first(Purpose::Motion) + 1, first(Purpose::Readiness), "{name}");
+        // Before the hook there is nothing to stop, behind it there is: the pilot's hand at the link, and at the next of the pilot's turns
+        // behind the hook's last word.
+        let aircraft = &site.fleet[0];
+        let glider = Situation::new(aircraft.registration.clone(), aircraft.seats, site.cables[0].id.clone());
+        let link = first(Purpose::Link);
+        let mut launch = Launch::new(&site, "pilot", glider, Course::default(), Some(&order[link..])).unwrap();
+        let mut at_the_link = true;
+        let behind = loop {
+            match launch.next(&site) {
+                Next::Listen { step, want } => {
+                    let place = order.iter().position(|o| *o == step).unwrap();
+                    let hand = place > at(Purpose::Hook) || std::mem::take(&mut at_the_link);
+                    if hand || want != Want::Call {
+                        launch.did(&site, Did::Hand);
+                    } else {
+                        let text = launch.situation.taught_call(&site, site.step(&step).unwrap());
+                        let evidence = Evidence::typed(&launch.vocabulary(&site).unwrap(), &text);
+                        let turned = Turned::new(&site, site.step(&step).unwrap(), &launch.situation, &evidence);
+                        launch.did(&site, turned.did(false));
+                    }
+                }
+                Next::Ended(ending) => break ending,
+                _ => {}
+            }
+        };
+        assert_eq!(behind, Ending::ByHandToBeSure, "{name}");
+        let text = debrief::text(&site, &launch, &[]);
+        assert!(
+            text.contains(&Note::NothingInHand.text(site.language)),
+            "{name}: {text}"
+        );
+    }
+}
+
+/// Spoken into somebody's words a stop may be lost: then the site's own signal for it is named, with the caution.
+#[test]
+fn a_stop_that_may_be_lost_names_the_signal() {
+    for name in bundled::NAMES {
+        let site = site(name);
+        let ready = site.ready_step().unwrap();
+        let aircraft = &site.fleet[0];
+        let glider = Situation::new(aircraft.registration.clone(), aircraft.seats, site.cables[0].id.clone());
+        let mut launch = Launch::new(&site, "wing runner", glider, Course::default(), None).unwrap();
+        while launch.step(&site).is_none_or(|s| s.id != ready.id) {
+            if let Next::Listen { .. } = launch.next(&site) {
+                let step = launch.judged_step(&site).unwrap();
+                let text = launch.situation.taught_call(&site, step);
+                let evidence = Evidence::typed(&launch.vocabulary(&site).unwrap(), &text);
+                let turned = Turned::new(&site, step, &launch.situation, &evidence);
+                if step.by == By::Hand || step.by == By::Signal {
+                    launch.did(&site, Did::Hand);
+                } else {
+                    launch.did(&site, turned.did(false));
+                }
+            }
+        }
+        let stop = site.stop_step().unwrap();
+        let text = launch.situation.taught_call(&site, stop);
+        let evidence = Evidence::typed(&Vocabulary::of(&site, stop), &text);
+        let turned = Turned::new(&site, stop, &launch.situation, &evidence);
+        launch.cut_in(&site, turned.did(true), true);
+        let text = debrief::text(&site, &launch, &[]);
+        let signal = site.signals.iter().find(|s| s.stops).unwrap().text(&site, None);
+        assert!(
+            text.contains(&Note::StopMayBeLost.text(site.language)),
+            "{name}: {text}"
+        );
+        assert!(text.contains(&signal), "{name}: {text}");
+        assert!(
+            text.contains(&site.language.text("signal.caution", &[("site", &site.name)])),
+            "{name}: {text}"
+        );
+    }
+}
+
+/// A stop is obeyed whoever gives it how; but who has a hand on it acts first.
+#[test]
+fn a_signal_in_place_of_the_hand_is_remarked_upon() {
+    let site = site("larkmoor");
+    let drops = || Course {
+        hazard: Some(("wing drops".to_owned(), "slack".to_owned())),
+        ..Course::default()
+    };
+    let merle = || glider("G-CLRM", 2, "north");
+    let say = |note: Note| note.text(site.language);
+    let (text, ending, _) = played(
+        &site,
+        "wing runner",
+        merle(),
+        drops(),
+        Some("slack"),
+        &["signal arm up"],
+    );
+    assert_eq!(ending, Ending::Stopped, "{text}");
+    assert!(!text.contains(&say(Note::HandWanted)), "{text}");
+    let (text, ending, _) = played(&site, "pilot", merle(), drops(), Some("slack"), &["signal arm up"]);
+    assert_eq!(ending, Ending::Stopped, "{text}");
+    assert!(text.contains(&say(Note::HandWanted)), "{text}");
+}
+
+/// In the climb silence is right in the single drill as in a launch: nobody waits for these words.
+#[test]
+fn silence_in_the_climb_is_right_in_a_single_drill_too() {
+    let (site, other) = (site("larkmoor"), cableside::drill::Answer::Silence);
+    let said = |step: &str| cableside::command::show::answer(&other, site.step(step).unwrap());
+    assert_eq!(said("speed"), Note::LeftOut.text(site.language));
+    assert_ne!(said("ready"), said("speed"));
 }

@@ -53,7 +53,7 @@ pub fn run(args: &DemoArgs) -> Result<ExitCode, Failure> {
         show::judgement(&site, step, &turn.situation, &judgement, &evidence)
     );
     let answer = turn.judged(&site, step, &judgement);
-    println!("{}", show::answer(&answer));
+    println!("{}", show::answer(&answer, step));
     if let Answer::Ask { element, .. } = &answer {
         supply(&site, &mut turn, element)?;
     }
@@ -79,7 +79,7 @@ fn supply(site: &Site, turn: &mut Turn, element: &str) -> Result<(), Failure> {
     let evidence = Evidence::typed(&Vocabulary::of(site, step), &text);
     let judgement = judge(site, step, &turn.situation, &evidence, &Limits::DEFAULT);
     let answer = turn.judged(site, step, &judgement);
-    println!("{}", show::answer(&answer));
+    println!("{}", show::answer(&answer, step));
     let first = turn.first_time == Some(true);
     println!(
         "The call took {} attempts; first-time pass: {}.",

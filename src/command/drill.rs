@@ -328,7 +328,7 @@ impl Terminal {
             );
             print!("{text}");
         }
-        println!("{}", show::answer(&judged.answer));
+        println!("{}", show::answer(&judged.answer, &self.step));
     }
 }
 

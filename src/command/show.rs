@@ -1,7 +1,7 @@
 //! Results as text for a terminal.
 
 use crate::call::{Delivery, Evidence, Judgement, Situation};
-use crate::drill::Answer;
+use crate::drill::{Answer, Note};
 use crate::site::{Language, Site, Step};
 use std::fmt::Write as _;
 
@@ -99,12 +99,13 @@ pub fn readings(evidence: &Evidence) -> String {
 }
 
 /// What the other side says.
-pub fn answer(answer: &Answer) -> String {
+pub fn answer(answer: &Answer, step: &Step) -> String {
     match answer.line() {
         Some(line) => format!("[{}] {}", line.role, line.text),
         None => match answer {
             Answer::Stopped(_) => "Stopped: nothing moves. Nobody is ever blamed for a stop.".to_owned(),
             Answer::Complete(_) => "Complete.".to_owned(),
+            Answer::Silence if step.may_be_left_out => Note::LeftOut.text(Language::ENGLISH),
             Answer::Silence => "[nobody answers; nothing moves]".to_owned(),
             _ => "Say it again.".to_owned(),
         },

@@ -64,8 +64,11 @@ pub fn line(site: &Site, role: &str, entry: &Entry) -> String {
         } => {
             // The site's own signals for it, where it has any.
             let stops = site.signals.iter().filter(|s| s.stops).map(|s| s.text(site, None));
+            let any = site.signals.iter().any(|s| s.stops);
+            let caution = any.then(|| site.language.text("signal.caution", &[("site", &site.name)]));
             let all: Vec<String> = std::iter::once(Note::StopMayBeLost.text(site.language))
                 .chain(stops)
+                .chain(caution)
                 .collect();
             format!("* {}", all.join(" "))
         }

@@ -4,7 +4,7 @@ use super::deal::{another_value, below, course, deal};
 use super::launch::{Did, Launch, Next, Pace, Want, roles};
 use super::record::Ending;
 use crate::call::{Judgement, Reason, Situation, Verdict};
-use crate::site::{Site, Step};
+use crate::site::{By, Interruption, Interrupts, Purpose, Site, Step};
 use std::collections::BTreeMap;
 
 /// Actions after which a run is called endless; the longest launch of the sites that ship takes about a hundred.
@@ -38,9 +38,32 @@ pub fn events(site: &Site) -> Vec<String> {
     if site.has_backup() {
         all.push("radio dead".to_owned());
     }
-    if site.launch.as_ref().is_some_and(|l| l.refusal.is_some()) {
+    let Some(launch) = &site.launch else { return all };
+    if launch.refusal.is_some() {
         all.push("refusal".to_owned());
     }
+    let steps: Vec<&Step> = launch.order.iter().filter_map(|id| site.step(id)).collect();
+    // A ready call on the radio to a winch that reads it back can be left without an answer.
+    let ready = site.ready_step().filter(|r| r.by == By::Radio);
+    let read_back = |r: &&Step| steps.iter().any(|s| s.readback_of.as_ref() == Some(&r.id));
+    if ready.as_ref().is_some_and(read_back) {
+        all.push("unanswered".to_owned());
+    }
+    let misread = site.customs.readback_by_winch.iter();
+    all.extend(misread.map(|e| named("misread", e)));
+    let other_link = |e: &crate::site::Element| e.values.len() > 1;
+    let held_up = steps.iter().any(|s| Launch::held_up(site, s).is_some());
+    if held_up && site.element_for(Purpose::Link).is_some_and(other_link) {
+        all.push("link another".to_owned());
+    }
+    // What is on the frequency comes before calls that are made there.
+    let at = |i: &Interruption, step: &&&Step| i.during.is_empty() || i.during.contains(&step.id);
+    let fits = |i: &&Interruption| {
+        let mut there = steps.iter().filter(|s| at(i, s));
+        there.any(|s| i.kind != Interrupts::Traffic || s.by == By::Radio)
+    };
+    let interruptions = site.interruptions.iter().filter(fits);
+    all.extend(interruptions.map(|i| named("interruption", &i.id)));
     all
 }
 

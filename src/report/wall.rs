@@ -53,7 +53,8 @@ pub(super) fn wall_pages(scope: &Scope<'_>) -> Result<Paper, PrintError> {
         .signals
         .iter()
         .map(|s| format!("{} = {}", s.text(site, None), s.meaning));
-    for text in bands.chain(signals) {
+    let caution = (!site.signals.is_empty()).then(|| site.language.text("signal.caution", &[("site", &site.name)]));
+    for text in bands.chain(signals).chain(caution) {
         let lines = paper.fonts.wrap(Face::Regular, 8.5, paper.inner(), &text);
         paper.room(lines.len() as f32 * 11.5 + 4.0);
         for (i, line) in lines.iter().enumerate() {

@@ -62,7 +62,7 @@ impl Debrief {
             verdict::one_thing(words, site, step, judged, self.open(given, judged))
         };
         ui.add(Label::new(RichText::new(text).text_style(TextStyle::Heading)).wrap());
-        answer(ui, judged, given);
+        answer(ui, step, judged, given);
     }
 
     /// Everything else.
@@ -198,7 +198,7 @@ fn heard(words: Words, judged: &Judged) -> String {
     }
 }
 
-fn answer(ui: &mut Ui, judged: &Judged, given: &mut Given<'_>) {
+fn answer(ui: &mut Ui, step: &Step, judged: &Judged, given: &mut Given<'_>) {
     let (shown, words) = (given.shown, given.words);
     let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
     ui.horizontal_wrapped(|ui| {
@@ -215,6 +215,7 @@ fn answer(ui: &mut Ui, judged: &Judged, given: &mut Given<'_>) {
         Answer::Ask { .. } => "verdicts.hint_ask",
         Answer::ReadBack { .. } => "verdicts.hint_read_back",
         Answer::SayAgain(_) => "verdicts.hint_say_again",
+        Answer::Silence if step.may_be_left_out && !judged.void => return,
         Answer::Silence => "verdicts.hint_silence",
         Answer::Stopped(_) => "verdicts.hint_stopped",
         Answer::Complete(_) => return,

@@ -279,7 +279,8 @@ impl LaunchPage {
         }
         ui.horizontal_wrapped(|ui| {
             for signal in known {
-                if ui.button(signal.text(site, None)).clicked() {
+                let caution = site.language.text("signal.caution", &[("site", &site.name)]);
+                if ui.button(signal.text(site, None)).on_hover_text(caution).clicked() {
                     given.ask(Command::Signal(signal.id.clone()));
                 }
             }

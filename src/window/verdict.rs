@@ -2,7 +2,7 @@
 
 use super::words::Words;
 use crate::call::{ElementVerdict, Outcome, Verdict};
-use crate::drill::Answer;
+use crate::drill::{Answer, Note};
 use crate::site::{Site, Step};
 use crate::sound::Trouble;
 use crate::worker::Judged;
@@ -66,6 +66,8 @@ pub(super) fn one_thing(words: Words, site: &Site, step: &Step, judged: &Judged,
     }
     let j = &judged.judgement;
     match j.outcome {
+        // Where hands are busy silence is right: nobody waits for these words.
+        Outcome::NothingHeard if step.may_be_left_out => Note::LeftOut.text(words.language()),
         Outcome::NothingHeard => match judged.evidence.silence {
             Some(silence) => silence.text(words.language()),
             None => say("one.nothing"),

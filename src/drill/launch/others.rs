@@ -30,7 +30,7 @@ impl Launch {
 
     /// The element of a step that names a link which is held up before it. One that is asked for, so that it is read back, is
     /// not held up yet: seeing it would give the answer away.
-    pub(super) fn held_up<'s>(site: &Site, step: &'s Step) -> Option<&'s String> {
+    pub(in crate::drill) fn held_up<'s>(site: &Site, step: &'s Step) -> Option<&'s String> {
         let asked_for = site.steps.iter().any(|s| s.readback_of.as_ref() == Some(&step.id));
         let at = site.place_in(step, Purpose::Link).filter(|_| !asked_for)?;
         step.elements.get(at)
@@ -88,6 +88,7 @@ impl Launch {
         let due: Vec<&Interruption> = due
             .filter_map(|(id, _)| site.interruptions.iter().find(|i| &i.id == id))
             .collect();
+        let mut came = Vec::new();
         for interruption in due {
             let mine = step.speaker == self.role;
             match interruption.kind {
@@ -101,6 +102,7 @@ impl Launch {
                 }
                 _ => {}
             }
+            came.push(interruption.id.clone());
             self.queue.extend(interruption.sound.clone().map(Next::Hear));
             let other = site
                 .fleet
@@ -131,6 +133,9 @@ impl Launch {
                     radio: interruption.kind == Interrupts::Traffic,
                 });
             }
+        }
+        for id in came {
+            self.happens("interruption", &id);
         }
     }
 

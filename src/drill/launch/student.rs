@@ -47,6 +47,9 @@ impl Launch {
                     self.horn(signal);
                     // Passing on somebody else's stop ends nothing that is not at an end.
                     if signal.stops && want != Want::Halt {
+                        if want == Want::Hazard && self.has_a_hand(site) {
+                            self.note(Note::HandWanted);
+                        }
                         let needed = self.misread.is_some() || want == Want::Hazard;
                         let talked = self.interrupted && self.moving(site);
                         self.end(if needed || talked {
