@@ -943,3 +943,36 @@ fn the_debrief_is_in_the_sites_language() {
         assert!(!text.contains(english), "{english}: {text}");
     }
 }
+
+/// Words in a danger that were not made out are asked for again, once; what may have been a stop stops.
+#[test]
+fn what_was_not_made_out_in_a_danger_is_asked_again() {
+    let site = site("larkmoor");
+    let run = |margins: &[Option<f32>]| {
+        let course = Course {
+            hazard: Some(("walker".to_owned(), "slack".to_owned())),
+            ..Course::default()
+        };
+        let situation = Situation::new(site.fleet[0].registration.clone(), 2, site.cables[0].id.clone());
+        let only = steps(&["ready", "readback", "slack"]);
+        let mut launch = Launch::new(&site, "wing runner", situation, course, Some(&only)).unwrap();
+        let mut margins = margins.iter();
+        loop {
+            match launch.next(&site) {
+                Next::Ended(ending) => return ending,
+                Next::Listen { want, .. } => {
+                    assert_eq!(want, Want::Hazard);
+                    let mut turned = turned(&site, &launch, "mumble");
+                    let stop = &mut turned.judgement.elements[0];
+                    stop.verdict = cableside::call::Verdict::Unsure;
+                    stop.margin = *margins.next().unwrap();
+                    launch.did(&site, turned.did(false));
+                }
+                _ => {}
+            }
+        }
+    };
+    assert_eq!(run(&[Some(2.0)]), Ending::Stopped, "nearly a stop");
+    assert_eq!(run(&[None, Some(2.0)]), Ending::Stopped, "asked again, then a stop");
+    assert_eq!(run(&[None, Some(9.0)]), Ending::HazardMissed, "twice nothing like it");
+}

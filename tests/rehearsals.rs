@@ -93,6 +93,10 @@ fn the_other_side_reacts_to_what_was_heard() {
         ("car_crosses", &["stopped"]),
         ("canopy", &["held-back"]),
         ("refusal", &["complete"]),
+        ("crossed_cables", &["stopped"]),
+        ("other_cable", &["stopped"]),
+        ("cable_still_out", &["nothing-moves"]),
+        ("halt", &["hand-first", "complete"]),
     ] {
         for site in ["larkmoor", "erlengrund"] {
             let (kinds, text) = rehearse(&format!("{site}_{script}"));

@@ -429,7 +429,13 @@ pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidenc
         let expected = values.get(id).cloned().unwrap_or_default();
         let asked = Asked::of(site, step, situation, index, expected);
         let (finding, margin) = match best {
-            _ if wordless => (Finding::new(Verdict::Unsure, None), None),
+            // How near it is to having been said is known all the same.
+            Some(best) if wordless => {
+                let said = |r: &&Scored| asked.find(&r.reading).verdict == Verdict::Said;
+                let near = evidence.readings.iter().find(said).map(|r| best.score - r.score);
+                (Finding::new(Verdict::Unsure, None), near)
+            }
+            None if wordless => (Finding::new(Verdict::Unsure, None), None),
             None => (Finding::new(Verdict::Missing, None), None),
             Some(best) => {
                 let finding = asked.find(&best.reading);

@@ -123,7 +123,8 @@ impl Turned {
         let halts = Vocabulary::stop_of(site, step);
         let beside = |m: &&Mention| m.element >= step.elements.len() && halts != Some(m.element);
         let denies = |m: &Mention| match m.said {
-            Said::Negated => m.stance == Stance::Plain,
+            // A word beside it that was not made out takes nothing from a refusal: in doubt nothing moves.
+            Said::Negated => matches!(m.stance, Stance::Plain | Stance::Open),
             _ => matches!(m.stance, Stance::Denied | Stance::PutOff),
         };
         Self {

@@ -426,6 +426,12 @@ impl Launch {
                 self.end(Ending::Stopped);
             }
             Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
+            // The sound does not decide it: once more.
+            Did::Called { judgement, .. } if self.passed_over == 0 && stop_is(site, judgement, Verdict::Unsure) => {
+                self.passed_over += 1;
+                let text = site.language.text("danger.not_made_out", &[]);
+                self.queue.push_back(Next::See(text));
+            }
             // Nothing moves without the call that was held back.
             Did::Nothing if mine && !moving => self.end(Ending::HeldBack),
             Did::Called { .. } | Did::Hand | Did::Nothing | Did::Signal(_) => self.end(Ending::HazardMissed),
@@ -544,6 +550,15 @@ fn denied(site: &Site, judgement: &Judgement) -> bool {
         let not_so = matches!(e.reason, Reason::Denied { .. } | Reason::PutOff { .. });
         e.verdict == Verdict::Wrong && not_so && site.purpose(&e.element).moves()
     })
+}
+
+/// In the step "stop" itself: is this the verdict?
+fn stop_is(site: &Site, judgement: &Judgement, verdict: Verdict) -> bool {
+    let mut stops = judgement
+        .elements
+        .iter()
+        .filter(|e| site.purpose(&e.element) == Purpose::Stop);
+    stops.any(|e| e.verdict == verdict)
 }
 
 /// In the step "stop" itself: was it a stop, or may it have been one?
