@@ -429,9 +429,18 @@ mod tests {
     fn every_hazard_that_ships_can_be_drawn() {
         for name in ["larkmoor", "erlengrund"] {
             for hazard in &site(name).hazards {
-                // A crack in a link is too small for this picture: there the sign says to look.
+                // A crack in a link and how cables lie are too small for this picture: there the sign says to look.
+                let small = [
+                    "damaged link",
+                    "other cable",
+                    "anderes Seil",
+                    "cables crossed",
+                    "Seile gekreuzt",
+                    "cable still out",
+                    "zweites Seil",
+                ];
                 let drawn = Danger::of(&hazard.id).is_some();
-                assert_ne!(drawn, hazard.id == "damaged link", "{name}: {}", hazard.id);
+                assert_ne!(drawn, small.contains(&hazard.id.as_str()), "{name}: {}", hazard.id);
             }
         }
     }
