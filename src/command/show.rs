@@ -35,7 +35,7 @@ pub fn judgement(
             e.reason.text(Language::ENGLISH)
         );
     }
-    if judgement.stop && step.id != "stop" {
+    if judgement.stop && !site.is_stop(step) {
         let _ = writeln!(
             out,
             "  Stop was called, and that is obeyed before anything else: the call does not count."

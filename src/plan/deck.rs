@@ -48,7 +48,7 @@ impl Deck {
             cards: Vec::new(),
             items: Vec::new(),
             index: BTreeMap::new(),
-            pairs: items::known_pairs(&open),
+            pairs: items::known_pairs(site, &open),
             open,
         };
         for step in site

@@ -2,7 +2,7 @@
 
 use super::past::Past;
 use crate::call::{Situation, Verdict};
-use crate::site::{Callsign, Site, Step, Wording};
+use crate::site::{Callsign, Purpose, Site, Step, Wording};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -73,20 +73,19 @@ pub(super) fn open_values(site: &Site) -> BTreeMap<String, BTreeSet<String>> {
     let mut add = |element: &str, value: String| {
         values.entry(element.to_owned()).or_default().insert(value);
     };
-    for aircraft in &site.fleet {
-        add("callsign", aircraft.registration.to_string());
-        add("type", aircraft.kind.clone());
-        if let Some(link) = &aircraft.weak_link {
-            add("link", link.clone());
-        }
-        for crew in 1..=aircraft.seats {
-            add("crew", crew.to_string());
-        }
-    }
-    for cable in &site.cables {
-        add("cable", cable.id.clone());
-    }
     for (id, element) in &site.elements {
+        for aircraft in &site.fleet {
+            match element.purpose {
+                Purpose::Callsign => add(id, aircraft.registration.to_string()),
+                Purpose::Type => add(id, aircraft.kind.clone()),
+                Purpose::Link => aircraft.weak_link.iter().for_each(|link| add(id, link.clone())),
+                Purpose::Crew => (1..=aircraft.seats).for_each(|crew| add(id, crew.to_string())),
+                _ => {}
+            }
+        }
+        if element.purpose == Purpose::Cable {
+            site.cables.iter().for_each(|cable| add(id, cable.id.clone()));
+        }
         if chosen_by_the_call(site, id) {
             for value in &element.values {
                 add(id, value.id.clone());
@@ -107,13 +106,15 @@ pub(super) fn chosen_by_the_call(site: &Site, element: &str) -> bool {
 
 /// Pairs that are easily mixed up whoever speaks: callsigns one slip apart (a character other, too much, too few, two
 /// swapped: distance 1 of optimal string alignment), and both values where there are just two.
-pub(super) fn known_pairs(values: &BTreeMap<String, BTreeSet<String>>) -> BTreeSet<Item> {
+pub(super) fn known_pairs(site: &Site, values: &BTreeMap<String, BTreeSet<String>>) -> BTreeSet<Item> {
     let mut pairs = BTreeSet::new();
     for (element, of_element) in values {
+        let purpose = site.purpose(element);
+        let by_the_glider = matches!(purpose, Purpose::Type | Purpose::Link | Purpose::Callsign);
         for a in of_element {
             for b in of_element.iter().filter(|b| *b > a) {
-                let close = element == "callsign" && strsim::osa_distance(a, b) <= 1;
-                let two = element != "type" && element != "link" && element != "callsign" && of_element.len() == 2;
+                let close = purpose == Purpose::Callsign && strsim::osa_distance(a, b) <= 1;
+                let two = !by_the_glider && of_element.len() == 2;
                 if close || two {
                     pairs.insert(Item::pair(element, a, b));
                 }
@@ -182,7 +183,7 @@ mod tests {
     #[test]
     fn pairs_of_the_sites_that_ship() {
         let site = crate::plan::deck::tests::site("larkmoor");
-        let pairs = known_pairs(&open_values(&site));
+        let pairs = known_pairs(&site, &open_values(&site));
         let expected = [
             Item::pair("cable", "north", "south"),
             Item::pair("callsign", "D-4716", "D-4761"),
@@ -193,7 +194,7 @@ mod tests {
         ];
         assert_eq!(pairs.into_iter().collect::<Vec<_>>(), expected);
         let site = crate::plan::deck::tests::site("erlengrund");
-        assert!(known_pairs(&open_values(&site)).contains(&Item::pair("callsign", "D-3862", "D-3826")));
+        assert!(known_pairs(&site, &open_values(&site)).contains(&Item::pair("callsign", "D-3862", "D-3826")));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use super::look;
 use super::words::Words;
 use crate::call::judge::Limits;
 use crate::call::{Evidence, Judgement, Place, Verdict};
-use crate::site::{Site, Step};
+use crate::site::{Purpose, Site, Step};
 use crate::sound::{Clip, RATE};
 use crate::worker::Judged;
 use eframe::egui::accesskit::Role;
@@ -38,7 +38,9 @@ pub(super) fn parts(words: Words, site: &Site, step: &Step, judgement: &Judgemen
         && let Some(best) = evidence.readings.first()
     {
         for mention in &best.reading.mentions {
-            let element = step.elements.get(mention.element).map_or("stop", String::as_str);
+            // Behind the step's own elements stands the one that stops everything.
+            let halts = site.element_for(Purpose::Stop).map_or("", |e| e.id.as_str());
+            let element = step.elements.get(mention.element).map_or(halts, String::as_str);
             let Some(place) = evidence.place(mention) else { continue };
             let label = site.elements.get(element).map_or(element, |e| e.label.as_str());
             let verdict = judgement.element(element).map(|e| e.verdict);

@@ -67,7 +67,13 @@ impl Launch {
         let Some(other) = site.fleet.iter().find(|a| a.registration != self.situation.callsign) else {
             return;
         };
-        let check = site.step("radio check").unwrap_or(step);
+        // What others say who are not to be launched: a call by callsign and nothing that sets anything in motion.
+        let quiet = |s: &&Step| {
+            let of = |purpose| site.place_in(s, purpose).is_some();
+            s.by == By::Radio && of(Purpose::Callsign) && !of(Purpose::Cable) && !of(Purpose::Readiness)
+        };
+        let order = site.launch.as_ref().map(|l| l.order.as_slice()).unwrap_or_default();
+        let check = order.iter().filter_map(|id| site.step(id)).find(quiet).unwrap_or(step);
         let theirs = Situation::new(other.registration.clone(), 1, self.situation.cable.clone());
         let line = Spoken {
             role: "another pilot".to_owned(),
@@ -110,8 +116,8 @@ impl Launch {
                 .rev()
                 .find(|a| a.registration != self.situation.callsign);
             for line in interruption.lines.iter().filter(|l| l.role != self.role) {
-                let text = fill(&line.text, |name| match name {
-                    "callsign" => {
+                let text = fill(&line.text, |name| match site.purpose(name) {
+                    Purpose::Callsign => {
                         // Called as the site calls its gliders.
                         let theirs = Situation::new(other?.registration.clone(), 1, "");
                         let form = site

@@ -112,7 +112,7 @@ pub(super) fn listened(
         .fault
         .as_ref()
         .map(|f| (matches!(f, Fault::Missing(_)), f.element()));
-    let asked = site.step("ready").and_then(|step| task.question.element(site, step));
+    let asked = site.ready_step().and_then(|step| task.question.element(site, step));
     let about = asked.or(fault.map(|(_, e)| e));
     let verdict = if good { Verdict::Said } else { Verdict::Wrong };
     NewAttempt {
@@ -122,7 +122,7 @@ pub(super) fn listened(
         utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(now).seconds(),
         site: site.id.clone(),
         site_version: site.version.clone(),
-        step: "ready".to_owned(),
+        step: site.ready_step().map(|s| s.id.clone()).unwrap_or_default(),
         part: logbook::Part {
             kind: logbook::Kind::Ear,
             done: logbook::Done::Chose,
