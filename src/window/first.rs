@@ -5,9 +5,11 @@ mod model;
 
 use self::model::ModelStep;
 use super::look;
+use super::notices;
 use super::page::{Content, Given, Page};
 use super::place::SitePage;
 use super::practice;
+use super::reasons;
 use super::settings::Settings;
 use super::shown::Shown;
 use super::sound::Sound;
@@ -16,7 +18,7 @@ use super::words::Words;
 use crate::site::Language;
 use crate::sound::Levels;
 use crate::worker::trial::{self, TrialCommand, TrialEvent};
-use crate::worker::{Command, Event, ModelState};
+use crate::worker::{Command, Event, ModelState, Trouble};
 use eframe::egui::{Button, CollapsingHeader, Label, RichText, Ui};
 use std::time::Duration;
 
@@ -57,8 +59,8 @@ enum Trial {
     Recorded {
         levels: Levels,
         seconds: f64,
-        troubles: Vec<String>,
-        heard: Option<Result<(String, bool), String>>,
+        troubles: Vec<crate::sound::Trouble>,
+        heard: Option<Result<(String, bool), Trouble>>,
     },
 }
 
@@ -181,7 +183,7 @@ impl FirstPage {
         }
     }
 
-    fn heard_as(&mut self, result: Result<(String, bool), String>) {
+    fn heard_as(&mut self, result: Result<(String, bool), Trouble>) {
         if let Trial::Recorded { heard, .. } = &mut self.trial {
             *heard = Some(result);
         }
@@ -327,7 +329,7 @@ fn good(levels: &Levels) -> bool {
 }
 
 /// What was measured, each number with the word for it and what to do.
-fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[String]) {
+fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[crate::sound::Trouble]) {
     let dark = ui.visuals().dark_mode;
     let rows = [
         (
@@ -375,18 +377,18 @@ fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[
             ui.label(format!("{}: {seconds:.1} s", words.say("first.length")));
         });
     for trouble in troubles {
-        ui.colored_label(look::trouble(dark), trouble);
+        ui.colored_label(look::trouble(dark), reasons::trouble(words, trouble));
     }
 }
 
-fn understood(ui: &mut Ui, words: Words, heard: Option<&Result<(String, bool), String>>) {
+fn understood(ui: &mut Ui, words: Words, heard: Option<&Result<(String, bool), Trouble>>) {
     let dark = ui.visuals().dark_mode;
     match heard {
         None => {
             ui.label(words.say("first.listening"));
         }
         Some(Err(why)) => {
-            ui.add(Label::new(words.fill("first.not_heard", &[("why", why)])).wrap());
+            ui.add(Label::new(words.fill("first.not_heard", &[("why", &notices::text(words, why))])).wrap());
         }
         Some(Ok((text, whole))) => {
             let (key, colour) = if *whole {
@@ -416,7 +418,9 @@ mod tests {
     fn beginning() -> Bench<FirstPage> {
         let mut bench = Bench::new(FirstPage::default());
         assert_eq!(bench.open(), ["WatchLevel(true)", "ListDevices"]);
-        bench.tell(Event::Model(ModelState::Missing("run `cableside model fetch`".into())));
+        bench.tell(Event::Model(ModelState::Missing(
+            "run `cableside model fetch`".to_owned().into(),
+        )));
         bench.tell(Event::Microphone(Some("Headset".into())));
         bench.tell(Event::Sites(vec![FoundSite {
             id: "larkmoor".into(),
@@ -545,7 +549,7 @@ mod tests {
         bench.tell(Event::Trial(TrialEvent::Recorded {
             levels: levels(-44.0, -38.0, 0.02),
             seconds: 2.4,
-            troubles: vec!["The recording is very quiet.".into()],
+            troubles: vec![crate::sound::Trouble::TooQuiet { peak_dbfs: -44.0 }],
         }));
         for text in ["go closer", "noisy", "turn the microphone down"] {
             bench.window.get_by_label_contains(text);
@@ -556,7 +560,7 @@ mod tests {
         }));
         bench.window.get_by_label_contains("That is not all of it");
         assert!(bench.window.query_by_label("4. Microphone (done)").is_none());
-        bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".into())));
+        bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".to_owned().into())));
         bench.window.get_by_label_contains("No model.");
     }
 

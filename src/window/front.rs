@@ -12,6 +12,7 @@ use super::keys;
 use super::launch::LaunchPage;
 use super::look::{self, Hue};
 use super::lookpage::LookPage;
+use super::notices;
 use super::office::OfficePage;
 use super::page::{Action, Content, Given};
 use super::place::SitePage;
@@ -517,7 +518,14 @@ fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Giv
                 let site = site.map_or(words.say("shell.no_site"), |s| s.name.as_str());
                 let model = match &given.shown.model {
                     ModelState::Loading => format!(" \u{b7} {}", words.say("shell.model_loading")),
-                    ModelState::Missing(_) => format!(" \u{b7} {}", words.say("shell.model_missing")),
+                    ModelState::Missing(why) => {
+                        let key = if notices::is_damage(why) {
+                            "shell.model_damaged"
+                        } else {
+                            "shell.model_missing"
+                        };
+                        format!(" \u{b7} {}", words.say(key))
+                    }
                     ModelState::Ready(_) => String::new(),
                 };
                 ui.add(Label::new(format!("{who}, {site}{model}")).truncate());

@@ -9,7 +9,7 @@ use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{hints, plate, sides, typed};
+use super::{hints, notices, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::plan;
@@ -206,11 +206,16 @@ impl Practice {
             if ui.button(words.say("practice.cancel")).clicked() || escape {
                 given.ask(Command::Cancel);
             }
-        } else if shown.microphone.is_none() && high > LOW_KEY {
+        } else if shown.microphone.is_none() && able {
             ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
-        if let ModelState::Missing(_) = &shown.model {
-            let text = RichText::new(words.say("practice.no_model")).color(Hue::Amber.on(ui));
+        if let ModelState::Missing(why) = &shown.model {
+            let key = if notices::is_damage(why) {
+                "practice.model_damaged"
+            } else {
+                "practice.no_model"
+            };
+            let text = RichText::new(words.say(key)).color(Hue::Amber.on(ui));
             ui.add(Label::new(text).wrap());
             ui.horizontal_wrapped(|ui| {
                 if ui.button(words.say("practice.get_model")).clicked() {

@@ -183,7 +183,7 @@ impl Shown {
             | Event::Recorded { .. }
             | Event::Cancelled => {}
             Event::Trouble(trouble) => self.troubles.add(trouble),
-            Event::NoSuchStudent(text) => self.troubles.add(text.into()),
+            Event::NoSuchStudent(trouble) => self.troubles.add(trouble),
         }
     }
 

@@ -420,7 +420,9 @@ fn messages_can_be_closed_and_a_missing_model_names_the_way_out() {
     assert!(w.query_by_label_contains("went away").is_none());
     tell(
         &mut w,
-        Event::Model(ModelState::Missing("run `cableside model fetch base`".into())),
+        Event::Model(ModelState::Missing(
+            "run `cableside model fetch base`".to_owned().into(),
+        )),
     );
     w.get_by_label_contains("the speech model is not there yet");
     assert!(
