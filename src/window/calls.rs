@@ -157,8 +157,9 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situation: 
         let text = super::words::capital(&text);
         ui.add(
             Label::new(look::remark(format!(
-                "{}: \u{201c}{text}\u{201d}",
-                site.role_name(&answer.role)
+                "{}: {}",
+                site.role_name(&answer.role),
+                words.fill("desk.quoted", &[("text", &text)])
             )))
             .wrap(),
         );

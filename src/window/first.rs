@@ -29,6 +29,9 @@ const NOISY_DBFS: f32 = -45.0;
 /// Peaks from this on are loud enough, dBFS.
 const LOUD_ENOUGH_DBFS: f32 = -30.0;
 
+/// Height kept for the trial, points.
+const TRIAL: f32 = 230.0;
+
 /// The steps, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 enum Step {
@@ -248,13 +251,22 @@ impl FirstPage {
 
     fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
-        // A microphone that has proved itself is chosen; what was heard then has the whole page.
-        let proved = matches!(&self.trial, Trial::Recorded { levels, .. } if good(levels));
-        if !proved {
-            Sound::devices(ui, given);
-            ui.separator();
-        }
+        Sound::devices(ui, given);
+        ui.separator();
         ui.heading(words.say("first.trial"));
+        if given.shown.microphone.is_none() && matches!(self.trial, Trial::NotYet | Trial::Failed) {
+            ui.add(Label::new(words.say("first.no_microphone")).wrap());
+            return;
+        }
+        // What is below must not jump under the pointer as the trial goes on: it has room for all that it may come to say.
+        ui.scope(|ui| {
+            ui.set_min_height(TRIAL);
+            self.try_out(ui, given);
+        });
+    }
+
+    fn try_out(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
         // The call is judged in the site's language, so it is spoken in it.
         let language = given.shown.site.as_ref().map_or(Language::ENGLISH, |s| s.language);
         let spoken = Words::of_language(language);
@@ -426,6 +438,7 @@ mod tests {
             id: "larkmoor".into(),
             name: "Larkmoor".into(),
             about: "A field.".into(),
+            language: Some(Language::ENGLISH),
             invented: true,
             problem: None,
         }]));

@@ -50,8 +50,6 @@ const LOW_ENTRY: f32 = 27.0;
 const LOW_RAIL: f32 = 640.0;
 /// Widest page whose parts stand one below the other or side by side, points.
 const PAGE: f32 = 1500.0;
-/// From this width on pages have two sides.
-const TWO_SIDES: f32 = 720.0;
 
 /// The pages' own states.
 #[derive(Default)]
@@ -342,6 +340,7 @@ impl Front {
         if !low {
             Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
         }
+        let closed = messages(ui, &given);
         let content = self.pages.get(page);
         CentralPanel::default_margins().show(ui, |ui| {
             if content.in_column() || low {
@@ -358,7 +357,6 @@ impl Front {
         if *helping && help(ui, page, given.words) {
             *helping = false;
         }
-        let closed = messages(ui, wide, &given);
         // While somebody writes the keyboard stays where it is.
         if !ui.ctx().text_edit_focused() {
             self.to_main = given.to_main;

@@ -5,7 +5,7 @@ use super::page::{Content, Given};
 use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
-use super::words::{Words, capital};
+use super::words::Words;
 use super::{launched, look, notices, plate, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
 use crate::drill::{Ending, Entry, Pace, TurnState};
@@ -363,7 +363,7 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, written: bool) {
             ("role", site.role_name(&flown.role)),
             ("glider", &format!("{} {kind}", s.callsign)),
             ("crew", &crew),
-            ("cable", &capital(&s.cable)),
+            ("cable", &site.cable_plain(&s.cable)),
         ],
     );
     ui.add(Label::new(look::remark(text)).wrap());

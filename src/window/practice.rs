@@ -306,7 +306,11 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     data_plate(ui, words, site, step, &dealt.situation);
     if let Some(prompt) = &step.prompt {
         ui.horizontal_wrapped(|ui| {
-            ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
+            ui.label(format!(
+                "{}: \"{}\"",
+                capital(site.role_name(&prompt.role)),
+                prompt.text
+            ));
             let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
             let hear = Button::new(words.say("practice.hear_prompt"));
             if ui.add_enabled(may, hear).clicked() {
@@ -427,11 +431,11 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         .find(|s| s.id == called)
         .map_or(called, |s| s.name.as_str());
     let mut rows = vec![
-        ("facts.you_are", words.role(&step.speaker)),
+        ("facts.you_are", site.role_name(&step.speaker).to_owned()),
         ("facts.you_call", to.to_owned()),
         ("facts.glider", glider),
         ("facts.on_board", crew),
-        ("facts.cable", capital(&situation.cable)),
+        ("facts.cable", capital(site.cable_taught(&situation.cable))),
     ];
     let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
     rows.extend(lies.map(|p| ("facts.it_lies", p)));

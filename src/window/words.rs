@@ -104,6 +104,12 @@ impl Words {
         known.map_or_else(|| self.fill("why.unknown", &[("text", name)]), Clone::clone)
     }
 
+    /// A word of the program in a field of a site, as [`crate::call::compare`] writes it; another text as it is.
+    pub fn value(self, text: &str) -> String {
+        let known = self.table().get(&format!("value.{text}"));
+        known.map_or_else(|| text.to_owned(), Clone::clone)
+    }
+
     /// A thing of a site or a field of it, as [`crate::call::compare`] names them; a name that is not known as it is.
     pub fn thing(self, name: &str) -> String {
         let known = self.table().get(&format!("thing.{name}"));
@@ -187,7 +193,7 @@ mod tests {
             .keys()
             // (What the worker tells is compared with these in `notices`.)
             .filter(|k| {
-                let by_name = ["role.", "thing.", "notice.", "trouble.", "why."];
+                let by_name = ["role.", "thing.", "value.", "notice.", "trouble.", "why."];
                 let by_name = by_name.iter().any(|group| k.starts_with(group)) || k.contains(".fail_");
                 !by_name && !used.contains(*k)
             })

@@ -276,7 +276,9 @@ impl Told for ModelError {
             Self::NoPython | Self::NoPip => ("fetch_tool", Vec::new()),
             Self::NoNetwork | Self::Unreached { .. } => ("fetch_no_network", Vec::new()),
             Self::Untrusted | Self::UntrustedServer { .. } => ("fetch_untrusted", Vec::new()),
-            Self::Weights { .. } | Self::Mismatch { .. } | Self::WrongHash { .. } => ("fetch_wrong", Vec::new()),
+            Self::Weights { .. } | Self::Mismatch { .. } | Self::WrongHash { .. } | Self::Beyond => {
+                ("fetch_wrong", Vec::new())
+            }
             Self::Gone { .. } | Self::Client { .. } | Self::NoSource { .. } => ("fetch_no_source", Vec::new()),
             Self::NoOrigin { given, .. } => ("model_no_origin", vec![("file", given.clone())]),
             Self::NotAModelThere { origin } => ("model_not_there", vec![("file", origin.clone())]),
@@ -294,7 +296,6 @@ impl Told for ModelError {
             }
             Self::Server { address, .. } => ("fetch_refused", vec![("file", address.clone())]),
             Self::Broken { kept, .. } => ("fetch_broken", vec![("n", megabytes(kept))]),
-            Self::Beyond => ("fetch_wrong", Vec::new()),
             Self::Paused { .. } | Self::Cancelled => ("fetch_stopped", Vec::new()),
             Self::Busy { .. } => ("fetch_busy", Vec::new()),
             Self::DiskFull { path } => ("fetch_full", vec![file(path)]),

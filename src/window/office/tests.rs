@@ -329,8 +329,8 @@ fn practice_is_handed_out_and_results_are_taken_in_after_a_look() {
         left: 0,
     };
     office(&mut bench, OfficeEvent::Batch(batch));
-    bench.window.get_by_label_contains("Not taken, b.cableside");
-    press(&mut bench, "Take in 1");
+    bench.window.get_by_label_contains("Not imported, b.cableside");
+    press(&mut bench, "Import 1");
     assert_eq!(bench.asked(), ["Office(TakeIn([\"back/a.cableside\"]))"]);
     let taken = Sheet {
         taken: Some(Taken {
