@@ -7,7 +7,7 @@ pub mod archive;
 pub mod content;
 
 use crate::files;
-use crate::site::{Problems, Site, bundled};
+use crate::site::{Language, Problems, Site, bundled};
 use std::path::{Path, PathBuf};
 
 /// The data root: `CABLESIDE_HOME` if set; else a folder `data` beside the program, which somebody made there to carry both
@@ -213,6 +213,8 @@ pub struct FoundSite {
     pub name: String,
     /// One line about the place.
     pub about: String,
+    /// The language of its calls, where its files can be read.
+    pub language: Option<Language>,
     /// No real place.
     pub invented: bool,
     /// Why it cannot be used, if it cannot.
@@ -245,6 +247,7 @@ pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
                     id,
                     name: site.name,
                     about: site.about,
+                    language: Some(site.language),
                     invented: site.invented,
                     problem: None,
                 },
@@ -252,6 +255,7 @@ pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
                     name: id.clone(),
                     id,
                     about: String::new(),
+                    language: None,
                     invented: false,
                     problem: Some(e.to_string()),
                 },
@@ -267,6 +271,7 @@ pub fn find_sites(first: Option<&Path>) -> Vec<FoundSite> {
                 id: (*name).to_owned(),
                 name: site.name,
                 about: site.about,
+                language: Some(site.language),
                 invented: site.invented,
                 problem: None,
             });

@@ -326,7 +326,7 @@ fn settings() {
                 assert!(read.scale.is_finite() && read.scale > 0.1 && read.scale < 10.0);
                 assert!(read.window.is_none_or(|w| w.iter().all(|v| v.is_finite())));
             }
-            Err(why) => assert!(!why.is_empty()),
+            Err(why) => assert!(!why.text.is_empty()),
         }
     });
 }

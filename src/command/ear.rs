@@ -17,7 +17,7 @@ use std::io::Write;
 use std::process::ExitCode;
 use std::time::Duration;
 
-/// Hear another pilot's call and say what was the matter with it; half of the calls are right
+/// Hear another pilot's call and say what was wrong with it; half of the calls are right
 #[derive(Debug, clap::Args)]
 pub struct EarArgs {
     #[command(flatten)]
@@ -54,7 +54,7 @@ pub struct EarArgs {
 /// What is asked about a call.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
 enum Ask {
-    /// What was the matter with it
+    /// What was wrong with it
     Matter,
     /// Which cable was named
     Cable,
@@ -152,8 +152,10 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
             let s = &task.situation;
             let kind = site.about_glider(&s.callsign);
             println!(
-                "On the board: glider {} ({kind}), crew {}, cable {}.",
-                s.callsign, s.crew, s.cable
+                "On the board: glider {} ({kind}), crew {}, {}.",
+                s.callsign,
+                s.crew,
+                site.cable_called(&s.cable)
             );
             for known in s.known(&site, step) {
                 println!("({known})");

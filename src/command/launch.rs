@@ -132,12 +132,12 @@ fn one(
 ) -> Result<bool, Failure> {
     let s = &launch.situation;
     println!(
-        "You are: {}. Glider {} ({}), crew {}, cable {}.",
+        "You are: {}. Glider {} ({}), crew {}, {}.",
         site.role_name(&args.role),
         s.callsign,
         site.about_glider(&s.callsign),
         s.crew,
-        s.cable
+        site.cable_plain(&s.cable)
     );
     let mut kept = args
         .student

@@ -271,7 +271,7 @@ fn named(logbook: &Logbook) -> Result<HashMap<Uuid, String>, Failure> {
     Ok(logbook.students()?.into_iter().map(|s| (s.id, s.name)).collect())
 }
 
-fn counted(n: usize, what: &str) -> String {
+pub(super) fn counted(n: usize, what: &str) -> String {
     if n == 1 {
         format!("1 {what}")
     } else {

@@ -28,7 +28,7 @@ pub fn head(site: &Site, launch: &Launch) -> String {
             ("role", site.role_name(&launch.role)),
             ("callsign", &s.callsign.to_string()),
             ("crew", &s.crew.to_string()),
-            ("cable", &s.cable),
+            ("cable", &site.cable_called(&s.cable)),
         ],
     )
 }

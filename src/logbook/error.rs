@@ -54,6 +54,15 @@ pub enum LogbookError {
         /// The database file.
         path: PathBuf,
     },
+    /// There is none yet, and its folder or its medium is write-protected: nothing can be read either.
+    #[error(
+        "there is no logbook yet, and none can be made: its folder is write-protected. Allow writing to the folder and start \
+         again: {}", path.display()
+    )]
+    NoneYet {
+        /// The database file that would be made.
+        path: PathBuf,
+    },
     /// No space left on the disk.
     #[error(
         "the disk is full: this was not recorded, all that was recorded before is still there; free some space and \

@@ -39,7 +39,10 @@ impl Logbook {
         }
         // No URI flag: a file named "file:..." is a file.
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(path, flags).map_err(|e| sorted(path, "open", e))?;
+        let connection = Connection::open_with_flags(path, flags).map_err(|e| match sorted(path, "open", e) {
+            LogbookError::ReadOnly { path } if !path.exists() => LogbookError::NoneYet { path },
+            other => other,
+        })?;
         Self::prepare(connection, path, recordings, patience)
     }
 
@@ -76,7 +79,7 @@ impl Logbook {
         }
         let read_only = write_protected(&mut connection, found.format).map_err(sort)?;
         if read_only && found.format == 0 {
-            return Err(LogbookError::ReadOnly {
+            return Err(LogbookError::NoneYet {
                 path: path.to_path_buf(),
             });
         }

@@ -454,9 +454,11 @@ impl Site {
         self.place_in(step, Purpose::Stop).is_some()
     }
 
-    /// The name on screen of whoever speaks.
+    /// The name on screen of whoever speaks: the site's own, else the one its language has.
     pub fn role_name<'s>(&'s self, role: &'s str) -> &'s str {
-        self.roles.get(role).map_or(role, String::as_str)
+        let own = self.roles.get(role).map(String::as_str);
+        own.or_else(|| self.language.known(&format!("role.{role}")))
+            .unwrap_or(role)
     }
 
     /// An aircraft by registration.

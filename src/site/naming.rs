@@ -1,6 +1,42 @@
-//! How a glider may be called at a site: by registration, sign, last letters or type, whole and short.
+//! How a glider may be called at a site: by registration, sign, last letters or type, whole and short; how a cable is.
 
-use super::{Aircraft, Callsign, CallsignCustom, Purpose, Site, Step};
+use super::{Aircraft, Callsign, CallsignCustom, Purpose, Site, Step, fill};
+
+impl Site {
+    /// A cable as it is called here, with the words for the launch where the ready call has them beside it: "north winch
+    /// cable", "Windenseil See", "Seil Bach".
+    pub fn cable_called(&self, cable: &str) -> String {
+        let step = self.ready_step();
+        let beside = step.and_then(|step| {
+            let at = |purpose| step.elements.get(self.place_in(step, purpose)?);
+            let (name, method) = (at(Purpose::Cable)?, at(Purpose::Method)?);
+            let both = [format!("{{{name}}} {{{method}}}"), format!("{{{method}}} {{{name}}}")];
+            let both = both.into_iter().find(|both| step.taught.contains(both.as_str()))?;
+            let words = self.elements.get(method)?.values.first()?.taught.as_str();
+            let own = self.cable_taught(cable);
+            Some(fill(&both, |element| {
+                let text = if element == name { own } else { words };
+                Some(text.to_owned())
+            }))
+        });
+        beside.unwrap_or_else(|| self.cable_plain(cable))
+    }
+
+    /// A cable in plain words, which are not those of a call: "north cable", "Seil See".
+    pub fn cable_plain(&self, cable: &str) -> String {
+        let name = self.cable_taught(cable);
+        if name.contains(' ') {
+            return name.to_owned();
+        }
+        self.language.text("cable.plain", &[("cable", name)])
+    }
+
+    /// The name of a cable as it is taught.
+    pub fn cable_taught<'s>(&'s self, cable: &'s str) -> &'s str {
+        let own = self.cables.iter().find(|c| c.id == cable);
+        own.map_or(cable, |c| c.taught.as_str())
+    }
+}
 
 /// The forms of a step, the taught one first; each form is the parts that are said. There is at least one. `contact`: the glider was called on the
 /// frequency before and answered.

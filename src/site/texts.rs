@@ -27,6 +27,12 @@ impl Language {
             .map_or_else(|| key.to_owned(), |text| fill(text, value))
     }
 
+    /// A text by a key that is made from a name; `None` where there is none.
+    pub fn known(self, key: &str) -> Option<&'static str> {
+        let texts = ALL.get(self.place()).or_else(|| ALL.first());
+        texts.and_then(|t| t.get(key)).map(String::as_str)
+    }
+
     /// A text by its key that has no names in it.
     pub fn say(self, key: &'static str) -> &'static str {
         let texts = ALL.get(self.place()).or_else(|| ALL.first());

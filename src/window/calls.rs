@@ -2,7 +2,8 @@
 
 use super::choose::Place;
 use super::look::{self, Hue};
-use super::office::{failure, wall};
+use super::notices;
+use super::office::wall;
 use super::page::{Content, Given, Page};
 use super::words::Words;
 use crate::call::Situation;
@@ -86,7 +87,7 @@ impl CallsPage {
         let (hue, text) = match &self.written {
             None => return,
             Some(Ok(file)) => (Hue::Ink, words.fill("office.written", &[("file", file)])),
-            Some(Err(why)) => (Hue::Amber, failure(words, why)),
+            Some(Err(why)) => (Hue::Amber, notices::text(words, why)),
         };
         ui.add(Label::new(RichText::new(text).color(hue.on(ui))).wrap());
     }
@@ -156,8 +157,9 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situation: 
         let text = super::words::capital(&text);
         ui.add(
             Label::new(look::remark(format!(
-                "{}: \u{201c}{text}\u{201d}",
-                site.role_name(&answer.role)
+                "{}: {}",
+                site.role_name(&answer.role),
+                words.fill("desk.quoted", &[("text", &text)])
             )))
             .wrap(),
         );

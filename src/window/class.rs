@@ -510,7 +510,7 @@ mod tests {
         bench.window.get_by_label("Not here").click();
         bench.window.run();
         assert_eq!(bench.asked(), called("Kim"));
-        bench.window.get_by_label("I am here: deal the call").click();
+        bench.window.get_by_label("I am here: set the task").click();
         bench.window.run();
         assert_eq!(bench.asked(), [format!("ChooseStudent(Some({}))", kim().id)]);
         bench.tell(Event::Student(Some(kim())));

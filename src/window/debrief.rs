@@ -7,7 +7,7 @@ use super::verdict::{self, Kind};
 use super::wave::{self, Wave};
 use super::words::{Words, capital};
 use super::{figures, hints, look, reasons, second};
-use crate::call::{Judgement, Outcome, Verdict};
+use crate::call::{ElementVerdict, Judgement, Outcome, Verdict};
 use crate::drill::{Answer, Note, TurnState};
 use crate::site::{Site, Step, placeholders};
 use crate::worker::{Command, Judged};
@@ -62,7 +62,7 @@ impl Debrief {
             verdict::one_thing(words, site, step, judged, self.open(given, judged))
         };
         ui.add(Label::new(RichText::new(text).text_style(TextStyle::Heading)).wrap());
-        answer(ui, step, judged, given);
+        answer(ui, site, step, judged, given);
     }
 
     /// Everything else.
@@ -198,12 +198,12 @@ fn heard(words: Words, judged: &Judged) -> String {
     }
 }
 
-fn answer(ui: &mut Ui, step: &Step, judged: &Judged, given: &mut Given<'_>) {
+fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Given<'_>) {
     let (shown, words) = (given.shown, given.words);
     let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
     ui.horizontal_wrapped(|ui| {
         if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
-            let text = format!("{}: \"{}\"", capital(&words.role(&line.role)), line.text);
+            let text = format!("{}: \"{}\"", capital(site.role_name(&line.role)), line.text);
             ui.add(Label::new(text).wrap());
             let hear = Button::new(words.say("verdicts.hear_answer"));
             if ui.add_enabled(idle, hear).clicked() {
@@ -236,7 +236,7 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
             .layout_no_wrap(text.to_owned(), heavy.clone(), Color32::WHITE);
         galley.size().x
     };
-    let mut rows: Vec<Vec<(String, String, Verdict)>> = vec![Vec::new()];
+    let mut rows: Vec<Vec<(String, String, &ElementVerdict)>> = vec![Vec::new()];
     let mut used = 0.0;
     let room = ui.available_width();
     for id in placeholders(&step.taught) {
@@ -245,7 +245,7 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
         };
         let said = verdict::on_tile(site, step, judged, e).unwrap_or_else(|| "\u{2013}".to_owned());
         let name = label(site, id).to_owned();
-        let word = width(ui, words.say(look::verdict_key(e.verdict))) + 22.0;
+        let word = width(ui, words.say(verdict::key(e))) + 22.0;
         let wide = width(ui, &said).max(word).max(width(ui, &name)).min(room - look::CARD) + look::CARD + gap;
         if used + wide > room && used > 0.0 {
             rows.push(Vec::new());
@@ -253,13 +253,13 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
         }
         used += wide;
         if let Some(row) = rows.last_mut() {
-            row.push((name, said, e.verdict));
+            row.push((name, said, e));
         }
     }
     for row in rows {
         ui.horizontal_top(|ui| {
-            for (name, said, verdict) in row {
-                look::card(ui, look::verdict_hue(verdict)).show(ui, |ui| {
+            for (name, said, e) in row {
+                look::card(ui, look::verdict_hue(e.verdict)).show(ui, |ui| {
                     ui.vertical(|ui| {
                         ui.spacing_mut().item_spacing.y = 2.0;
                         ui.add(Label::new(look::remark(name)).extend());
@@ -270,7 +270,7 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
                         } else {
                             said.wrap()
                         });
-                        look::signed(ui, verdict, words.say(look::verdict_key(verdict)));
+                        look::signed(ui, e.verdict, words.say(verdict::key(e)));
                     });
                 });
             }
@@ -288,7 +288,7 @@ fn elements(ui: &mut Ui, words: Words, site: &Site, judged: &Judged) {
         ui.add_space(2.0);
         ui.horizontal_wrapped(|ui| {
             ui.label(look::bold(label(site, &e.element)));
-            look::signed(ui, e.verdict, words.say(look::verdict_key(e.verdict)));
+            look::signed(ui, e.verdict, words.say(verdict::key(e)));
         });
         ui.add(Label::new(e.reason.text(words.language())).wrap());
         if let Some(element) = site.elements.get(&e.element) {

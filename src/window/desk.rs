@@ -133,6 +133,12 @@ impl OnDesk {
         edit::head(&self.texts, "language").ok()?.parse().ok()
     }
 
+    /// The name of whoever speaks: the site's own; the window's while there are mistakes.
+    fn who(&self, words: Words, role: &str) -> String {
+        let site = self.site.as_ref();
+        site.map_or_else(|| words.role(role), |s| s.role_name(role).to_owned())
+    }
+
     fn unsaved(&self) -> bool {
         self.texts != self.saved
     }

@@ -94,7 +94,7 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             &[
                 ("glider", &format!("{} {kind}", s.callsign)),
                 ("crew", &crew),
-                ("cable", &s.cable),
+                ("cable", &site.cable_called(&s.cable)),
             ],
         );
         ui.add(Label::new(look::bold(board)).wrap());

@@ -5,9 +5,11 @@ mod model;
 
 use self::model::ModelStep;
 use super::look;
+use super::notices;
 use super::page::{Content, Given, Page};
 use super::place::SitePage;
 use super::practice;
+use super::reasons;
 use super::settings::Settings;
 use super::shown::Shown;
 use super::sound::Sound;
@@ -16,7 +18,7 @@ use super::words::Words;
 use crate::site::Language;
 use crate::sound::Levels;
 use crate::worker::trial::{self, TrialCommand, TrialEvent};
-use crate::worker::{Command, Event, ModelState};
+use crate::worker::{Command, Event, ModelState, Trouble};
 use eframe::egui::{Button, CollapsingHeader, Label, RichText, Ui};
 use std::time::Duration;
 
@@ -26,6 +28,9 @@ const LISTENS: f64 = 10.0;
 const NOISY_DBFS: f32 = -45.0;
 /// Peaks from this on are loud enough, dBFS.
 const LOUD_ENOUGH_DBFS: f32 = -30.0;
+
+/// Height kept for the trial, points.
+const TRIAL: f32 = 230.0;
 
 /// The steps, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -57,8 +62,8 @@ enum Trial {
     Recorded {
         levels: Levels,
         seconds: f64,
-        troubles: Vec<String>,
-        heard: Option<Result<(String, bool), String>>,
+        troubles: Vec<crate::sound::Trouble>,
+        heard: Option<Result<(String, bool), Trouble>>,
     },
 }
 
@@ -181,7 +186,7 @@ impl FirstPage {
         }
     }
 
-    fn heard_as(&mut self, result: Result<(String, bool), String>) {
+    fn heard_as(&mut self, result: Result<(String, bool), Trouble>) {
         if let Trial::Recorded { heard, .. } = &mut self.trial {
             *heard = Some(result);
         }
@@ -246,13 +251,22 @@ impl FirstPage {
 
     fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
-        // A microphone that has proved itself is chosen; what was heard then has the whole page.
-        let proved = matches!(&self.trial, Trial::Recorded { levels, .. } if good(levels));
-        if !proved {
-            Sound::devices(ui, given);
-            ui.separator();
-        }
+        Sound::devices(ui, given);
+        ui.separator();
         ui.heading(words.say("first.trial"));
+        if given.shown.microphone.is_none() && matches!(self.trial, Trial::NotYet | Trial::Failed) {
+            ui.add(Label::new(words.say("first.no_microphone")).wrap());
+            return;
+        }
+        // What is below must not jump under the pointer as the trial goes on: it has room for all that it may come to say.
+        ui.scope(|ui| {
+            ui.set_min_height(TRIAL);
+            self.try_out(ui, given);
+        });
+    }
+
+    fn try_out(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        let words = given.words;
         // The call is judged in the site's language, so it is spoken in it.
         let language = given.shown.site.as_ref().map_or(Language::ENGLISH, |s| s.language);
         let spoken = Words::of_language(language);
@@ -327,7 +341,7 @@ fn good(levels: &Levels) -> bool {
 }
 
 /// What was measured, each number with the word for it and what to do.
-fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[String]) {
+fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[crate::sound::Trouble]) {
     let dark = ui.visuals().dark_mode;
     let rows = [
         (
@@ -375,18 +389,18 @@ fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[
             ui.label(format!("{}: {seconds:.1} s", words.say("first.length")));
         });
     for trouble in troubles {
-        ui.colored_label(look::trouble(dark), trouble);
+        ui.colored_label(look::trouble(dark), reasons::trouble(words, trouble));
     }
 }
 
-fn understood(ui: &mut Ui, words: Words, heard: Option<&Result<(String, bool), String>>) {
+fn understood(ui: &mut Ui, words: Words, heard: Option<&Result<(String, bool), Trouble>>) {
     let dark = ui.visuals().dark_mode;
     match heard {
         None => {
             ui.label(words.say("first.listening"));
         }
         Some(Err(why)) => {
-            ui.add(Label::new(words.fill("first.not_heard", &[("why", why)])).wrap());
+            ui.add(Label::new(words.fill("first.not_heard", &[("why", &notices::text(words, why))])).wrap());
         }
         Some(Ok((text, whole))) => {
             let (key, colour) = if *whole {
@@ -416,12 +430,15 @@ mod tests {
     fn beginning() -> Bench<FirstPage> {
         let mut bench = Bench::new(FirstPage::default());
         assert_eq!(bench.open(), ["WatchLevel(true)", "ListDevices"]);
-        bench.tell(Event::Model(ModelState::Missing("run `cableside model fetch`".into())));
+        bench.tell(Event::Model(ModelState::Missing(
+            "run `cableside model fetch`".to_owned().into(),
+        )));
         bench.tell(Event::Microphone(Some("Headset".into())));
         bench.tell(Event::Sites(vec![FoundSite {
             id: "larkmoor".into(),
             name: "Larkmoor".into(),
             about: "A field.".into(),
+            language: Some(Language::ENGLISH),
             invented: true,
             problem: None,
         }]));
@@ -545,7 +562,7 @@ mod tests {
         bench.tell(Event::Trial(TrialEvent::Recorded {
             levels: levels(-44.0, -38.0, 0.02),
             seconds: 2.4,
-            troubles: vec!["The recording is very quiet.".into()],
+            troubles: vec![crate::sound::Trouble::TooQuiet { peak_dbfs: -44.0 }],
         }));
         for text in ["go closer", "noisy", "turn the microphone down"] {
             bench.window.get_by_label_contains(text);
@@ -556,7 +573,7 @@ mod tests {
         }));
         bench.window.get_by_label_contains("That is not all of it");
         assert!(bench.window.query_by_label("4. Microphone (done)").is_none());
-        bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".into())));
+        bench.tell(Event::Trial(TrialEvent::NotHeard("No model.".to_owned().into())));
         bench.window.get_by_label_contains("No model.");
     }
 

@@ -12,6 +12,7 @@ use super::keys;
 use super::launch::LaunchPage;
 use super::look::{self, Hue};
 use super::lookpage::LookPage;
+use super::notices;
 use super::office::OfficePage;
 use super::page::{Action, Content, Given};
 use super::place::SitePage;
@@ -49,8 +50,6 @@ const LOW_ENTRY: f32 = 27.0;
 const LOW_RAIL: f32 = 640.0;
 /// Widest page whose parts stand one below the other or side by side, points.
 const PAGE: f32 = 1500.0;
-/// From this width on pages have two sides.
-const TWO_SIDES: f32 = 720.0;
 
 /// The pages' own states.
 #[derive(Default)]
@@ -341,6 +340,7 @@ impl Front {
         if !low {
             Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
         }
+        let closed = messages(ui, &given);
         let content = self.pages.get(page);
         CentralPanel::default_margins().show(ui, |ui| {
             if content.in_column() || low {
@@ -357,7 +357,6 @@ impl Front {
         if *helping && help(ui, page, given.words) {
             *helping = false;
         }
-        let closed = messages(ui, wide, &given);
         // While somebody writes the keyboard stays where it is.
         if !ui.ctx().text_edit_focused() {
             self.to_main = given.to_main;
@@ -517,7 +516,14 @@ fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Giv
                 let site = site.map_or(words.say("shell.no_site"), |s| s.name.as_str());
                 let model = match &given.shown.model {
                     ModelState::Loading => format!(" \u{b7} {}", words.say("shell.model_loading")),
-                    ModelState::Missing(_) => format!(" \u{b7} {}", words.say("shell.model_missing")),
+                    ModelState::Missing(why) => {
+                        let key = if notices::is_damage(why) {
+                            "shell.model_damaged"
+                        } else {
+                            "shell.model_missing"
+                        };
+                        format!(" \u{b7} {}", words.say(key))
+                    }
                     ModelState::Ready(_) => String::new(),
                 };
                 ui.add(Label::new(format!("{who}, {site}{model}")).truncate());

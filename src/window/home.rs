@@ -422,7 +422,7 @@ mod tests {
             recordings: 1,
             sealed: "2026-04-02 18:00 UTC".into(),
         }))));
-        bench.window.get_by_label("Take them into the logbook").click();
+        bench.window.get_by_label("Import them into the logbook").click();
         bench.window.run();
         assert_eq!(bench.asked(), ["Home(TakeIn(\"r.cableside\"))"]);
         bench.tell(Event::Home(HomeEvent::TakenIn(Taken {

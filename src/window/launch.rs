@@ -5,8 +5,8 @@ use super::page::{Content, Given};
 use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
-use super::words::{Words, capital};
-use super::{launched, look, plate, sides, typed};
+use super::words::Words;
+use super::{launched, look, notices, plate, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
 use crate::drill::{Ending, Entry, Pace, TurnState};
 use crate::site::{By, Site};
@@ -307,8 +307,15 @@ impl LaunchPage {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        if shown.microphone.is_none() && high > LOW_KEY {
-            ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
+        // Without the one or the other the key is dead, and the field below it is the way.
+        let why = match &shown.model {
+            ModelState::Missing(why) if notices::is_damage(why) => Some("practice.model_damaged"),
+            ModelState::Missing(_) => Some("practice.no_model"),
+            _ if shown.microphone.is_none() => Some("practice.no_microphone"),
+            _ => None,
+        };
+        if let Some(why) = why {
+            ui.add(Label::new(look::remark(words.say(why))).wrap());
         }
     }
 }
@@ -357,7 +364,7 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, written: bool) {
             ("role", site.role_name(&flown.role)),
             ("glider", &format!("{} {kind}", s.callsign)),
             ("crew", &crew),
-            ("cable", &capital(&s.cable)),
+            ("cable", &site.cable_plain(&s.cable)),
         ],
     );
     ui.add(Label::new(look::remark(text)).wrap());

@@ -193,7 +193,7 @@ fn faults(ui: &mut Ui, words: Words, site: &Site, call: &Called<'_>) {
             .get(&e.element)
             .map_or(e.element.as_str(), |x| x.label.as_str());
         ui.horizontal_wrapped(|ui| {
-            look::signed(ui, e.verdict, words.say(look::verdict_key(e.verdict)));
+            look::signed(ui, e.verdict, words.say(verdict::key(e)));
             ui.label(look::bold(label));
             if let Some(said) = verdict::said(site, e).filter(|_| e.verdict == Verdict::Wrong) {
                 ui.label(words.fill("launch.said_instead", &[("said", &said)]));

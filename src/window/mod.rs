@@ -130,6 +130,7 @@ pub use words::Words;
 
 use crate::drill::TurnState;
 use crate::worker::home::HomeCommand;
+use crate::worker::told::why;
 use crate::worker::{Command, Event, Options, SiteRequest, Trouble, Worker, WorkerError};
 use eframe::egui;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
@@ -175,7 +176,7 @@ pub struct Start {
 }
 
 /// Messages from threads that are not the worker's.
-type Messages = Arc<Mutex<Vec<String>>>;
+type Messages = Arc<Mutex<Vec<Trouble>>>;
 
 struct App {
     worker: Worker,
@@ -187,15 +188,15 @@ struct App {
 }
 
 impl App {
-    fn new(worker: Worker, start: Start, read: Result<Settings, String>, context: &egui::Context) -> Self {
+    fn new(worker: Worker, start: Start, read: Result<Settings, Trouble>, context: &egui::Context) -> Self {
         let (settings, unread) = match read {
             Ok(settings) => (settings, None),
             Err(why) => (Settings::default(), Some(why)),
         };
         let messages = Messages::default();
         let (told, repaint) = (messages.clone(), context.clone());
-        let kept = settings::Keeper::start(start.settings, settings.clone(), move |text| {
-            told.lock().unwrap_or_else(PoisonError::into_inner).push(text);
+        let kept = settings::Keeper::start(start.settings, settings.clone(), move |trouble| {
+            told.lock().unwrap_or_else(PoisonError::into_inner).push(trouble);
             repaint.request_repaint();
         });
         let mut app = Self {
@@ -208,10 +209,13 @@ impl App {
         };
         match kept {
             Ok(keeper) => app.keeper = Some(keeper),
-            Err(e) => app.tell(Event::Trouble(WorkerError::from(e).to_string().into())),
+            Err(e) => {
+                let facts = vec![("why", why(&e))];
+                app.tell(Event::Trouble(Trouble::named("no_thread", WorkerError::from(e), facts)));
+            }
         }
         if let Some(why) = unread {
-            app.tell(Event::Trouble(why.into()));
+            app.tell(Event::Trouble(why));
         }
         if start.second {
             app.tell(Event::Trouble(Trouble {
@@ -272,8 +276,8 @@ impl eframe::App for App {
             ui.ctx().request_repaint();
         }
         let messages = std::mem::take(&mut *self.messages.lock().unwrap_or_else(PoisonError::into_inner));
-        for text in messages {
-            self.tell(Event::Trouble(text.into()));
+        for trouble in messages {
+            self.tell(Event::Trouble(trouble));
         }
         for event in self.worker.poll() {
             self.tell(event);

@@ -1,6 +1,7 @@
 //! Messages of trouble: their texts in the window's language, what cures each, and how long the others stay.
 
 use super::words::Words;
+use crate::site;
 use crate::worker::{Event, ModelState, Trouble};
 use std::time::{Duration, Instant};
 
@@ -28,38 +29,45 @@ enum Cure {
     Nothing,
 }
 
-/// Every message with a text of its own, and what cures it. Its text is `notice.KEY`.
-const KNOWN: [(&str, &str, Cure); 29] = [
-    ("second_window", "notice.second_window", Cure::Time),
-    ("nothing_kept", "notice.nothing_kept", Cure::Nothing),
-    ("logbook_gone", "notice.logbook_gone", Cure::Nothing),
-    ("logbook_in_memory", "notice.logbook_in_memory", Cure::Nothing),
-    ("recordings_removed", "notice.recordings_removed", Cure::Time),
-    ("attempt_not_kept", "notice.attempt_not_kept", Cure::Nothing),
-    ("attempt_waits", "notice.attempt_waits", Cure::Stored),
-    ("old_removed", "notice.old_removed", Cure::Time),
-    ("clock_doubted", "notice.clock_doubted", Cure::Time),
-    ("ended_in_a_call", "notice.ended_in_a_call", Cure::Time),
-    ("student_unknown_now", "notice.student_unknown_now", Cure::Time),
-    ("microphone_lost", "notice.microphone_lost", Cure::Microphone),
-    ("microphone_failed", "notice.microphone_failed", Cure::Microphone),
-    ("no_microphone", "notice.no_microphone", Cure::Microphone),
-    ("loudspeaker_failed", "notice.loudspeaker_failed", Cure::Loudspeaker),
-    ("no_loudspeaker", "notice.no_loudspeaker", Cure::Loudspeaker),
-    ("synthesised", "notice.synthesised", Cure::Time),
-    ("recording_unread", "notice.recording_unread", Cure::Time),
-    ("no_model", "notice.no_model", Cure::Model),
-    ("no_site", "notice.no_site", Cure::Site),
-    ("other_model", "notice.other_model", Cure::Time),
-    ("ears_crashed", "notice.ears_crashed", Cure::Time),
-    ("typed_too_long", "notice.typed_too_long", Cure::Time),
-    ("cannot_deal", "notice.cannot_deal", Cure::Site),
-    ("no_step", "notice.no_step", Cure::Site),
-    ("no_thread", "notice.no_thread", Cure::Time),
-    ("nothing_spoken", "notice.nothing_spoken", Cure::Time),
-    ("sound_made", "notice.sound_made", Cure::Time),
-    ("desk_gone", "notice.desk_gone", Cure::Nothing),
+/// What cures a message, by its name; the others go with time.
+const CURES: [(&str, Cure); 20] = [
+    ("nothing_kept", Cure::Nothing),
+    ("logbook_gone", Cure::Nothing),
+    ("logbook_in_memory", Cure::Nothing),
+    ("record_protected", Cure::Nothing),
+    ("attempt_not_kept", Cure::Nothing),
+    ("recording_stays", Cure::Nothing),
+    ("desk_gone", Cure::Nothing),
+    ("attempt_waits", Cure::Stored),
+    ("microphone_lost", Cure::Microphone),
+    ("microphone_failed", Cure::Microphone),
+    ("microphone_waits", Cure::Microphone),
+    ("no_microphone", Cure::Microphone),
+    ("loudspeaker_failed", Cure::Loudspeaker),
+    ("no_loudspeaker", Cure::Loudspeaker),
+    ("no_model", Cure::Model),
+    ("no_site", Cure::Site),
+    ("site_gone", Cure::Site),
+    ("site_broken", Cure::Site),
+    ("cannot_deal", Cure::Site),
+    ("no_step", Cure::Site),
 ];
+
+/// The text of a trouble in the window's language. One without a name is the program's own sentence, and is said to be.
+pub(super) fn text(words: Words, trouble: &Trouble) -> String {
+    let Some(text) = trouble.key.and_then(|key| words.trouble(key)) else {
+        return words.fill("notice.other", &[("text", &trouble.text)]);
+    };
+    site::fill(text, |name| {
+        let (_, value) = trouble.facts.iter().find(|(n, _)| *n == name)?;
+        Some(if name == "why" { words.why(value) } else { value.clone() })
+    })
+}
+
+/// The speech model is not just missing: its file is damaged, or cannot be used.
+pub(super) fn is_damage(why: &Trouble) -> bool {
+    !matches!(why.key, None | Some("model_missing"))
+}
 
 /// A message on the screen.
 #[derive(Debug)]
@@ -69,22 +77,14 @@ pub struct Notice {
 }
 
 impl Notice {
-    fn known(&self) -> Option<(&'static str, Cure)> {
-        let found = KNOWN.iter().find(|(key, ..)| self.trouble.key == Some(*key));
-        found.map(|(_, text, cure)| (*text, *cure))
-    }
-
-    /// Its text. What has none in the window's language is the program's own sentence, with a word that says so.
+    /// Its text.
     pub fn text(&self, words: Words) -> String {
-        let facts: Vec<(&str, &str)> = self.trouble.facts.iter().map(|(n, v)| (*n, v.as_str())).collect();
-        match self.known() {
-            Some((text, _)) => words.fill(text, &facts),
-            None => words.fill("notice.other", &[("text", &self.trouble.text)]),
-        }
+        text(words, &self.trouble)
     }
 
     fn cure(&self) -> Cure {
-        self.known().map_or(Cure::Time, |(_, cure)| cure)
+        let found = CURES.iter().find(|(key, _)| self.trouble.key == Some(*key));
+        found.map_or(Cure::Time, |(_, cure)| *cure)
     }
 }
 
@@ -148,6 +148,8 @@ impl Notices {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::collections::BTreeSet;
+    use std::path::Path;
 
     fn trouble(key: Option<&'static str>, text: &str) -> Trouble {
         Trouble {
@@ -189,28 +191,94 @@ mod tests {
     }
 
     #[test]
-    fn every_key_that_the_worker_tells_is_known() {
-        let source = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/worker");
-        let mut told = std::collections::BTreeSet::new();
-        for file in [
-            "keeper.rs",
-            "conductor.rs",
-            "conductor/sound.rs",
-            "conductor/turn.rs",
-            "conductor/play.rs",
-            "conductor/bench.rs",
-            "conductor/ear.rs",
-            "conductor/flight.rs",
-            // (With the dot it looks like no key of a text.)
-            "./desk.rs",
-        ] {
-            let text = std::fs::read_to_string(source.join(file)).unwrap();
-            for piece in text.split(".known(").skip(1) {
-                told.insert(piece.trim_start().split('"').nth(1).unwrap().to_owned());
+    fn a_reason_is_said_in_the_windows_language_and_a_foreign_one_in_brackets() {
+        let told = |why: &str| {
+            let mut told = trouble(Some("sound_made"), "English.");
+            told.facts = vec![("why", why.to_owned())];
+            text(Words::German, &told)
+        };
+        assert!(
+            told("why.full").contains("(die Platte ist voll)"),
+            "{}",
+            told("why.full")
+        );
+        assert!(told("odd thing").contains("odd thing"));
+        assert!(!told("why.not_there").contains("os error"));
+    }
+
+    /// The sources of the worker, but for their tests.
+    fn sources(folder: &Path, into: &mut String) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.ends_with("tests") || path.ends_with("tests.rs") {
+                continue;
+            }
+            if path.is_dir() {
+                sources(&path, into);
+            } else {
+                let text = std::fs::read_to_string(&path).unwrap();
+                into.push_str(text.split("#[cfg(test)]").next().unwrap());
             }
         }
-        let known: std::collections::BTreeSet<String> = KNOWN.iter().map(|(k, ..)| (*k).to_owned()).collect();
-        assert!(told.is_subset(&known), "{:?}", told.difference(&known));
-        assert!(told.len() > 12, "{told:?}");
+    }
+
+    #[test]
+    fn every_trouble_that_is_told_has_its_text_and_none_is_left_over() {
+        let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+        let mut all = String::new();
+        sources(&src.join("worker"), &mut all);
+        for file in ["window/mod.rs", "window/settings.rs"] {
+            all.push_str(&std::fs::read_to_string(src.join(file)).unwrap());
+        }
+        let name = |text: &str| {
+            let name = text.trim_start().strip_prefix('"')?.split('"').next()?;
+            Some(name.to_owned())
+        };
+        let mut told = BTreeSet::new();
+        for before in [".known(", "::named(", "key: Some("] {
+            told.extend(all.split(before).skip(1).filter_map(name));
+        }
+        // Where errors are sorted, the name stands first in a pair with its facts.
+        let sorted = std::fs::read_to_string(src.join("worker/told.rs")).unwrap();
+        let sorted = sorted.split("#[cfg(test)]").next().unwrap();
+        for (at, _) in sorted.match_indices('"') {
+            let Some(name) = name(&sorted[at..]) else { continue };
+            let behind = &sorted[at + 1 + name.len()..];
+            let key = behind.starts_with("\", vec!") || behind.starts_with("\", Vec::") || behind.starts_with("\", n(");
+            let before = sorted[..at].trim_end();
+            if key
+                || name.starts_with("why.")
+                || before.ends_with("cfg!(windows) {")
+                || before.ends_with("\"macos\") {")
+            {
+                told.insert(name);
+            }
+        }
+        assert!(told.len() > 80, "{told:?}");
+        let missing: Vec<&String> = told
+            .iter()
+            .filter(|k| {
+                let there = if k.starts_with("why.") {
+                    !Words::German.why(k).contains(k.as_str())
+                } else {
+                    Words::German.trouble(k).is_some()
+                };
+                !there
+            })
+            .collect();
+        assert!(missing.is_empty(), "told and without a text: {missing:?}");
+        let left: Vec<&str> = Words::German
+            .keys()
+            .filter(|k| {
+                let name = k
+                    .strip_prefix("notice.")
+                    .or_else(|| k.strip_prefix("trouble."))
+                    .or_else(|| k.split_once(".fail_").map(|(_, name)| name))
+                    .or_else(|| k.starts_with("why.").then_some(*k));
+                name.is_some_and(|n| !told.contains(n) && !all.contains(&format!("\"{n}\"")))
+            })
+            .filter(|k| !["notice.other", "why.unknown"].contains(k))
+            .collect();
+        assert!(left.is_empty(), "texts of troubles that nobody tells: {left:?}");
     }
 }

@@ -10,6 +10,7 @@ mod record;
 pub(super) use papers::wall;
 
 use super::look::{self, Hue};
+use super::notices;
 use super::page::{Content, Given};
 use super::practice::list;
 use super::shown::Shown;
@@ -300,7 +301,7 @@ impl OfficePage {
                     (Hue::Ink, words.fill(key, &facts))
                 }
                 Told::Note(text) => (Hue::Amber, text.clone()),
-                Told::Failed(why) => (Hue::Amber, failure(words, why)),
+                Told::Failed(why) => (Hue::Amber, notices::text(words, why)),
             };
             ui.add(Label::new(RichText::new(text).color(hue.on(ui))).wrap());
         }
@@ -354,32 +355,6 @@ impl OfficePage {
         }
         self.told(ui, given);
     }
-}
-
-/// Why something was not done, in the window's language where it has words for that.
-pub(super) fn failure(words: Words, why: &Trouble) -> String {
-    const KNOWN: [(&str, &str); 17] = [
-        ("logbook_gone", "notice.logbook_gone"),
-        ("no_site", "office.fail_no_site"),
-        ("nobody", "office.fail_nobody"),
-        ("days", "office.fail_days"),
-        ("write", "office.fail_write"),
-        ("wrong_pin", "office.fail_wrong_pin"),
-        ("pin_needed", "office.fail_pin_needed"),
-        ("pin_first", "office.fail_pin_first"),
-        ("pin_wait", "office.fail_pin_wait"),
-        ("no_instructor", "office.fail_no_instructor"),
-        ("looks_like", "office.fail_looks_like"),
-        ("guardian", "office.fail_guardian"),
-        ("no_logbook", "office.fail_no_logbook"),
-        ("damaged", "office.fail_damaged"),
-        ("read_only", "office.fail_read_only"),
-        ("disk_full", "office.fail_disk_full"),
-        ("busy", "office.fail_busy"),
-    ];
-    let facts: Vec<(&str, &str)> = why.facts.iter().map(|(n, v)| (*n, v.as_str())).collect();
-    let known = KNOWN.iter().find(|(key, _)| why.key == Some(*key));
-    known.map_or_else(|| why.text.clone(), |(_, text)| words.fill(text, &facts))
 }
 
 fn change(who: Uuid, change: PersonChange) -> Command {

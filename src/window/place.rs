@@ -33,6 +33,10 @@ impl Content for SitePage {
                 None => look::remark(&found.about),
             };
             ui.add(Label::new(text).wrap());
+            if let Some(language) = found.language {
+                let language = words.value(language.name());
+                ui.label(look::remark(words.fill("place.language", &[("language", &language)])));
+            }
         });
     }
 }

@@ -9,7 +9,7 @@ use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
-use super::{hints, plate, sides, typed};
+use super::{hints, notices, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::TurnState;
 use crate::plan;
@@ -206,11 +206,16 @@ impl Practice {
             if ui.button(words.say("practice.cancel")).clicked() || escape {
                 given.ask(Command::Cancel);
             }
-        } else if shown.microphone.is_none() && high > LOW_KEY {
+        } else if shown.microphone.is_none() && able {
             ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
-        if let ModelState::Missing(_) = &shown.model {
-            let text = RichText::new(words.say("practice.no_model")).color(Hue::Amber.on(ui));
+        if let ModelState::Missing(why) = &shown.model {
+            let key = if notices::is_damage(why) {
+                "practice.model_damaged"
+            } else {
+                "practice.no_model"
+            };
+            let text = RichText::new(words.say(key)).color(Hue::Amber.on(ui));
             ui.add(Label::new(text).wrap());
             ui.horizontal_wrapped(|ui| {
                 if ui.button(words.say("practice.get_model")).clicked() {
@@ -301,7 +306,11 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     data_plate(ui, words, site, step, &dealt.situation);
     if let Some(prompt) = &step.prompt {
         ui.horizontal_wrapped(|ui| {
-            ui.label(format!("{}: \"{}\"", capital(&words.role(&prompt.role)), prompt.text));
+            ui.label(format!(
+                "{}: \"{}\"",
+                capital(site.role_name(&prompt.role)),
+                prompt.text
+            ));
             let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
             let hear = Button::new(words.say("practice.hear_prompt"));
             if ui.add_enabled(may, hear).clicked() {
@@ -422,11 +431,11 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         .find(|s| s.id == called)
         .map_or(called, |s| s.name.as_str());
     let mut rows = vec![
-        ("facts.you_are", words.role(&step.speaker)),
+        ("facts.you_are", site.role_name(&step.speaker).to_owned()),
         ("facts.you_call", to.to_owned()),
         ("facts.glider", glider),
         ("facts.on_board", crew),
-        ("facts.cable", capital(&situation.cable)),
+        ("facts.cable", capital(site.cable_taught(&situation.cable))),
     ];
     let lies = direction.and_then(|d| where_it_lies(words, d, &situation.cable));
     rows.extend(lies.map(|p| ("facts.it_lies", p)));

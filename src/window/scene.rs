@@ -27,6 +27,8 @@ const WIDTHS: std::ops::RangeInclusive<f32> = 40.0..=1400.0;
 pub(super) enum Moment {
     /// Nothing is hooked on yet.
     Before,
+    /// Somebody kneels at the hook; nobody holds the wing.
+    HookingOn,
     /// The cable is on and lies in bows; wings level.
     Waiting,
     /// The slack goes out: the last bow.
@@ -41,7 +43,8 @@ impl Moment {
     /// Where a whole launch is at a step.
     pub(super) fn of(site: &Site, step: &Step) -> Self {
         match phase_of(site, step) {
-            Phase::Waiting | Phase::HookingOn => Self::Before,
+            Phase::Waiting => Self::Before,
+            Phase::HookingOn => Self::HookingOn,
             Phase::Ready => Self::Waiting,
             Phase::SlackOut => Self::Slack,
             Phase::Climb | Phase::Top => Self::Climb,
@@ -190,7 +193,11 @@ impl<'a> View<'a> {
                             .map_or(self.situation.crew, |a| a.seats)
                             .max(self.situation.crew),
                         heads: self.situation.crew,
-                        hooked: self.moment != Moment::Before,
+                        hook: match self.moment {
+                            Moment::Before => glider::Hook::Free,
+                            Moment::HookingOn => glider::Hook::Helper,
+                            _ => glider::Hook::Cable,
+                        },
                         left_wing_drops: danger == Some(Danger::Wing),
                         canopy_open: danger == Some(Danger::Canopy),
                     },
@@ -215,7 +222,7 @@ impl<'a> View<'a> {
         let n = cables.len();
         for (i, id) in cables.iter().enumerate() {
             let own = *id == self.situation.cable;
-            let hooked = own && !matches!(self.moment, Moment::Before | Moment::After);
+            let hooked = own && !matches!(self.moment, Moment::Before | Moment::HookingOn | Moment::After);
             let end = if hooked && self.moment == Moment::Climb {
                 canvas.at(0.47, 0.155)
             } else if hooked {
@@ -235,9 +242,7 @@ impl<'a> View<'a> {
             };
             field::cable(canvas, end, i, n, lie);
             if self.level != Level::Bare {
-                let named = self.site.cables.iter().find(|c| c.id == *id);
-                let name = named.map_or(id.as_str(), |c| c.taught.as_str());
-                field::board(canvas, i, n, &capital(name));
+                field::board(canvas, i, n, &capital(self.site.cable_taught(id)));
             }
         }
     }
@@ -247,7 +252,8 @@ impl<'a> View<'a> {
         let cables = &self.direction.cables_left_to_right;
         let mut out = vec![words.fill("scene.field", &[("direction", &self.direction.name)])];
         if cables.len() > 1 && self.level != Level::Bare {
-            out.push(words.fill("scene.cables", &[("cables", &cables.join(", "))]));
+            let names: Vec<&str> = cables.iter().map(|c| self.site.cable_taught(c)).collect();
+            out.push(words.fill("scene.cables", &[("cables", &names.join(", "))]));
         }
         let callsign = self.situation.callsign.to_string();
         let kind = self.site.about_glider(&self.situation.callsign);
@@ -268,6 +274,7 @@ impl<'a> View<'a> {
             words
                 .say(match self.moment {
                     Moment::Before => "scene.before",
+                    Moment::HookingOn => "scene.hooking_on",
                     Moment::Waiting => "scene.waiting",
                     Moment::Slack => "scene.slack",
                     Moment::Climb => "scene.climb",
@@ -412,7 +419,7 @@ mod tests {
             let moment = |id: &str| Moment::of(&site, site.step(id).unwrap());
             for (id, wanted) in [
                 ("briefing", Moment::Before),
-                ("close echo", Moment::Before),
+                ("close echo", Moment::HookingOn),
                 ("ready", Moment::Waiting),
                 ("slack", Moment::Slack),
                 ("release", Moment::Climb),

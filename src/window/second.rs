@@ -1,6 +1,7 @@
 //! What a second listener writes down of a disputed call, where somebody asks for it.
 
 use super::look;
+use super::notices;
 use super::page::Given;
 use crate::logbook::RecordingName;
 use crate::worker::Command;
@@ -28,7 +29,7 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, attempt: Uuid, recording: O
         }
         Some(SecondState::Wrote(text)) if text.is_empty() => words.say("second.nothing").to_owned(),
         Some(SecondState::Wrote(text)) => words.fill("second.wrote", &[("words", text)]),
-        Some(SecondState::Failed(why)) => why.clone(),
+        Some(SecondState::Failed(why)) => notices::text(words, why),
         Some(SecondState::Stopped) | None => {
             let button = ui.button(words.say("second.ask"));
             if button.on_hover_text(words.say("second.about")).clicked() {

@@ -6,6 +6,8 @@ use super::pages::Page;
 use super::scene::Level;
 use super::words::Words;
 use crate::files::{self, Access, Lock};
+use crate::worker::Trouble;
+use crate::worker::told::why;
 use eframe::egui::Key;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -130,14 +132,14 @@ impl Default for Settings {
 }
 
 impl Settings {
-    /// From a file; a file that is not there gives the first values. The error is a sentence.
-    pub fn read(file: &Path) -> Result<Self, String> {
+    /// From a file; a file that is not there gives the first values. The error is what the window tells.
+    pub fn read(file: &Path) -> Result<Self, Trouble> {
         let text = match crate::folders::read_outside_text(file, 1 << 20) {
             Ok(text) => text,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
-            Err(e) => return Err(unread(&e, file)),
+            Err(e) => return Err(unread(&e, why(&e), file)),
         };
-        let read: Self = toml::from_str(&text).map_err(|e| unread(&e.message(), file))?;
+        let read: Self = toml::from_str(&text).map_err(|e| unread(&e.message(), "why.damaged".to_owned(), file))?;
         Ok(read.sound())
     }
 
@@ -198,12 +200,14 @@ impl Settings {
     }
 }
 
-fn unread(why: &impl ToString, file: &Path) -> String {
-    format!(
-        "The window's settings could not be read ({}); they begin anew. The file: {}",
-        why.to_string().trim(),
-        file.display()
-    )
+fn unread(why: &impl ToString, named: String, file: &Path) -> Trouble {
+    let file = file.display().to_string();
+    let why = why.to_string();
+    let text = format!(
+        "The window's settings could not be read ({}); they begin anew. The file: {file}",
+        why.trim()
+    );
+    Trouble::named("settings_unread", text, vec![("why", named), ("file", file)])
 }
 
 /// Writes settings as they change. Dropping it waits for the last write.
@@ -219,7 +223,7 @@ impl Keeper {
     pub fn start(
         file: PathBuf,
         now: Settings,
-        wrong: impl FnOnce(String) + Send + 'static,
+        wrong: impl FnOnce(Trouble) + Send + 'static,
     ) -> Result<Self, std::io::Error> {
         let (orders, inbox) = mpsc::channel();
         let begin = now.clone();
@@ -245,7 +249,7 @@ impl Keeper {
     }
 }
 
-fn write_all(file: &Path, mut written: Settings, inbox: &Receiver<Settings>, wrong: impl FnOnce(String)) {
+fn write_all(file: &Path, mut written: Settings, inbox: &Receiver<Settings>, wrong: impl FnOnce(Trouble)) {
     let mut wrong = Some(wrong);
     while let Ok(mut settings) = inbox.recv() {
         // Only the last of several counts.
@@ -256,10 +260,10 @@ fn write_all(file: &Path, mut written: Settings, inbox: &Receiver<Settings>, wro
             Ok(()) => written = settings,
             Err(e) => {
                 if let Some(tell) = wrong.take() {
-                    tell(format!(
-                        "The window's settings could not be kept ({e}). The file: {}",
-                        file.display()
-                    ));
+                    let place = file.display().to_string();
+                    let text = format!("The window's settings could not be kept ({e}). The file: {place}");
+                    let facts = vec![("why", why(&e)), ("file", place)];
+                    tell(Trouble::named("settings_not_kept", text, facts));
                 }
             }
         }
@@ -313,7 +317,7 @@ mod tests {
         std::fs::write(&file, "scale = 90.0\nnot_known = 1").unwrap();
         assert!((Settings::read(&file).unwrap().scale - 2.0).abs() < 1e-6);
         std::fs::write(&file, "scale = [").unwrap();
-        assert!(Settings::read(&file).unwrap_err().contains("settings.toml"));
+        assert!(Settings::read(&file).unwrap_err().text.contains("settings.toml"));
     }
 
     /// Several windows at once, each changing what is its own: nothing of it is lost, nor what only another version knows.
@@ -360,6 +364,6 @@ mod tests {
             ..Settings::default()
         });
         drop(keeper);
-        assert!(told.recv().unwrap().contains("could not be kept"));
+        assert!(told.recv().unwrap().text.contains("could not be kept"));
     }
 }

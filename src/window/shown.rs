@@ -182,8 +182,7 @@ impl Shown {
             | Event::Fetch(_)
             | Event::Recorded { .. }
             | Event::Cancelled => {}
-            Event::Trouble(trouble) => self.troubles.add(trouble),
-            Event::NoSuchStudent(text) => self.troubles.add(text.into()),
+            Event::Trouble(trouble) | Event::NoSuchStudent(trouble) => self.troubles.add(trouble),
         }
     }
 

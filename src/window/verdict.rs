@@ -1,5 +1,6 @@
 //! What a judged call comes to: the one thing that matters, in one sentence, and what was said for each element.
 
+use super::look;
 use super::words::Words;
 use crate::call::{ElementVerdict, Outcome, Verdict};
 use crate::drill::{Answer, Note};
@@ -138,6 +139,15 @@ pub(super) fn said(site: &Site, e: &ElementVerdict) -> Option<String> {
     Some(site.taught_words(&e.element, heard).unwrap_or_else(|| heard.clone()))
 }
 
+/// The word for a verdict. Half of an element's words were heard and are shown: "missing" beside them would contradict them.
+pub(super) fn key(e: &ElementVerdict) -> &'static str {
+    if e.verdict == Verdict::Missing && e.heard.is_some() {
+        "verdict.half"
+    } else {
+        look::verdict_key(e.verdict)
+    }
+}
+
 /// What stands on an element's tile: what was said, as it was said where that is known.
 pub(super) fn on_tile(site: &Site, step: &Step, judged: &Judged, e: &ElementVerdict) -> Option<String> {
     let number = step.elements.iter().position(|x| *x == e.element)?;
@@ -147,7 +157,8 @@ pub(super) fn on_tile(site: &Site, step: &Step, judged: &Judged, e: &ElementVerd
         mentions.next_back().and_then(|m| r.words.get(m.span.0..m.span.1))
     });
     match (e.verdict, mention) {
-        (Verdict::Missing, None) => None,
+        // Words that are this element's only in one way to read them are none of its own: beside "missing" stands nothing.
+        (Verdict::Missing, _) => e.heard.clone(),
         (_, Some(spoken)) if !spoken.is_empty() => Some(spoken.join(" ")),
         _ => said(site, e),
     }

@@ -77,10 +77,37 @@ impl Words {
         self.fill(if n == 1 { one } else { many }, &[("n", &n.to_string())])
     }
 
+    /// Its keys, for tests.
+    #[cfg(test)]
+    pub fn keys(self) -> impl Iterator<Item = &'static str> {
+        self.table().keys().map(String::as_str)
+    }
+
     /// Who speaks: the names that a site's files use, in this language; a name that is not known as it is.
     pub fn role(self, name: &str) -> String {
         let known = self.table().get(&format!("role.{name}"));
         known.map_or_else(|| name.to_owned(), Clone::clone)
+    }
+
+    /// The text of a trouble, by the name that the worker gave it: messages, what was wrong with a recording, what an
+    /// instructor could not do.
+    pub fn trouble(self, key: &str) -> Option<&'static str> {
+        let found = |name: String| self.table().get(&name).map(String::as_str);
+        found(format!("notice.{key}"))
+            .or_else(|| found(format!("trouble.{key}")))
+            .or_else(|| found(format!("office.fail_{key}")))
+    }
+
+    /// A reason by the name that the worker gave it; what has none is the system's own words, and is said to be.
+    pub fn why(self, name: &str) -> String {
+        let known = self.table().get(name).filter(|_| name.starts_with("why."));
+        known.map_or_else(|| self.fill("why.unknown", &[("text", name)]), Clone::clone)
+    }
+
+    /// A word of the program in a field of a site, as [`crate::call::compare`] writes it; another text as it is.
+    pub fn value(self, text: &str) -> String {
+        let known = self.table().get(&format!("value.{text}"));
+        known.map_or_else(|| text.to_owned(), Clone::clone)
     }
 
     /// A thing of a site or a field of it, as [`crate::call::compare`] names them; a name that is not known as it is.
@@ -164,7 +191,12 @@ mod tests {
         assert!(missing.is_empty(), "asked for and not there: {missing:?}");
         let left: Vec<&String> = ENGLISH
             .keys()
-            .filter(|k| !k.starts_with("role.") && !k.starts_with("thing.") && !used.contains(*k))
+            // (What the worker tells is compared with these in `notices`.)
+            .filter(|k| {
+                let by_name = ["role.", "thing.", "value.", "notice.", "trouble.", "why."];
+                let by_name = by_name.iter().any(|group| k.starts_with(group)) || k.contains(".fail_");
+                !by_name && !used.contains(*k)
+            })
             .collect();
         assert!(left.is_empty(), "there and never asked for: {left:?}");
     }

@@ -20,6 +20,7 @@ use super::keeper::{self, LogbookPlace};
 use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, SituationRequest, Trouble};
 use super::office::{OfficeCommand, OfficeEvent};
 use super::second::{Second, Sound};
+use super::told::why;
 use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
@@ -290,15 +291,15 @@ impl Conductor {
     fn open_sound(&mut self) {
         match Recorder::open(self.setup.input.clone()) {
             Ok(recorder) => self.recorder = Some(recorder),
-            Err(e) => self.out.known("microphone_failed", &e, &[("why", e.to_string())]),
+            Err(e) => self.out.known("microphone_failed", &e, &[]),
         }
         match Player::open(self.setup.output.clone()) {
             Ok(player) => self.player = Some(player),
-            Err(e) => self.out.known("loudspeaker_failed", &e, &[("why", e.to_string())]),
+            Err(e) => self.out.known("loudspeaker_failed", &e, &[]),
         }
         match Speaker::open() {
             Ok(speaker) => self.speaker = Some(speaker),
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.trouble(&e),
         }
     }
 
@@ -400,7 +401,7 @@ impl Conductor {
             Command::Speak(clip) => self.speak(*clip),
             Command::ListDevices => match devices::list_in_background() {
                 Ok(answer) => self.devices = Some(answer),
-                Err(e) => self.out.trouble(e),
+                Err(e) => self.out.trouble(&e),
             },
             Command::ChooseDevices { input, output } => self.choose_devices(input, output),
             Command::WatchLevel(on) => self.watch_level = on,
@@ -469,7 +470,7 @@ impl Conductor {
             Ok(second) => self.second.running = Some(second),
             Err(e) => {
                 let text = format!("could not start a thread ({e}); close other programs");
-                self.out.known("no_thread", text, &[("why", e.to_string())]);
+                self.out.known("no_thread", text, &[("why", why(&e))]);
             }
         }
     }
@@ -491,7 +492,7 @@ impl Conductor {
                 self.ask_for_past();
                 self.out.tell(Event::SiteLoaded(site));
             }
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.trouble(&e),
         }
     }
 
@@ -501,7 +502,7 @@ impl Conductor {
         let _ = self.ears.send(ears::Order::Load);
     }
 
-    fn loaded(&mut self, result: Result<String, String>) {
+    fn loaded(&mut self, result: Result<String, Trouble>) {
         match result {
             Ok(name) => {
                 if !model::measured_with(&name) {

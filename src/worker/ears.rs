@@ -1,6 +1,8 @@
 //! The recogniser's thread: loads the model once, then hears clips one after the other.
 
 use super::inbox::{Heard, Message};
+use super::message::Trouble;
+use super::told::Told;
 use crate::call::Vocabulary;
 use crate::hear::second::SecondListener;
 use crate::hear::{HearError, LatticeRecogniser, Recogniser};
@@ -24,7 +26,7 @@ pub struct Loaded {
 
 /// Makes a recogniser; called on its thread, again when the model is to be looked for again.
 pub struct Loader {
-    load: Box<dyn Fn() -> Result<Loaded, String> + Send>,
+    load: Box<dyn Fn() -> Result<Loaded, Trouble> + Send>,
     second: Writer,
 }
 
@@ -32,10 +34,10 @@ pub struct Loader {
 pub type Writer = Arc<dyn Fn(&Clip, Language, &Arc<AtomicBool>) -> Result<String, HearError> + Send + Sync>;
 
 impl Loader {
-    /// From any function. The error is a sentence that names the way out.
-    pub fn new(load: impl Fn() -> Result<Loaded, String> + Send + 'static) -> Self {
+    /// From any function. The error names the way out.
+    pub fn new<E: Into<Trouble>>(load: impl Fn() -> Result<Loaded, E> + Send + 'static) -> Self {
         Self {
-            load: Box::new(load),
+            load: Box::new(move || load().map_err(Into::into)),
             second: Arc::new(|_, _, _| Err(HearError::Second("there is none here".to_owned()))),
         }
     }
@@ -62,9 +64,9 @@ impl Loader {
             SecondListener::load(&file.path, threads)?.write_down(clip, language, cancel)
         };
         let load = move || {
-            let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.to_string())?;
-            let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.to_string())?;
-            Ok(Loaded {
+            let file = model::resolve(&models, wanted.as_deref(), false).map_err(|e| e.told())?;
+            let recogniser = LatticeRecogniser::load(&file.path, threads).map_err(|e| e.told())?;
+            Ok::<_, Trouble>(Loaded {
                 recogniser: Box::new(recogniser),
                 model: ModelUsed {
                     name: file.label(),
@@ -94,8 +96,8 @@ fn heard(loaded: &mut Loaded, clip: &Clip, vocabulary: &Vocabulary, cancel: &Ato
 }
 
 /// Loads the model. What crashes here must not take the thread with it either.
-fn load(loader: &Loader) -> Result<Loaded, String> {
-    catch_unwind(AssertUnwindSafe(|| (loader.load)())).unwrap_or_else(|_| Err(HearError::CrashedLoading.to_string()))
+fn load(loader: &Loader) -> Result<Loaded, Trouble> {
+    catch_unwind(AssertUnwindSafe(|| (loader.load)())).unwrap_or_else(|_| Err(HearError::CrashedLoading.told()))
 }
 
 pub(super) fn run(loader: &Loader, inbox: &Receiver<Order>, answers: &Sender<Message>) {

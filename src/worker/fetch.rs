@@ -1,7 +1,8 @@
 //! Fetches the speech model on a thread of its own, because somebody asked for it; nothing else in the window uses the
 //! network.
 
-use super::message::{Event, Outbox, sentence};
+use super::message::{Event, Outbox, Trouble};
+use super::told::Told;
 use crate::folders;
 use crate::model::{self, ModelError, Origin, Progress, Stage};
 use std::sync::Arc;
@@ -23,7 +24,7 @@ pub enum FetchState {
     /// Stopped because it was asked to; what has arrived is kept for the next time.
     Paused,
     /// It failed, for this reason.
-    Failed(String),
+    Failed(Trouble),
 }
 
 /// A fetching under way.
@@ -59,7 +60,7 @@ impl Fetch {
                 }
                 Err(ModelError::Cancelled) => FetchState::Cancelled,
                 Err(ModelError::Paused { .. }) => FetchState::Paused,
-                Err(e) => FetchState::Failed(sentence(&e.to_string())),
+                Err(e) => FetchState::Failed(e.told()),
             };
             out.tell(Event::Fetch(state));
         })?;

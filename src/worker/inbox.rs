@@ -1,6 +1,6 @@
 //! What comes to the conductor: commands, and the answers of the other threads.
 
-use super::message::Command;
+use super::message::{Command, Trouble};
 use crate::call::Evidence;
 use crate::hear::HearError;
 use crate::logbook::{ModelUsed, RecordingName, Student};
@@ -12,7 +12,7 @@ pub type Heard = Result<(Evidence, ModelUsed), HearError>;
 
 pub(super) enum Message {
     Command(Command),
-    Loaded(Result<String, String>),
+    Loaded(Result<String, Trouble>),
     Heard {
         job: u64,
         result: Heard,

@@ -5,6 +5,7 @@ use super::inbox::Message;
 use super::meeting::{self, ClassCommand};
 use super::message::{Event, Outbox};
 use super::office::{Changed, Here, Office, OfficeCommand};
+use super::told::{Told, named, why};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
@@ -122,7 +123,7 @@ pub(super) fn run(
             out.known(
                 "nothing_kept",
                 format!("{e}. Attempts are not kept."),
-                &[("why", e.to_string())],
+                &[("why", why(&e))],
             );
             return;
         }
@@ -156,7 +157,7 @@ pub(super) fn run(
             }
             other => {
                 if let Err(e) = keeper.obey(other) {
-                    keeper.out.trouble(e);
+                    keeper.out.trouble(&e);
                 }
             }
         }
@@ -171,7 +172,7 @@ fn open(place: &LogbookPlace, out: &Outbox) -> Result<(Logbook, bool), LogbookEr
                 let notice = logbook.read_only_notice();
                 let lasting = notice.is_none();
                 if let Some(notice) = notice {
-                    out.trouble(notice);
+                    out.known("record_protected", notice, &[("file", file.display().to_string())]);
                 }
                 Ok((logbook, lasting))
             }
@@ -180,7 +181,7 @@ fn open(place: &LogbookPlace, out: &Outbox) -> Result<(Logbook, bool), LogbookEr
                     "{e}. Practice goes on, but attempts and students of this run are gone when the program ends, and no \
                      recordings are kept."
                 );
-                out.known("logbook_in_memory", text, &[("why", e.to_string())]);
+                out.known("logbook_in_memory", text, &[("why", why(&e))]);
                 Ok((Logbook::in_memory(recordings)?, false))
             }
         },
@@ -204,9 +205,7 @@ impl Keeper {
                         self.out.known("student_unknown_now", text, &[("name", name)]);
                         self.chosen(None);
                     }
-                    Err(e) => self
-                        .out
-                        .tell(Event::NoSuchStudent(super::message::sentence(&e.to_string()))),
+                    Err(e) => self.out.tell(Event::NoSuchStudent(e.told())),
                 }
             }
             Order::Add { name, consent, by } => {
@@ -318,7 +317,7 @@ impl Keeper {
     fn tell_students(&self) {
         match self.logbook.students() {
             Ok(students) => self.out.tell(Event::Students(students)),
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.trouble(&e),
         }
     }
 
@@ -349,7 +348,7 @@ impl Keeper {
             // The same would come of every further try: it must not keep others waiting.
             Err(e) if e.is_for_good() => {
                 let text = format!("{e}. This attempt is not kept.");
-                self.out.known("attempt_not_kept", text, &[("why", e.to_string())]);
+                self.out.known("attempt_not_kept", text, &[("why", why(&e))]);
                 self.out.tell(Event::NotStored(id));
                 true
             }
@@ -357,7 +356,7 @@ impl Keeper {
                 self.waiting.push(attempt);
                 let n = self.waiting.len();
                 let text = format!("{e}. Not stored yet: {n}; that is tried again with the next call and at the end.");
-                let facts = [("why", e.to_string()), ("n", n.to_string())];
+                let facts = [("why", why(&e)), ("n", n.to_string())];
                 self.out.known("attempt_waits", text, &facts);
                 self.out.tell(Event::NotStored(id));
                 false
@@ -377,7 +376,10 @@ impl Keeper {
             }
             match result {
                 Ok(()) => self.out.tell(Event::Stored(id)),
-                Err(e) if e.is_for_good() => self.out.trouble(format!("{e}. An attempt that waited is not kept.")),
+                Err(e) if e.is_for_good() => {
+                    let text = format!("{e}. An attempt that waited is not kept.");
+                    self.out.known("attempt_not_kept", text, &[("why", why(&e))]);
+                }
                 Err(e) => return Some(e),
             }
             self.waiting.remove(0);
@@ -409,10 +411,10 @@ impl Keeper {
                     self.out.known("clock_doubted", text, &[("days", days.to_string())]);
                 }
                 for problem in removed.problems {
-                    self.out.trouble(problem);
+                    self.out.known("old_not_removed", &problem, &[("why", named(&problem))]);
                 }
             }
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.trouble(&e),
         }
     }
 
@@ -439,7 +441,7 @@ impl Keeper {
                     self.out.known("ended_in_a_call", text, &[("n", kept.to_string())]);
                 }
             }
-            Err(e) => self.out.trouble(e),
+            Err(e) => self.out.trouble(&e),
         }
     }
 }
@@ -447,10 +449,12 @@ impl Keeper {
 /// Removes a recording that may not be kept.
 pub(super) fn remove(file: &std::path::Path, out: &Outbox) {
     if let Err(e) = files::remove(file) {
-        out.trouble(format!(
+        let text = format!(
             "a recording that is not to be kept could not be removed ({e}); remove it by hand: {}",
             file.display()
-        ));
+        );
+        let facts = [("why", why(&e)), ("file", file.display().to_string())];
+        out.known("recording_stays", text, &facts);
     }
 }
 

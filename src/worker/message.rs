@@ -6,6 +6,7 @@ use super::home::{HomeCommand, HomeEvent};
 use super::meeting::{ClassCommand, ClassEvent};
 use super::office::{OfficeCommand, OfficeEvent};
 use super::second::SecondState;
+use super::told::Told;
 use super::trial::{TrialCommand, TrialEvent};
 use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
@@ -315,7 +316,7 @@ pub enum ModelState {
     /// Loaded; its name.
     Ready(String),
     /// Not there or not usable; the message names the way out.
-    Missing(String),
+    Missing(Trouble),
 }
 
 /// A new turn.
@@ -434,7 +435,7 @@ pub enum Event {
         held: bool,
     },
     /// There is no student of this name.
-    NoSuchStudent(String),
+    NoSuchStudent(Trouble),
     /// How the student comes along.
     Progress(Box<Progress>),
     /// The student's newest calls at the site, newest first.
@@ -460,10 +461,21 @@ pub enum Event {
 pub struct Trouble {
     /// As English sentences.
     pub text: String,
-    /// The name of its text in other languages, where it has one: the window's `notice.KEY`.
+    /// The name of its text in the window's languages (`notice.KEY`), where it has one.
     pub key: Option<&'static str>,
-    /// What is filled in there.
+    /// What is filled in there. `why` may be the name of a reason: see [`super::told`].
     pub facts: Vec<(&'static str, String)>,
+}
+
+impl Trouble {
+    /// With the name of its text. `text` is the English one.
+    pub fn named(key: &'static str, text: impl std::fmt::Display, facts: Vec<(&'static str, String)>) -> Self {
+        Self {
+            text: sentence(&text.to_string()),
+            key: Some(key),
+            facts,
+        }
+    }
 }
 
 impl From<String> for Trouble {
@@ -475,6 +487,8 @@ impl From<String> for Trouble {
         }
     }
 }
+
+impl std::error::Error for Trouble {}
 
 impl std::fmt::Display for Trouble {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -503,17 +517,14 @@ impl Outbox {
         (self.wake)();
     }
 
-    pub(super) fn trouble(&self, text: impl std::fmt::Display) {
-        self.tell(Event::Trouble(Trouble::from(text.to_string())));
+    /// An error that has its text in every language: a bare sentence would reach a window of another language too.
+    pub(super) fn trouble(&self, trouble: &impl Told) {
+        self.tell(Event::Trouble(trouble.told()));
     }
 
     /// A trouble that has its text in every language.
     pub(super) fn known(&self, key: &'static str, text: impl std::fmt::Display, facts: &[(&'static str, String)]) {
-        self.tell(Event::Trouble(Trouble {
-            text: sentence(&text.to_string()),
-            key: Some(key),
-            facts: facts.to_vec(),
-        }));
+        self.tell(Event::Trouble(Trouble::named(key, text, facts.to_vec())));
     }
 }
 

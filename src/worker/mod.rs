@@ -24,6 +24,7 @@ mod message;
 pub mod office;
 pub mod papers;
 pub mod second;
+pub(crate) mod told;
 pub mod trial;
 
 pub use crate::folders::FoundSite;

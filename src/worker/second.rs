@@ -1,7 +1,8 @@
 //! The second listener on a thread of its own, because somebody asked for it: never in the way of a drill, and it can be stopped.
 
 use super::ears::Writer;
-use super::message::{Event, Outbox, sentence};
+use super::message::{Event, Outbox, Trouble};
+use super::told::Told;
 use crate::hear::HearError;
 use crate::site::Language;
 use crate::sound::{self, Clip};
@@ -21,7 +22,7 @@ pub enum SecondState {
     /// It was stopped.
     Stopped,
     /// It could not, for this reason.
-    Failed(String),
+    Failed(Trouble),
 }
 
 /// What it listens to.
@@ -44,7 +45,7 @@ impl Second {
         std::thread::Builder::new().name("second".into()).spawn(move || {
             let clip = match sound {
                 Sound::Clip(clip) => Ok(clip),
-                Sound::File(file) => sound::read_clip(&file).map(Arc::new).map_err(|e| e.to_string()),
+                Sound::File(file) => sound::read_clip(&file).map(Arc::new).map_err(|e| e.told()),
             };
             // Whoever waits for it must hear of its end, whatever that is.
             let write = |clip: Arc<Clip>| {
@@ -54,8 +55,8 @@ impl Second {
             let state = match clip.map(write) {
                 Ok(Ok(text)) => SecondState::Wrote(text),
                 Ok(Err(HearError::Cancelled)) => SecondState::Stopped,
-                Ok(Err(e)) => SecondState::Failed(sentence(&e.to_string())),
-                Err(e) => SecondState::Failed(sentence(&e)),
+                Ok(Err(e)) => SecondState::Failed(e.told()),
+                Err(e) => SecondState::Failed(e),
             };
             out.tell(Event::Second(attempt, state));
         })?;

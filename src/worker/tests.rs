@@ -274,10 +274,10 @@ fn a_call_being_judged_is_thrown_away_at_once() {
 #[test]
 fn without_a_model_calls_are_typed_and_it_is_looked_for_again_when_asked() {
     let dir = tempfile::tempdir().unwrap();
-    let way_out = "run `cableside model fetch base`";
+    let way_out = "Run `cableside model fetch base`";
     let desk = Desk::with(place(dir.path()), Duration::ZERO, Err(way_out.into()));
     let missing = |e: &Event| match e {
-        Event::Model(ModelState::Missing(why)) => Some(why.clone()),
+        Event::Model(ModelState::Missing(why)) => Some(why.text.clone()),
         _ => None,
     };
     assert_eq!(desk.until(missing), way_out);
@@ -450,7 +450,7 @@ fn what_cannot_be_done_is_said() {
     desk.trouble("no cable \"north\"");
     desk.send(Command::ChooseStudentByName("Nobody".into()));
     let told = desk.until(|e| match e {
-        Event::NoSuchStudent(text) => Some(text.clone()),
+        Event::NoSuchStudent(why) => Some(why.text.clone()),
         _ => None,
     });
     assert!(told.contains("No student"), "{told}");

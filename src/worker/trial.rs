@@ -1,8 +1,9 @@
 //! The trial of microphone and loudspeaker, as commands and events. The conductor does it (`conductor/bench.rs`).
 
+use super::message::Trouble;
 use crate::call::Situation;
 use crate::site::{By, Language, Site, Step};
-use crate::sound::Levels;
+use crate::sound::{self, Levels};
 
 /// What the trial wants.
 #[derive(Debug)]
@@ -39,8 +40,8 @@ pub enum TrialEvent {
         levels: Levels,
         /// How long, seconds.
         seconds: f64,
-        /// What went wrong, as sentences.
-        troubles: Vec<String>,
+        /// What went wrong.
+        troubles: Vec<sound::Trouble>,
     },
     /// What the recogniser heard; empty where no words were made out.
     Heard {
@@ -50,7 +51,7 @@ pub enum TrialEvent {
         whole: bool,
     },
     /// The recogniser could not listen to it, for this reason.
-    NotHeard(String),
+    NotHeard(Trouble),
 }
 
 /// The call that the trial asks for: the shortest one over the radio, for the first glider and cable. It goes through the same

@@ -4,6 +4,7 @@ use super::{Failure, HandInArgs, HandOutArgs, PractiseArgs, TakeInArgs, logbook,
 use crate::class::{HandOut, LARGEST_FILE, Practice, Results, unpack};
 use crate::command::common::{self, SiteChoice};
 use crate::command::drill::Terminal;
+use crate::command::logbook::counted;
 use crate::logbook::{Logbook, LogbookError};
 use crate::site::Site;
 use crate::worker::home::{self, HandingOut, Taken, open_calls, read_practice, results_of};
@@ -151,9 +152,9 @@ pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
     }
     common::write_new_bytes(&args.out, &results.seal(&key)?)?;
     println!(
-        "{} attempts and {} recordings written: {}",
-        results.attempts.len(),
-        results.recordings.len(),
+        "{} and {} written: {}",
+        counted(results.attempts.len(), "attempt"),
+        counted(results.recordings.len(), "recording"),
         args.out.display()
     );
     if left > 0 {
@@ -196,9 +197,9 @@ fn read_results(file: &Path) -> Result<Vec<u8>, Failure> {
 fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<String, Failure> {
     let name = home::whose(book, results)?;
     let what = format!(
-        "{name}, {} attempts with {} recordings, sealed {}",
-        results.attempts.len(),
-        results.recordings.len(),
+        "{name}, {} with {}, sealed {}",
+        counted(results.attempts.len(), "attempt"),
+        counted(results.recordings.len(), "recording"),
         home::sealed(results)
     );
     if only_check {

@@ -121,7 +121,10 @@ impl Days {
 
 fn keep_words(keep: Retention) -> String {
     let one = |what: &str, days: Option<u32>| match days {
-        Some(days) => format!("{what} are removed after {days} days."),
+        Some(days) => {
+            let days = counted(usize::try_from(days).unwrap_or(usize::MAX), "day");
+            format!("{what} are removed after {days}.")
+        }
         None => format!("{what} are kept until somebody removes them."),
     };
     format!(

@@ -125,20 +125,60 @@ fn file_change(words: Words, change: FileChange) -> String {
     }
 }
 
-fn in_words(words: Words, d: &Difference) -> String {
+/// Fields whose values are words of the program's own, not the site's.
+const OWN_WORDS: [&str; 13] = [
+    "language",
+    "invented",
+    "callsign",
+    "number pairs forbidden",
+    "type in the ready call",
+    "cable may be dropped",
+    "stops",
+    "type said",
+    "crew said",
+    "by",
+    "may be left out",
+    "with the release",
+    "unit",
+];
+
+/// Fields that name somebody.
+const PEOPLE: [&str; 7] = [
+    "speaker",
+    "to",
+    "given by",
+    "who prompts",
+    "who answers",
+    "who asks",
+    "who asks for all",
+];
+
+pub(super) fn in_words(words: Words, d: &Difference) -> String {
     let mut what = words.thing(d.item);
     if !d.id.is_empty() {
         what = format!("{what} {}", d.id);
     }
     if let Some(value) = &d.value {
-        what = format!("{what}, \u{201c}{value}\u{201d}");
+        what = format!("{what}, {}", words.fill("desk.quoted", &[("text", value)]));
     }
     if !d.field.is_empty() {
         what = format!("{what}, {}", words.thing(d.field));
     }
-    let shown = |text: &str| match text {
-        "" => words.say("desk.nothing").to_owned(),
-        text => format!("\u{201c}{text}\u{201d}"),
+    let shown = |text: &str| {
+        if text.is_empty() {
+            return words.say("desk.nothing").to_owned();
+        }
+        let text = match d.field {
+            // (A whole height band is told by its three fields, the unit last.)
+            "" if d.item == "height band" => {
+                let parts = text.split("; ").map(|part| words.value(part));
+                parts.collect::<Vec<_>>().join("; ")
+            }
+            field if OWN_WORDS.contains(&field) => words.value(text),
+            field if PEOPLE.contains(&field) => words.role(text),
+            _ => text.to_owned(),
+        };
+        words.fill("desk.quoted", &[("text", &text)])
     };
     match (&d.before, &d.after) {
         (Some(before), Some(after)) => words.fill(

@@ -50,7 +50,8 @@ pub(super) fn ui(ui: &mut Ui, desk: &mut OnDesk, given: &mut Given<'_>) {
         ui.label(words.say("desk.prompts_changing"));
         let rows = desk.prompts.rows.iter().filter(|r| r.changes());
         for row in rows {
-            ui.label(look::remark(format!("{}: {}", words.role(&row.role), row.text)));
+            let who = desk.who(words, &row.role);
+            ui.label(look::remark(format!("{who}: {}", row.text)));
         }
     }
 }
@@ -61,7 +62,8 @@ fn one(ui: &mut Ui, desk: &mut OnDesk, row: &PromptRow, given: &mut Given<'_>) {
     let running = desk.prompts.recording.as_deref() == Some(file.as_str());
     let dark = ui.visuals().dark_mode;
     ui.horizontal_wrapped(|ui| {
-        ui.label(format!("{}: \u{201c}{}\u{201d}", words.role(&row.role), row.text));
+        let text = words.fill("desk.quoted", &[("text", &row.text)]);
+        ui.label(format!("{}: {text}", desk.who(words, &row.role)));
         let (key, colour) = match (&row.clip, running) {
             (_, true) => ("desk.prompt_recording", look::trouble(dark)),
             (Some(_), _) => ("desk.prompt_recorded", look::good(dark)),

@@ -1,10 +1,13 @@
 use super::super::pagetest::Bench;
 use super::*;
+use crate::call::compare::Difference;
 use crate::site::bundled;
+use crate::window::words::Words;
 use crate::worker::FoundSite;
 use eframe::egui::Key;
 use eframe::egui::accesskit::Role;
 use egui_kittest::kittest::{NodeT, Queryable};
+use std::collections::BTreeSet;
 
 fn bench() -> Bench<DeskPage> {
     let mut bench = Bench::new(DeskPage::default());
@@ -12,6 +15,7 @@ fn bench() -> Bench<DeskPage> {
         id: id.into(),
         name: name.into(),
         about: "A field.".into(),
+        language: Some(Language::ENGLISH),
         invented: true,
         problem: None,
     };
@@ -312,4 +316,33 @@ fn leaving_the_page_keeps_the_draft_at_once() {
             .iter()
             .any(|c| matches!(c, Command::Desk(DeskCommand::Keep { .. })))
     );
+}
+
+#[test]
+fn what_saving_changes_is_told_in_the_windows_language() {
+    // Every name of a thing and of a field, and every word of the program's own in one.
+    let source = include_str!("../../call/compare.rs");
+    let source = source.split("pub fn effects").next().unwrap();
+    let plain = |text: &&str| {
+        text.len() > 1
+            && text.starts_with(|c: char| c.is_ascii_lowercase())
+            && text.chars().all(|c| c.is_ascii_lowercase() || " ,".contains(c))
+    };
+    let names: BTreeSet<&str> = source.split('"').skip(1).step_by(2).filter(plain).collect();
+    assert!(names.len() > 80, "{names:?}");
+    let german: BTreeSet<&str> = Words::German.keys().collect();
+    for name in names.into_iter().filter(|n| *n != "nothing") {
+        let there = |group: &str| german.contains(format!("{group}.{name}").as_str());
+        assert!(there("thing") || there("value"), "{name} has no German name");
+    }
+    let difference = Difference {
+        item: "aircraft",
+        id: "D-4761".into(),
+        value: None,
+        field: "type said",
+        before: Some("yes".into()),
+        after: Some("no".into()),
+    };
+    let text = pass_on::in_words(Words::German, &difference);
+    assert_eq!(text, "Flugzeug D-4761, Muster wird gesagt: „ja“, dann „nein“");
 }

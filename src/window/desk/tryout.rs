@@ -5,6 +5,7 @@ use crate::call::{Evidence, Judgement, Situation, Vocabulary, judge, judge::Limi
 use crate::drill::deal;
 use crate::site::{Site, Step};
 use crate::window::look;
+use crate::window::verdict;
 use crate::window::words::{Words, capital};
 use eframe::egui::{ComboBox, Grid, RichText, TextEdit, Ui};
 
@@ -109,7 +110,7 @@ fn verdict(ui: &mut Ui, words: Words, site: &Site, judgement: &Judgement) {
         for e in &judgement.elements {
             let label = site.elements.get(&e.element).map_or(e.element.as_str(), |x| &x.label);
             ui.label(label);
-            ui.label(RichText::new(words.say(look::verdict_key(e.verdict))).color(look::verdict(e.verdict, dark)));
+            ui.label(RichText::new(words.say(verdict::key(e))).color(look::verdict(e.verdict, dark)));
             ui.label(e.heard.as_deref().unwrap_or_default());
             ui.end_row();
         }

@@ -3,11 +3,12 @@
 use super::look;
 use crate::model::{Progress, Stage};
 use crate::window::choose::Choice;
+use crate::window::notices;
 use crate::window::page::Given;
 use crate::window::words::Words;
 use crate::worker::fetch::FetchState;
 use crate::worker::{Command, ModelState};
-use eframe::egui::{Button, ProgressBar, RichText, TextEdit, Ui};
+use eframe::egui::{Button, Label, ProgressBar, RichText, TextEdit, Ui};
 
 /// The step's state.
 #[derive(Default)]
@@ -36,8 +37,13 @@ impl ModelStep {
             ModelState::Loading => {
                 ui.label(words.say("shell.model_loading"));
             }
-            ModelState::Missing(_) => {
-                ui.label(words.say("first.model_missing"));
+            ModelState::Missing(why) => {
+                if notices::is_damage(why) {
+                    let colour = look::trouble(ui.visuals().dark_mode);
+                    ui.add(Label::new(RichText::new(notices::text(words, why)).color(colour)).wrap());
+                } else {
+                    ui.add(Label::new(words.say("first.model_missing")).wrap());
+                }
             }
         }
         match &self.fetch {
@@ -50,7 +56,8 @@ impl ModelStep {
             }
             Some(FetchState::Failed(why)) => {
                 let colour = look::trouble(ui.visuals().dark_mode);
-                ui.label(RichText::new(why).color(colour));
+                let text = RichText::new(notices::text(words, why)).color(colour);
+                ui.add(Label::new(text).wrap());
             }
             Some(FetchState::Cancelled) => {
                 ui.label(words.say("first.fetch_cancelled"));

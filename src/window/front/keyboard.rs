@@ -141,6 +141,7 @@ fn first_start() -> u32 {
         id: "larkmoor".into(),
         name: "Larkmoor".into(),
         about: "A field.".into(),
+        language: Some(crate::site::Language::ENGLISH),
         invented: true,
         problem: None,
     };
@@ -254,7 +255,7 @@ fn a_class() -> u32 {
     // Three calls each stand there; one each is one less twice.
     f.press("Begin");
     for student in ten() {
-        f.press("I am here: deal the call");
+        f.press("I am here: set the task");
         f.asked_for("ChooseStudent");
         f.tell(Event::Student(Some(student)));
         f.tell(dealt(1));
@@ -313,7 +314,7 @@ fn practice_out_and_results_back() -> u32 {
     f.w.state_mut().front.pages.office.show_all(5);
     f.w.state_mut().front.pages.office.show_all(2);
     f.w.run();
-    f.press("Take in 1");
+    f.press("Import 1");
     f.asked_for("Office(TakeIn");
     f.keys
 }

@@ -223,6 +223,7 @@ fn full(words: Words, dark: bool) -> Window {
         id: id.into(),
         name: name.into(),
         about: "An invented field with two cables and a winch at the far end, for practice in every weather.".into(),
+        language: Some(crate::site::Language::ENGLISH),
         invented: true,
         problem: None,
     };

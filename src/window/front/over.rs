@@ -1,13 +1,16 @@
-//! What lies over a page: its help, messages of trouble, the caution.
+//! What lies over a page or around it: its help, messages of trouble, the caution.
 
-use super::TWO_SIDES;
 use crate::window::look::{self, Hue};
+use crate::window::notices::Notice;
 use crate::window::page::{Given, Page};
 use crate::window::words::Words;
-use eframe::egui::{self, Align, Align2, Key, Label, Layout, ScrollArea, Ui, Vec2};
+use eframe::egui::{self, Align, Align2, Key, Label, Layout, Panel, ScrollArea, Ui, Vec2};
 
-/// Width of a message and of the help, points.
-const MESSAGE: f32 = 420.0;
+/// Two messages stand beside each other where each has this width, points.
+const MESSAGE: f32 = 340.0;
+/// Messages have at most this share of the height.
+const MESSAGES: f32 = 0.4;
+/// Width of the help, points.
 const HELP: f32 = 460.0;
 
 /// The help lies over the page and pushes nothing away. True when it was closed.
@@ -38,43 +41,51 @@ pub(super) fn help(ui: &Ui, page: Page, words: Words) -> bool {
     closed
 }
 
-/// The messages lie over the page, two at the most, and move nothing; gives the one that was closed.
-pub(super) fn messages(ui: &Ui, wide: bool, given: &Given<'_>) -> Option<usize> {
+/// The messages have a room of their own below the page, two at the most: what is to be read stays in sight, and its top
+/// where it was. Gives the one that was closed.
+pub(super) fn messages(ui: &mut Ui, given: &Given<'_>) -> Option<usize> {
     if given.shown.troubles.is_empty() {
         return None;
     }
     let mut closed = None;
-    let words = given.words;
-    // Where two sides stand beside each other, below the debrief; else away from the key that talks.
-    let beside = wide || ui.ctx().content_rect().width() >= TWO_SIDES;
-    let (corner, by) = if beside {
-        (Align2::RIGHT_BOTTOM, Vec2::new(-12.0, -40.0))
-    } else {
-        (Align2::RIGHT_TOP, Vec2::new(-8.0, 44.0))
-    };
-    let width = MESSAGE.min(ui.ctx().content_rect().width() - 40.0).max(1.0);
-    egui::Area::new(egui::Id::unique("messages"))
-        .anchor(corner, by)
-        .order(egui::Order::Foreground)
-        .show(ui.ctx(), |ui| {
-            for (i, trouble) in given.shown.troubles.iter().enumerate() {
-                look::card(ui, Hue::Amber).show(ui, |ui| {
-                    ui.set_width(width);
-                    ui.horizontal_top(|ui| {
-                        let text = Label::new(trouble.text(words)).wrap();
-                        ui.with_layout(Layout::right_to_left(Align::TOP), |ui| {
-                            let close = ui.button(words.say("shell.close"));
-                            if close.on_hover_text(words.say("shell.close_hint")).clicked() {
-                                closed = Some(i);
-                            }
-                            ui.with_layout(Layout::top_down(Align::LEFT), |ui| ui.add(text));
-                        });
+    let high = ui.available_height() * MESSAGES;
+    Panel::bottom("messages").show_separator_line(false).show(ui, |ui| {
+        ScrollArea::vertical()
+            .id_salt("messages")
+            .max_height(high)
+            .show(ui, |ui| {
+                let all: Vec<&Notice> = given.shown.troubles.iter().collect();
+                if all.len() > 1 && ui.available_width() >= all.len() as f32 * MESSAGE {
+                    ui.columns(all.len(), |columns| {
+                        for (i, (ui, notice)) in columns.iter_mut().zip(&all).enumerate() {
+                            closed = closed.or(message(ui, given.words, notice).then_some(i));
+                        }
                     });
-                });
-            }
-        });
+                } else {
+                    for (i, notice) in all.iter().enumerate() {
+                        closed = closed.or(message(ui, given.words, notice).then_some(i));
+                    }
+                }
+            });
+    });
     // What cures itself with time goes without being closed.
     ui.ctx().request_repaint_after(std::time::Duration::from_secs(5));
+    closed
+}
+
+/// One message; true when it was closed.
+fn message(ui: &mut Ui, words: Words, notice: &Notice) -> bool {
+    let mut closed = false;
+    look::card(ui, Hue::Amber).show(ui, |ui| {
+        ui.horizontal_top(|ui| {
+            let text = Label::new(notice.text(words)).wrap();
+            ui.with_layout(Layout::right_to_left(Align::TOP), |ui| {
+                let close = ui.button(words.say("shell.close"));
+                closed = close.on_hover_text(words.say("shell.close_hint")).clicked();
+                ui.with_layout(Layout::top_down(Align::LEFT), |ui| ui.add(text));
+            });
+        });
+    });
     closed
 }
 

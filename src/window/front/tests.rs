@@ -5,7 +5,7 @@ use crate::call::{Evidence, Situation, Vocabulary, judge, judge::Limits};
 use crate::drill::ear::{Difficulty, Question, Task};
 use crate::drill::{Course, Ending, Entry, Launch, Pace, Turn, Want};
 use crate::logbook::{Consent, Student};
-use crate::site::{Callsign, Site};
+use crate::site::{Callsign, Language, Site};
 use crate::sound::{DeviceInfo, DeviceList, Level};
 use crate::window::choose::is_own;
 use crate::window::settings::Light;
@@ -209,6 +209,7 @@ fn a_site_is_chosen_and_a_broken_one_says_what_is_wrong() {
         id: id.into(),
         name: name.into(),
         about: "A field.".into(),
+        language: Some(Language::ENGLISH),
         invented: true,
         problem: problem.map(str::to_owned),
     };
@@ -420,7 +421,9 @@ fn messages_can_be_closed_and_a_missing_model_names_the_way_out() {
     assert!(w.query_by_label_contains("went away").is_none());
     tell(
         &mut w,
-        Event::Model(ModelState::Missing("run `cableside model fetch base`".into())),
+        Event::Model(ModelState::Missing(
+            "run `cableside model fetch base`".to_owned().into(),
+        )),
     );
     w.get_by_label_contains("the speech model is not there yet");
     assert!(
@@ -863,6 +866,7 @@ fn a_whole_drill_is_done_with_the_keyboard_alone() {
         id: "larkmoor".into(),
         name: "Larkmoor".into(),
         about: "A field.".into(),
+        language: Some(Language::ENGLISH),
         invented: true,
         problem: None,
     };

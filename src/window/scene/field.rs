@@ -244,6 +244,26 @@ pub(super) fn person(c: &Canvas<'_>, feet: Pos2, high: f32, arm: Option<Pos2>) {
     c.painter.circle(head, high * 0.11, c.ink.board, edge);
 }
 
+/// A person of a standing height on the knees at a point, with a hand stretched out.
+pub(super) fn kneeling(c: &Canvas<'_>, knee: Pos2, high: f32, hand: Pos2) {
+    // Turned towards what the hand is at.
+    let way = (hand.x - knee.x).signum();
+    let hip = knee - Vec2::new(high * 0.10 * way, high * 0.24);
+    let neck = hip + Vec2::new(high * 0.12 * way, -high * 0.30);
+    let leg = Stroke::new(high * 0.12, c.ink.line);
+    c.painter.line_segment([hip, knee], leg);
+    c.painter
+        .line_segment([knee, knee - Vec2::new(high * 0.26 * way, 0.0)], leg);
+    c.painter
+        .line_segment([hip, neck], Stroke::new(high * 0.20, c.ink.line));
+    let shoulder = neck + Vec2::new(0.0, high * 0.06);
+    c.painter
+        .line_segment([shoulder, hand], Stroke::new(high * 0.08, c.ink.line));
+    let edge = Stroke::new(c.stroke() * 0.7, c.ink.line);
+    let head = neck + Vec2::new(high * 0.05 * way, -high * 0.11);
+    c.painter.circle(head, high * 0.11, c.ink.board, edge);
+}
+
 /// Somebody with a dog steps onto the strip ahead of the glider.
 pub(super) fn walker(c: &Canvas<'_>) {
     let feet = c.at(0.455, 0.575);

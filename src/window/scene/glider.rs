@@ -16,9 +16,20 @@ pub(super) struct Near<'a> {
     pub registration: &'a str,
     pub seats: u8,
     pub heads: u8,
-    pub hooked: bool,
+    pub hook: Hook,
     pub left_wing_drops: bool,
     pub canopy_open: bool,
+}
+
+/// What there is to see at the hook.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Hook {
+    /// Nothing; somebody holds the wing.
+    Free,
+    /// Who will hold the wing kneels there, and a wing lies on the grass.
+    Helper,
+    /// The cable; somebody holds the wing.
+    Cable,
 }
 
 /// Half the span, metres; shortened, so that the glider can be large in the picture.
@@ -78,8 +89,12 @@ const BODY: [(f32, f32, f32); 11] = [
 
 /// A glider at the launch point.
 pub(super) fn near(c: &Canvas<'_>, g: &Near<'_>) {
-    // The left wing's tip comes down to the grass.
-    let roll = if g.left_wing_drops { 0.17 } else { 0.0 };
+    // The left wing's tip comes down to the grass; while the cable is hooked on it is the one further away.
+    let roll = match g.hook {
+        _ if g.left_wing_drops => 0.17,
+        Hook::Helper => -0.17 * g.side,
+        Hook::Free | Hook::Cable => 0.0,
+    };
     let frame = Frame::of(c, g.side, roll);
     let edge = Stroke::new(c.stroke(), c.ink.line);
     let near = frame.near();
@@ -92,7 +107,7 @@ pub(super) fn near(c: &Canvas<'_>, g: &Near<'_>) {
     body(c, &frame, edge);
     cockpit(c, &frame, g, edge);
     registration(c, &frame, g.registration);
-    if !g.left_wing_drops {
+    if !g.left_wing_drops && g.hook != Hook::Helper {
         runner(c, &frame, near);
     }
     wing(c, &frame, near, edge);
@@ -103,7 +118,11 @@ pub(super) fn near(c: &Canvas<'_>, g: &Near<'_>) {
         let feet = frame.at(-0.9, -HALF_SPAN * 0.94, HALF_SPAN * 0.94 * roll);
         field::person(c, feet, frame.unit * 1.8, None);
     }
-    if g.hooked {
+    if g.hook == Hook::Helper && !g.left_wing_drops {
+        let knee = frame.at(1.35, near * 0.75, near * 0.75 * -roll);
+        field::kneeling(c, knee, frame.unit * 1.8, hook(c, g.side));
+    }
+    if g.hook == Hook::Cable {
         let ring = Stroke::new(c.stroke() * 1.4, c.ink.line);
         let at = hook(c, g.side);
         c.painter.circle(at, frame.unit * 0.13, c.ink.board, ring);

@@ -9,7 +9,8 @@ use crate::worker::desk::{self, DeskCommand, DeskEvent, Places};
 use crate::worker::ears;
 use crate::worker::fetch::Fetch;
 use crate::worker::inbox::Heard;
-use crate::worker::message::{Command, Event, ModelState, sentence};
+use crate::worker::message::{Command, Event, ModelState};
+use crate::worker::told::{Told, why};
 use crate::worker::trial::{self, TrialCommand, TrialEvent};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -197,7 +198,7 @@ impl Conductor {
                     desk::send(&self.bench.desk, desk::Order::Prompt { id, name, samples }, &self.out);
                 }
                 Err(e) => {
-                    self.out.trouble(e);
+                    self.out.trouble(&e);
                     self.out.tell(Event::Desk(DeskEvent::NotRecorded { name }));
                 }
             },
@@ -210,12 +211,12 @@ impl Conductor {
         self.out.tell(Event::Trial(TrialEvent::Recorded {
             levels: clip.levels,
             seconds: clip.seconds(),
-            troubles: clip.troubles.iter().map(ToString::to_string).collect(),
+            troubles: clip.troubles.clone(),
         }));
         let clip = Arc::new(clip);
         self.bench.trial = Some(clip.clone());
         if let ModelState::Missing(why) = &self.model {
-            self.out.tell(Event::Trial(TrialEvent::NotHeard(sentence(why))));
+            self.out.tell(Event::Trial(TrialEvent::NotHeard(why.clone())));
             return;
         }
         let site = match &self.site {
@@ -256,7 +257,7 @@ impl Conductor {
                     whole: judged == Some(Outcome::Pass),
                 }
             }
-            Err(e) => TrialEvent::NotHeard(sentence(&e.to_string())),
+            Err(e) => TrialEvent::NotHeard(e.told()),
         };
         self.out.tell(Event::Trial(event));
     }
@@ -279,7 +280,7 @@ impl Conductor {
             Ok(fetch) => self.bench.fetch = Some(fetch),
             Err(e) => {
                 let text = format!("could not start a thread ({e}); close other programs");
-                self.out.known("no_thread", text, &[("why", e.to_string())]);
+                self.out.known("no_thread", text, &[("why", why(&e))]);
             }
         }
     }

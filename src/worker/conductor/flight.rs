@@ -13,6 +13,7 @@ use crate::sound::{Clip, Radio};
 use crate::voice::{self, noise};
 use crate::worker::keeper;
 use crate::worker::message::{Event, Flown, LaunchRequest, Saying};
+use crate::worker::told::why;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -130,7 +131,8 @@ impl Conductor {
                     known.join(", ")
                 )
             };
-            self.out.trouble(text);
+            let facts = [("site", site.name.clone()), ("role", asked.role.clone())];
+            self.out.known("no_role", text, &facts);
             return;
         }
         // The low half of a random identifier is random in every bit but two of the highest.
@@ -144,7 +146,7 @@ impl Conductor {
         let situation = match fixed {
             Some(Ok(s)) => Some(s),
             Some(Err(e)) => {
-                self.out.trouble(e);
+                self.out.trouble(&e);
                 return;
             }
             None => deal::deal(&site, None, &mut random),
@@ -300,7 +302,7 @@ impl Conductor {
                     let (samples, trouble) = noise::sound(sound.noise, clip.as_deref());
                     if let Some(e) = trouble {
                         let text = format!("A sound is made by the program: {e}");
-                        self.out.known("sound_made", text, &[("why", e.to_string())]);
+                        self.out.known("sound_made", text, &[("why", why(&e))]);
                     }
                     if self.player.is_some() {
                         self.play(samples, What::Noise);

@@ -8,6 +8,7 @@ use crate::voice::{self, Role};
 use crate::worker::keeper;
 use crate::worker::meeting::ClassCommand;
 use crate::worker::message::Event;
+use crate::worker::told::why;
 use std::sync::Arc;
 
 /// Sound before and after a part, seconds: a word cut off to the sample is hard to know again.
@@ -64,7 +65,7 @@ impl Conductor {
                 self.stop_playing();
                 self.play(clip.samples, What::Aside);
             }
-            Err(e) => self.out.known("recording_unread", &e, &[("why", e.to_string())]),
+            Err(e) => self.out.known("recording_unread", &e, &[("why", why(&e))]),
         }
     }
 

@@ -7,6 +7,7 @@ use crate::sound::{Player, PlayerEvent, Recorded, Recorder, RecorderEvent};
 use crate::voice::{self, Origin, Role, Speaker, VoiceEvent};
 use crate::worker::keeper;
 use crate::worker::message::Event;
+use crate::worker::told::why;
 use crate::worker::trial::TrialEvent;
 use std::sync::mpsc::{self, Receiver};
 use std::time::Instant;
@@ -151,7 +152,7 @@ impl Conductor {
                     self.devices = None;
                     match result {
                         Ok(list) => self.out.tell(Event::Devices(list)),
-                        Err(e) => self.out.trouble(e),
+                        Err(e) => self.out.trouble(&e),
                     }
                 }
                 Err(mpsc::TryRecvError::Disconnected) => self.devices = None,
@@ -180,7 +181,7 @@ impl Conductor {
                 VoiceEvent::Spoken { spoken, .. } => {
                     if let Origin::InsteadOfClip(e) = &spoken.origin {
                         let text = format!("The line is spoken by the synthesiser: {e}");
-                        self.out.known("synthesised", text, &[("why", e.to_string())]);
+                        self.out.known("synthesised", text, &[("why", why(e))]);
                     }
                     let samples = match what {
                         What::Ear => self.clip_start(spoken.samples),
@@ -189,7 +190,7 @@ impl Conductor {
                     self.play(samples, what);
                 }
                 VoiceEvent::Failed { error, .. } => {
-                    self.out.trouble(error);
+                    self.out.trouble(&error);
                     self.sound_ended(what, Instant::now());
                 }
             }
@@ -210,8 +211,7 @@ impl Conductor {
             PlayerEvent::Failed { id, error } => {
                 if !self.mute {
                     self.mute = true;
-                    self.out
-                        .known("loudspeaker_failed", &error, &[("why", error.to_string())]);
+                    self.out.known("loudspeaker_failed", &error, &[]);
                 }
                 if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, Instant::now());
@@ -225,7 +225,7 @@ impl Conductor {
             RecorderEvent::Ready { device, .. } => self.set_microphone(Some(device)),
             RecorderEvent::Failed(e) => {
                 self.set_microphone(None);
-                self.out.known("microphone_failed", &e, &[("why", e.to_string())]);
+                self.out.known("microphone_failed", &e, &[]);
             }
             RecorderEvent::Lost { device } => {
                 self.set_microphone(None);
@@ -242,10 +242,10 @@ impl Conductor {
                     run.turn.cancel();
                 }
                 self.flight_cancelled();
-                self.out.trouble(text);
+                self.out.known("microphone_waits", text, &[]);
                 self.tell_state();
             }
-            RecorderEvent::Warning(trouble) => self.out.trouble(trouble),
+            RecorderEvent::Warning(trouble) => self.out.trouble(&trouble),
             RecorderEvent::Recorded(recorded) => self.recorded(*recorded),
         }
     }

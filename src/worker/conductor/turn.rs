@@ -94,7 +94,7 @@ impl Conductor {
         let (situation, reason) = match fixed.or(wanted) {
             Some(Ok(s)) => (Some(s), None),
             Some(Err(e)) => {
-                self.out.trouble(e);
+                self.out.trouble(&e);
                 return;
             }
             None => self.choose(&site, &step, before.as_ref()),
@@ -124,7 +124,7 @@ impl Conductor {
             return;
         };
         if let Err(e) = given.situation.check(&site) {
-            self.out.trouble(e);
+            self.out.trouble(&e);
             return;
         }
         self.setup.step = given.step;
@@ -361,7 +361,7 @@ impl Conductor {
                 if matches!(e, HearError::Crashed) {
                     self.out.known("ears_crashed", &e, &[]);
                 } else {
-                    self.out.trouble(e);
+                    self.out.trouble(&e);
                 }
                 self.tell_state();
             }

@@ -1,6 +1,7 @@
 //! Why something of the instructor's was not done. What happens every day has its text in every language.
 
-use super::super::message::{Trouble, sentence};
+use super::super::message::Trouble;
+use super::super::told::{Told, why};
 use crate::logbook::LogbookError;
 use crate::worker::papers::PaperError;
 use std::path::PathBuf;
@@ -41,45 +42,17 @@ impl From<PaperError> for Fail {
 
 impl From<Fail> for Trouble {
     fn from(fail: Fail) -> Self {
-        let known = |key, text: String, facts: Vec<(&'static str, String)>| Self {
-            text: sentence(&text),
-            key: Some(key),
-            facts,
-        };
         match fail {
-            Fail::NoSite => known("no_site", "choose a site first".to_owned(), Vec::new()),
-            Fail::Nobody => known("nobody", "there is nobody to do this for".to_owned(), Vec::new()),
-            Fail::Days => known("days", "the first day lies after the last".to_owned(), Vec::new()),
+            Fail::NoSite => Self::named("no_site", "choose a site first", Vec::new()),
+            Fail::Nobody => Self::named("nobody", "there is nobody to do this for", Vec::new()),
+            Fail::Days => Self::named("days", "the first day lies after the last", Vec::new()),
             Fail::Write(path, e) => {
-                let (file, why) = (path.display().to_string(), e.to_string());
-                let text = format!("could not write ({why}): {file}");
-                known("write", text, vec![("file", file), ("why", why)])
+                let file = path.display().to_string();
+                let text = format!("could not write ({e}): {file}");
+                Self::named("write", text, vec![("file", file), ("why", why(&e))])
             }
             Fail::Other(text) => text.into(),
-            Fail::Logbook(e) => {
-                let text = e.to_string();
-                match e {
-                    LogbookError::WrongPin { who } => known("wrong_pin", text, vec![("who", who)]),
-                    LogbookError::PinNeeded { who } => known("pin_needed", text, vec![("who", who)]),
-                    LogbookError::PinFirst { who } => known("pin_first", text, vec![("who", who)]),
-                    LogbookError::PinWait { seconds } => known("pin_wait", text, vec![("n", seconds.to_string())]),
-                    LogbookError::NotAnInstructor { who } => known("no_instructor", text, vec![("who", who)]),
-                    LogbookError::LooksLike { name, other } => {
-                        known("looks_like", text, vec![("name", name), ("other", other)])
-                    }
-                    LogbookError::GuardianNeeded { who } => known("guardian", text, vec![("who", who)]),
-                    LogbookError::OtherNotALogbook { path, .. } => {
-                        known("no_logbook", text, vec![("file", path.display().to_string())])
-                    }
-                    LogbookError::OtherDamaged { path, .. } => {
-                        known("damaged", text, vec![("file", path.display().to_string())])
-                    }
-                    LogbookError::ReadOnly { .. } => known("read_only", text, Vec::new()),
-                    LogbookError::DiskFull { .. } => known("disk_full", text, Vec::new()),
-                    LogbookError::Busy { .. } => known("busy", text, Vec::new()),
-                    _ => text.into(),
-                }
-            }
+            Fail::Logbook(e) => e.told(),
         }
     }
 }
