@@ -3,6 +3,7 @@
 //! `conductor/turn.rs` moves the turn, `planned.rs` asks the plan for it, `sound.rs` plays and records, `kept.rs` makes what
 //! the logbook keeps, `bench.rs` has the sound outside a turn.
 
+mod activity;
 mod bench;
 mod ear;
 mod flight;
@@ -11,6 +12,8 @@ mod planned;
 mod play;
 mod sound;
 mod turn;
+
+use activity::{Activity, Run};
 
 use super::Options;
 use super::desk;
@@ -21,7 +24,6 @@ use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, Situ
 use super::office::{OfficeCommand, OfficeEvent};
 use super::second::{Second, Sound};
 use super::told::why;
-use crate::drill::{Answer, Turn};
 use crate::folders;
 use crate::logbook::{RecordingName, Student};
 use crate::model;
@@ -78,19 +80,6 @@ struct Hearing {
     began: Timestamp,
 }
 
-/// The turn under way.
-struct Run {
-    turn: Turn,
-    id: Uuid,
-    prompt_end: Option<Instant>,
-    answer: Option<Answer>,
-    level: Level,
-    /// What another pilot says first.
-    interruption: Option<String>,
-    /// The key went down while somebody else spoke.
-    over: bool,
-}
-
 /// What of the options stays with the conductor.
 struct Setup {
     /// Where recordings go; none for a logbook in memory.
@@ -123,23 +112,9 @@ struct Teaching {
     right: BTreeMap<String, u32>,
 }
 
-struct Conductor {
-    out: Outbox,
-    ears: Sender<ears::Order>,
-    keeper: Sender<keeper::Order>,
-    /// Ends what the logbook's thread does for an instructor.
-    stop_office: Arc<AtomicBool>,
-    second: SecondEar,
-    setup: Setup,
-    recorder: Option<Recorder>,
-    player: Option<Player>,
-    speaker: Option<Speaker>,
-    devices: Option<Receiver<Result<DeviceList, SoundError>>>,
-    model: ModelState,
-    site: Option<(Arc<Site>, Option<PathBuf>)>,
-    student: Option<Student>,
-    /// The name the next recording gets: asked for ahead, so that a press never waits for the logbook.
-    name: Option<RecordingName>,
+/// What is to be practised, and how it is taught.
+#[derive(Default)]
+struct Lessons {
     /// The student's plan at this site, once the record was read.
     plan: Option<Plan>,
     /// The record is being read.
@@ -149,18 +124,16 @@ struct Conductor {
     /// The level the user chose.
     level: Option<Level>,
     teaching: Teaching,
-    run: Option<Run>,
-    /// A whole launch; never beside a single turn.
-    flight: Option<flight::Flight>,
-    /// Another pilot's call that is listened to.
-    ear: Option<ear::Listening>,
-    /// The student's last call.
-    own: Option<Arc<Clip>>,
-    turns: u32,
+}
+
+/// The sound devices, and what is on its way to and from them.
+struct Room {
+    recorder: Option<Recorder>,
+    player: Option<Player>,
+    speaker: Option<Speaker>,
+    devices: Option<Receiver<Result<DeviceList, SoundError>>>,
     /// Recording, or waiting for the clip of one; since when.
     expecting: Option<Timestamp>,
-    hearing: Option<Hearing>,
-    jobs: u64,
     speaking: Option<(u64, What)>,
     playing: Option<(u64, What)>,
     /// Told that nothing can be played; not told again until devices change.
@@ -168,6 +141,47 @@ struct Conductor {
     watch_level: bool,
     microphone: Option<String>,
     last_level: Instant,
+}
+
+impl Room {
+    fn empty() -> Self {
+        Self {
+            recorder: None,
+            player: None,
+            speaker: None,
+            devices: None,
+            expecting: None,
+            speaking: None,
+            playing: None,
+            mute: false,
+            watch_level: false,
+            microphone: None,
+            last_level: Instant::now(),
+        }
+    }
+}
+
+struct Conductor {
+    out: Outbox,
+    ears: Sender<ears::Order>,
+    keeper: Sender<keeper::Order>,
+    /// Ends what the logbook's thread does for an instructor.
+    stop_office: Arc<AtomicBool>,
+    second: SecondEar,
+    setup: Setup,
+    room: Room,
+    model: ModelState,
+    site: Option<(Arc<Site>, Option<PathBuf>)>,
+    student: Option<Student>,
+    /// The name the next recording gets: asked for ahead, so that a press never waits for the logbook.
+    name: Option<RecordingName>,
+    lessons: Lessons,
+    activity: Activity,
+    /// The student's last call.
+    own: Option<Arc<Clip>>,
+    turns: u32,
+    hearing: Option<Hearing>,
+    jobs: u64,
     bench: bench::Bench,
 }
 
@@ -257,48 +271,32 @@ impl Conductor {
                 running: None,
             },
             setup,
-            recorder: None,
-            player: None,
-            speaker: None,
-            devices: None,
+            room: Room::empty(),
             model: ModelState::Loading,
             site: None,
             student: None,
             name: None,
-            plan: None,
-            planning: false,
-            wanted: None,
-            level: None,
-            teaching: Teaching::default(),
-            run: None,
-            flight: None,
-            ear: None,
+            lessons: Lessons::default(),
+            activity: Activity::Idle,
             own: None,
             turns: 0,
-            expecting: None,
             hearing: None,
             jobs: 0,
-            speaking: None,
-            playing: None,
-            mute: false,
-            watch_level: false,
-            microphone: None,
-            last_level: Instant::now(),
             bench,
         }
     }
 
     fn open_sound(&mut self) {
         match Recorder::open(self.setup.input.clone()) {
-            Ok(recorder) => self.recorder = Some(recorder),
+            Ok(recorder) => self.room.recorder = Some(recorder),
             Err(e) => self.out.known("microphone_failed", &e, &[]),
         }
         match Player::open(self.setup.output.clone()) {
-            Ok(player) => self.player = Some(player),
+            Ok(player) => self.room.player = Some(player),
             Err(e) => self.out.known("loudspeaker_failed", &e, &[]),
         }
         match Speaker::open() {
-            Ok(speaker) => self.speaker = Some(speaker),
+            Ok(speaker) => self.room.speaker = Some(speaker),
             Err(e) => self.out.trouble(&e),
         }
     }
@@ -307,13 +305,13 @@ impl Conductor {
         self.list_sites();
         self.load_model();
         loop {
-            let busy = self.expecting.is_some()
-                || self.speaking.is_some()
-                || self.playing.is_some()
-                || self.watch_level
-                || self.devices.is_some()
+            let busy = self.room.expecting.is_some()
+                || self.room.speaking.is_some()
+                || self.room.playing.is_some()
+                || self.room.watch_level
+                || self.room.devices.is_some()
                 || self.bench.busy()
-                || self.flight.is_some();
+                || self.activity.flight().is_some();
             match inbox.recv_timeout(if busy { BUSY } else { IDLE }) {
                 Ok(Message::Command(Command::Quit)) | Err(RecvTimeoutError::Disconnected) => break,
                 Ok(Message::Command(command)) => self.obey(command),
@@ -359,8 +357,8 @@ impl Conductor {
                 self.order(keeper::Order::SetConsent { student, given, by });
             }
             Command::Next => self.next(None),
-            Command::ChooseLevel(level) => self.level = level,
-            Command::Teach(teach) => self.teaching.on = teach,
+            Command::ChooseLevel(level) => self.lessons.level = level,
+            Command::Teach(teach) => self.lessons.teaching.on = teach,
             Command::Deal { situation, step } => {
                 let site = self.site.as_ref();
                 if let Some(step) = step.filter(|id| site.is_some_and(|(s, _)| s.step(id).is_some())) {
@@ -400,11 +398,11 @@ impl Conductor {
             Command::Type(text) => self.typed(&text),
             Command::Speak(clip) => self.speak(*clip),
             Command::ListDevices => match devices::list_in_background() {
-                Ok(answer) => self.devices = Some(answer),
+                Ok(answer) => self.room.devices = Some(answer),
                 Err(e) => self.out.trouble(&e),
             },
             Command::ChooseDevices { input, output } => self.choose_devices(input, output),
-            Command::WatchLevel(on) => self.watch_level = on,
+            Command::WatchLevel(on) => self.room.watch_level = on,
             Command::Progress => self.order(keeper::Order::Progress {
                 student: self.student.as_ref().map(|s| s.id),
                 site: self.site.as_ref().map(|(site, _)| site.id.clone()),
@@ -538,14 +536,14 @@ impl Conductor {
     }
 
     fn choose_devices(&mut self, input: Option<String>, output: Option<String>) {
-        if let (Some(recorder), true) = (&self.recorder, input != self.setup.input) {
+        if let (Some(recorder), true) = (&self.room.recorder, input != self.setup.input) {
             recorder.choose(input.clone());
             self.set_microphone(None);
         }
-        if let (Some(player), true) = (&self.player, output != self.setup.output) {
+        if let (Some(player), true) = (&self.room.player, output != self.setup.output) {
             player.choose(output.clone());
         }
-        self.mute = false;
+        self.room.mute = false;
         self.setup.input = input;
         self.setup.output = output;
     }

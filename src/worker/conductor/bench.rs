@@ -137,13 +137,13 @@ impl Conductor {
     /// Speak a line that belongs to no turn.
     fn say_aside(&mut self, line: voice::Line, what: What) {
         self.stop_playing();
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             let text = "there is no loudspeaker here; choose one on the page about sound";
             self.out.known("no_loudspeaker", text, &[]);
             return;
         };
         let radio = (what == What::Aside && line.role.on_radio()).then(Radio::default);
-        self.speaking = Some((speaker.say(line, radio), what));
+        self.room.speaking = Some((speaker.say(line, radio), what));
         self.out.tell(Event::Playing(true));
     }
 
@@ -154,7 +154,7 @@ impl Conductor {
         if self.bench.busy() {
             self.taking_cancelled();
         }
-        let Some(recorder) = self.recorder.as_ref().filter(|_| self.microphone.is_some()) else {
+        let Some(recorder) = self.room.recorder.as_ref().filter(|_| self.room.microphone.is_some()) else {
             let text = "no microphone is available; choose one on the page about sound";
             self.out.known("no_microphone", text, &[]);
             return false;
@@ -165,14 +165,14 @@ impl Conductor {
     }
 
     fn taking_done(&mut self) {
-        if let Some(recorder) = self.recorder.as_ref().filter(|_| self.bench.busy()) {
+        if let Some(recorder) = self.room.recorder.as_ref().filter(|_| self.bench.busy()) {
             recorder.release();
         }
     }
 
     pub(super) fn taking_cancelled(&mut self) {
         if self.bench.taking.is_some()
-            && let Some(recorder) = &self.recorder
+            && let Some(recorder) = &self.room.recorder
         {
             recorder.cancel();
         }

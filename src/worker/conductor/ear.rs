@@ -1,7 +1,7 @@
 //! The ear drill: another pilot's call is dealt, spoken over the radio, asked about.
 
 use super::kept::listened;
-use super::{Conductor, What};
+use super::{Activity, Conductor, What};
 use crate::drill::deal::random;
 use crate::drill::ear::deal_question;
 use crate::sound::Radio;
@@ -23,11 +23,11 @@ impl Conductor {
             self.out.known("no_site", "choose a site first", &[]);
             return;
         };
-        let before = self.ear.take();
+        let before = self.activity.ear().map(|l| l.ear.clone());
         self.abandon();
         // The low half of a random identifier is random in every bit but two of the highest.
         let seed = u64::from(Uuid::new_v4().as_u128() as u32);
-        let situation = before.as_ref().map(|l| &l.ear.task.situation);
+        let situation = before.as_ref().map(|ear| &ear.task.situation);
         let dealt = site
             .ready_step()
             .and_then(|step| deal_question(&site, step, situation, asked.question, &mut random(seed)));
@@ -39,8 +39,8 @@ impl Conductor {
             self.out.known("cannot_deal", text, &[("site", site.name.clone())]);
             return;
         };
-        let (number, right) = before.map_or((0, 0), |l| (l.ear.number, l.ear.right));
-        self.ear = Some(Listening {
+        let (number, right) = before.map_or((0, 0), |ear| (ear.number, ear.right));
+        self.activity = Activity::Ear(Box::new(Listening {
             ear: Ear {
                 task,
                 difficulty: asked.difficulty,
@@ -49,13 +49,13 @@ impl Conductor {
                 right,
             },
             seed,
-        });
+        }));
         self.tell_ear();
         self.play_ear();
     }
 
     fn tell_ear(&self) {
-        if let Some(listening) = &self.ear {
+        if let Some(listening) = self.activity.ear() {
             self.out.tell(Event::Ear(Box::new(listening.ear.clone())));
         }
     }
@@ -63,10 +63,10 @@ impl Conductor {
     /// The call over the radio, once more if wanted.
     pub(super) fn play_ear(&mut self) {
         self.stop_playing();
-        let (Some(listening), Some((site, _))) = (&self.ear, &self.site) else {
+        let (Some(listening), Some((site, _))) = (self.activity.ear(), &self.site) else {
             return;
         };
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             let text = "there is no loudspeaker here, so nothing can be heard; choose one under Sound";
             self.out.known("no_loudspeaker", text, &[]);
             return;
@@ -86,13 +86,13 @@ impl Conductor {
             seed: listening.seed,
             ..Radio::default()
         };
-        self.speaking = Some((speaker.say(line, Some(radio)), What::Ear));
+        self.room.speaking = Some((speaker.say(line, Some(radio)), What::Ear));
         self.out.tell(Event::Playing(true));
     }
 
     /// Where the carrier came late the beginning of the call is not heard.
     pub(super) fn clip_start(&self, samples: Vec<f32>) -> Vec<f32> {
-        match &self.ear {
+        match self.activity.ear() {
             Some(listening) => listening.ear.difficulty.clip_start(samples, crate::sound::RATE),
             None => samples,
         }
@@ -100,7 +100,7 @@ impl Conductor {
 
     /// What the student heard. The first answer counts.
     pub(super) fn answer_ear(&mut self, choice: Option<&str>) {
-        let Some(listening) = self.ear.as_mut().filter(|l| l.ear.answer.is_none()) else {
+        let Some(listening) = self.activity.ear_mut().filter(|l| l.ear.answer.is_none()) else {
             return;
         };
         let right = listening.ear.task.answered(choice);

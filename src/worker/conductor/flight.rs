@@ -3,7 +3,7 @@
 //! What happens is decided in [`drill::Launch`]; here are the clock, the sound, and silence as an answer.
 
 use super::kept::{Facts, attempt};
-use super::{Conductor, Hearing, What};
+use super::{Activity, Conductor, Hearing, What};
 use crate::call::Evidence;
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
@@ -164,7 +164,7 @@ impl Conductor {
             return;
         };
         self.abandon();
-        self.flight = Some(Flight {
+        self.activity = Activity::Launch(Box::new(Flight {
             launch,
             site,
             folder,
@@ -184,14 +184,14 @@ impl Conductor {
             turn_of: None,
             attempts: 0,
             clips: Vec::new(),
-        });
+        }));
         self.begin_run();
         self.tell_flight();
     }
 
     /// The logbook hears of it at once, so that a launch broken off is kept too.
     fn begin_run(&self) {
-        let Some(flight) = &self.flight else { return };
+        let Some(flight) = self.activity.flight() else { return };
         let now = Timestamp::now();
         // Plain data of texts and numbers: this cannot fail.
         let json = |v: serde_json::Result<serde_json::Value>| v.unwrap_or_default();
@@ -213,7 +213,7 @@ impl Conductor {
 
     /// The time line so far, and the ending if there is one.
     fn keep_record(&self) {
-        let Some(flight) = &self.flight else { return };
+        let Some(flight) = self.activity.flight() else { return };
         let entries = flight.times.iter().zip(flight.launch.record());
         let record = entries
             .map(|(at, entry)| serde_json::json!({ "at_seconds": at, "entry": entry }))
@@ -231,19 +231,19 @@ impl Conductor {
 
     /// The launch is broken off or its debrief closed.
     pub(super) fn leave_launch(&mut self) {
-        if let Some(ended) = self.flight.as_ref().map(|f| f.launch.ending().is_some()) {
+        if let Some(ended) = self.activity.flight().map(|f| f.launch.ending().is_some()) {
             self.cancel();
             self.silence();
             if !ended {
                 self.keep_record();
             }
-            self.flight = None;
+            self.activity = Activity::Idle;
             self.out.tell(Event::Launch(None));
         }
     }
 
     pub(super) fn tell_flight(&self) {
-        if let Some(flight) = &self.flight {
+        if let Some(flight) = self.activity.flight() {
             self.out.tell(Event::Launch(Some(Box::new(flight.flown()))));
             self.out.tell(Event::State(flight.state));
         }
@@ -251,7 +251,9 @@ impl Conductor {
 
     /// Time passes: the others go on, or silence has been the answer.
     pub(super) fn attend_to_flight(&mut self) {
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         let now = Instant::now();
         if flight.resume.is_some_and(|at| at <= now) {
             flight.resume = None;
@@ -266,7 +268,7 @@ impl Conductor {
 
     /// The student is typing: silence does not count.
     pub(super) fn typing(&mut self) {
-        if let Some(since) = self.flight.as_mut().and_then(|f| f.waiting.as_mut()) {
+        if let Some(since) = self.activity.flight_mut().and_then(|f| f.waiting.as_mut()) {
             *since = Instant::now();
         }
     }
@@ -274,7 +276,9 @@ impl Conductor {
     /// What happens next, until something takes time.
     fn fly_on(&mut self) {
         loop {
-            let Some(flight) = &mut self.flight else { return };
+            let Some(flight) = self.activity.flight_mut() else {
+                return;
+            };
             flight.waiting = None;
             flight.saying = None;
             let next = flight.launch.next(&flight.site);
@@ -304,7 +308,7 @@ impl Conductor {
                         let text = format!("A sound is made by the program: {e}");
                         self.out.known("sound_made", text, &[("why", why(&e))]);
                     }
-                    if self.player.is_some() {
+                    if self.room.player.is_some() {
                         self.play(samples, What::Noise);
                     }
                 }
@@ -332,8 +336,10 @@ impl Conductor {
 
     fn say_in_flight(&mut self, line: &Line, radio: bool) {
         self.silence();
-        let Some(flight) = &mut self.flight else { return };
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
+        let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             let length = u32::try_from(line.text.chars().count()).unwrap_or(u32::MAX);
             let reading = if self.setup.sound {
                 READING * length
@@ -354,13 +360,15 @@ impl Conductor {
             seed: flight.seed,
             ..Radio::default()
         });
-        self.speaking = Some((speaker.say(line, radio), What::Line));
+        self.room.speaking = Some((speaker.say(line, radio), What::Line));
         self.out.tell(Event::Playing(true));
     }
 
     /// A line was spoken to its end.
     pub(super) fn flight_line_ended(&mut self, at: Instant) {
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         flight.saying = None;
         if flight.state == TurnState::Receiving {
             flight.resume = Some(at + GAP);
@@ -371,7 +379,7 @@ impl Conductor {
     /// The student acts: what others say stops being heard. `Some` when they were at it, `true` on the radio.
     pub(super) fn hush(&mut self) -> Option<bool> {
         self.silence();
-        let flight = self.flight.as_mut()?;
+        let flight = self.activity.flight_mut()?;
         let speaking = flight.saying.take().map(|s| s.radio);
         flight.resume = None;
         let between = flight.launch.others_speak_next();
@@ -387,7 +395,7 @@ impl Conductor {
     /// Begins the student's words. False when nothing can be said now.
     pub(super) fn flight_speaks(&mut self) {
         let over = self.hush();
-        if let Some(flight) = &mut self.flight {
+        if let Some(flight) = self.activity.flight_mut() {
             flight.over = over;
             flight.waiting = None;
             flight.state = TurnState::Transmitting;
@@ -397,7 +405,7 @@ impl Conductor {
 
     /// Thrown away: whatever was going on goes on.
     pub(super) fn flight_cancelled(&mut self) {
-        if let Some(flight) = &mut self.flight
+        if let Some(flight) = self.activity.flight_mut()
             && matches!(flight.state, TurnState::Transmitting | TurnState::Judging)
         {
             flight.over = None;
@@ -410,11 +418,13 @@ impl Conductor {
     /// The release, or the winch's power: at any moment, also while speaking.
     pub(super) fn hand(&mut self) {
         let busy = matches!(
-            self.flight.as_ref().map(|f| f.state),
+            self.activity.flight().map(|f| f.state),
             Some(TurnState::Transmitting | TurnState::Judging)
         );
         let over = if busy { None } else { self.hush() };
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         if flight.state == TurnState::Done {
             return;
         }
@@ -431,11 +441,13 @@ impl Conductor {
 
     /// A signal of the site's own.
     pub(super) fn signal(&mut self, id: &str) {
-        if !self.flight.as_ref().is_some_and(Flight::may_speak) {
+        if !self.activity.flight().is_some_and(Flight::may_speak) {
             return;
         }
         let over = self.hush();
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         match over {
             None => flight.launch.did(&flight.site, Did::Signal(id)),
             Some(radio) => flight.launch.cut_in(&flight.site, Did::Signal(id), radio),
@@ -447,7 +459,9 @@ impl Conductor {
 
     /// The student lets the turn pass: says nothing, or lets a readback stand.
     pub(super) fn nothing_done(&mut self) {
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         if flight.state != TurnState::YourCall {
             return;
         }
@@ -457,7 +471,7 @@ impl Conductor {
     }
 
     fn go_on_soon(&mut self) {
-        if let Some(flight) = &mut self.flight {
+        if let Some(flight) = self.activity.flight_mut() {
             flight.state = TurnState::Receiving;
             flight.waiting = None;
             flight.resume = Some(Instant::now());
@@ -474,7 +488,9 @@ impl Conductor {
         ended: Instant,
     ) {
         let student = self.student.as_ref().map(|s| s.id);
-        let Some(flight) = &mut self.flight else { return };
+        let Some(flight) = self.activity.flight_mut() else {
+            return;
+        };
         let site = flight.site.clone();
         let Some(step) = flight.launch.judged_step(&site) else {
             self.go_on_soon();

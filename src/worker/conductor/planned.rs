@@ -58,9 +58,9 @@ fn moment(at: Timestamp) -> Moment {
 impl Conductor {
     /// Ask for the record of the student at the site, if there are both.
     pub(super) fn ask_for_past(&mut self) {
-        self.plan = None;
-        self.planning = false;
-        self.teaching.right.clear();
+        self.lessons.plan = None;
+        self.lessons.planning = false;
+        self.lessons.teaching.right.clear();
         let (Some(student), Some((site, _))) = (&self.student, &self.site) else {
             return;
         };
@@ -69,7 +69,7 @@ impl Conductor {
             site: site.id.clone(),
         };
         // Without a logbook there is no record; that was told when it could not be opened.
-        self.planning = self.keeper.send(order).is_ok();
+        self.lessons.planning = self.keeper.send(order).is_ok();
     }
 
     /// The record was read.
@@ -89,10 +89,10 @@ impl Conductor {
             self.taught_by(step, right);
         }
         let steps = [self.setup.step.as_str()];
-        self.plan = Some(Plan::from_past(&site, &steps, past, moment(Timestamp::now())));
-        self.planning = false;
+        self.lessons.plan = Some(Plan::from_past(&site, &steps, past, moment(Timestamp::now())));
+        self.lessons.planning = false;
         self.tell_plan(None);
-        if let Some(Wanted(wanted)) = self.wanted.take() {
+        if let Some(Wanted(wanted)) = self.lessons.wanted.take() {
             self.next(wanted.as_ref());
         }
     }
@@ -104,7 +104,7 @@ impl Conductor {
         step: &Step,
         before: Option<&Situation>,
     ) -> (Option<Situation>, Option<Reason>) {
-        if let Some(plan) = &mut self.plan {
+        if let Some(plan) = &mut self.lessons.plan {
             plan.at(moment(Timestamp::now()));
             let before = before.map(|s| (step.id.as_str(), s));
             // A call dealt beforehand may have changed the step since the plan was made.
@@ -122,10 +122,16 @@ impl Conductor {
 
     /// The level of the turns to come: the one chosen, else the record's.
     pub(super) fn level_now(&self) -> Level {
-        let by_record = self.plan.as_ref().map(Plan::level);
-        let right = self.teaching.right.get(&self.setup.step).copied().unwrap_or_default();
-        let taught = Level::taught_after(right).filter(|_| self.teaching.on);
-        self.level.or(taught).or(by_record).unwrap_or_default()
+        let by_record = self.lessons.plan.as_ref().map(Plan::level);
+        let right = self
+            .lessons
+            .teaching
+            .right
+            .get(&self.setup.step)
+            .copied()
+            .unwrap_or_default();
+        let taught = Level::taught_after(right).filter(|_| self.lessons.teaching.on);
+        self.lessons.level.or(taught).or(by_record).unwrap_or_default()
     }
 
     /// A first attempt moves what the teaching of its step goes by.
@@ -141,7 +147,7 @@ impl Conductor {
     }
 
     fn taught_by(&mut self, step: &str, right: bool) {
-        let count = self.teaching.right.entry(step.to_owned()).or_default();
+        let count = self.lessons.teaching.right.entry(step.to_owned()).or_default();
         *count = if right {
             (*count + 1).min(TAUGHT)
         } else {
@@ -150,7 +156,7 @@ impl Conductor {
     }
 
     pub(super) fn play_interruption(&mut self) {
-        let Some(text) = self.run.as_ref().and_then(|r| r.interruption.clone()) else {
+        let Some(text) = self.activity.run().and_then(|r| r.interruption.clone()) else {
             self.play_prompt();
             return;
         };
@@ -164,13 +170,13 @@ impl Conductor {
 
     /// Tell what the plan says, and why the turn under way was dealt.
     pub(super) fn tell_plan(&self, reason: Option<Reason>) {
-        let by_record = self.plan.as_ref().map(Plan::level);
+        let by_record = self.lessons.plan.as_ref().map(Plan::level);
         self.out.tell(Event::Planned(Box::new(Planned {
-            level: self.run.as_ref().map_or_else(|| self.level_now(), |r| r.level),
+            level: self.activity.run().map_or_else(|| self.level_now(), |r| r.level),
             by_record,
             reason,
-            today: self.plan.as_ref().map(Plan::today),
-            interruption: self.run.as_ref().and_then(|r| r.interruption.clone()),
+            today: self.lessons.plan.as_ref().map(Plan::today),
+            interruption: self.activity.run().and_then(|r| r.interruption.clone()),
         })));
     }
 
@@ -179,7 +185,7 @@ impl Conductor {
         // The call of the step of stopping itself is a call like others.
         let known = self.step().filter(|(_, step)| step.id == attempt.step);
         let stop = known.is_some_and(|(site, step)| site.is_stop(&step));
-        let (Some(plan), Some(run)) = (&mut self.plan, &self.run) else {
+        let (Some(plan), Some(run)) = (&mut self.lessons.plan, self.activity.run()) else {
             return;
         };
         let verdicts = attempt.elements.iter().map(|e| Answered {

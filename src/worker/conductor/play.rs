@@ -17,7 +17,7 @@ const AROUND: f32 = 0.06;
 impl Conductor {
     /// The call there is to listen to, unless one is being made.
     fn own(&mut self) -> Option<Arc<Clip>> {
-        let state = match (&self.flight, &self.run) {
+        let state = match (self.activity.flight(), self.activity.run()) {
             // In a launch the student's last call is heard again in the debrief, and nowhere else.
             (Some(flight), _) if flight.state == TurnState::Done => TurnState::Done,
             (None, Some(run)) => run.turn.state,
@@ -48,7 +48,7 @@ impl Conductor {
 
     /// The student's call of this number in the launch.
     pub(super) fn play_flown(&mut self, n: usize) {
-        let Some(flight) = self.flight.as_ref().filter(|f| f.state == TurnState::Done) else {
+        let Some(flight) = self.activity.flight().filter(|f| f.state == TurnState::Done) else {
             return;
         };
         if let Some(clip) = flight.clip(n).cloned() {
@@ -70,7 +70,7 @@ impl Conductor {
     }
 
     pub(super) fn play_model(&mut self, slow: bool) {
-        let (Some((site, step)), Some(run)) = (self.step(), &self.run) else {
+        let (Some((site, step)), Some(run)) = (self.step(), self.activity.run()) else {
             return;
         };
         if matches!(run.turn.state, TurnState::Transmitting | TurnState::Judging) {
@@ -91,10 +91,10 @@ impl Conductor {
 
     /// Has the voice say something; false where nothing can be heard.
     fn voice_says(&mut self, line: voice::Line) -> bool {
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             return false;
         };
-        self.speaking = Some((speaker.say(line, None), What::Model));
+        self.room.speaking = Some((speaker.say(line, None), What::Model));
         self.out.tell(Event::Playing(true));
         true
     }

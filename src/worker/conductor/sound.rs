@@ -15,7 +15,7 @@ use std::time::Instant;
 impl Conductor {
     pub(super) fn play_prompt(&mut self) {
         let Some((_, step)) = self.step() else { return };
-        let Some(run) = &mut self.run else { return };
+        let Some(run) = self.activity.run_mut() else { return };
         match run.turn.state {
             // A prompt in the middle of a turn is not part of it any more.
             TurnState::YourCall => run.turn.state = TurnState::Receiving,
@@ -31,8 +31,8 @@ impl Conductor {
 
     pub(super) fn play_answer(&mut self) {
         let line = self
-            .run
-            .as_ref()
+            .activity
+            .run()
             .filter(|r| !matches!(r.turn.state, TurnState::Transmitting | TurnState::Judging))
             .and_then(|r| r.answer.as_ref()?.line().cloned())
             .filter(|l| !l.text.is_empty());
@@ -54,7 +54,7 @@ impl Conductor {
         let Some((site, folder)) = &self.site else {
             return;
         };
-        let (Some(speaker), Some(_)) = (&self.speaker, &self.player) else {
+        let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             match what {
                 What::Other => self.play_prompt(),
                 _ => self.line_ended(Instant::now()),
@@ -72,14 +72,14 @@ impl Conductor {
             role,
             language: site.language,
         };
-        let channel = radio.then(|| super::planned::channel(self.run.as_ref()));
-        self.speaking = Some((speaker.say(line, channel), what));
+        let channel = radio.then(|| super::planned::channel(self.activity.run()));
+        self.room.speaking = Some((speaker.say(line, channel), what));
         self.out.tell(Event::Playing(true));
     }
 
     pub(super) fn play(&mut self, samples: Vec<f32>, what: What) {
-        if let Some(player) = &self.player {
-            self.playing = Some((player.play(samples), what));
+        if let Some(player) = &self.room.player {
+            self.room.playing = Some((player.play(samples), what));
             self.out.tell(Event::Playing(true));
         } else {
             self.sound_ended(what, Instant::now());
@@ -100,15 +100,15 @@ impl Conductor {
 
     /// Stops what plays or is about to, and says what it was.
     pub(super) fn silence(&mut self) -> Option<What> {
-        let speaking = self.speaking.take();
-        let playing = self.playing.take();
+        let speaking = self.room.speaking.take();
+        let playing = self.room.playing.take();
         if speaking.is_some()
-            && let Some(speaker) = &self.speaker
+            && let Some(speaker) = &self.room.speaker
         {
             speaker.cancel();
         }
         if playing.is_some()
-            && let Some(player) = &self.player
+            && let Some(player) = &self.room.player
         {
             player.stop();
         }
@@ -126,11 +126,11 @@ impl Conductor {
     }
 
     pub(super) fn line_ended(&mut self, at: Instant) {
-        if self.flight.is_some() {
+        if self.activity.flight().is_some() {
             self.flight_line_ended(at);
             return;
         }
-        let Some(run) = &mut self.run else { return };
+        let Some(run) = self.activity.run_mut() else { return };
         if run.turn.state == TurnState::Receiving {
             run.prompt_end = Some(at);
             run.turn.prompted();
@@ -140,41 +140,41 @@ impl Conductor {
 
     pub(super) fn attend_to_sound(&mut self) {
         self.attend_to_voice();
-        while let Some(event) = self.player.as_ref().and_then(Player::poll) {
+        while let Some(event) = self.room.player.as_ref().and_then(Player::poll) {
             self.player_event(event);
         }
-        while let Some(event) = self.recorder.as_ref().and_then(Recorder::poll) {
+        while let Some(event) = self.room.recorder.as_ref().and_then(Recorder::poll) {
             self.recorder_event(event);
         }
-        if let Some(answer) = self.devices.as_ref().map(Receiver::try_recv) {
+        if let Some(answer) = self.room.devices.as_ref().map(Receiver::try_recv) {
             match answer {
                 Ok(result) => {
-                    self.devices = None;
+                    self.room.devices = None;
                     match result {
                         Ok(list) => self.out.tell(Event::Devices(list)),
                         Err(e) => self.out.trouble(&e),
                     }
                 }
-                Err(mpsc::TryRecvError::Disconnected) => self.devices = None,
+                Err(mpsc::TryRecvError::Disconnected) => self.room.devices = None,
                 Err(mpsc::TryRecvError::Empty) => {}
             }
         }
-        let state = self.flight.as_ref().map(|f| f.state);
-        let transmitting = state.or(self.run.as_ref().map(|r| r.turn.state)) == Some(TurnState::Transmitting);
-        if (transmitting || self.watch_level)
-            && self.microphone.is_some()
-            && self.last_level.elapsed() >= LEVELS
-            && let Some(recorder) = &self.recorder
+        let state = self.activity.flight().map(|f| f.state);
+        let transmitting = state.or(self.activity.run().map(|r| r.turn.state)) == Some(TurnState::Transmitting);
+        if (transmitting || self.room.watch_level)
+            && self.room.microphone.is_some()
+            && self.room.last_level.elapsed() >= LEVELS
+            && let Some(recorder) = &self.room.recorder
         {
-            self.last_level = Instant::now();
+            self.room.last_level = Instant::now();
             self.out.tell(Event::Level(recorder.level()));
         }
     }
 
     pub(super) fn attend_to_voice(&mut self) {
-        while let Some(event) = self.speaker.as_ref().and_then(Speaker::poll) {
+        while let Some(event) = self.room.speaker.as_ref().and_then(Speaker::poll) {
             let (VoiceEvent::Spoken { id, .. } | VoiceEvent::Failed { id, .. }) = &event;
-            let Some((_, what)) = self.speaking.take_if(|s| s.0 == *id) else {
+            let Some((_, what)) = self.room.speaking.take_if(|s| s.0 == *id) else {
                 continue;
             };
             match event {
@@ -201,7 +201,7 @@ impl Conductor {
         match event {
             PlayerEvent::Started { .. } | PlayerEvent::Stopped { .. } => {}
             PlayerEvent::Finished { id, at } => {
-                if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
+                if let Some((_, what)) = self.room.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, at);
                     if what == What::OwnThenModel {
                         self.play_model(false);
@@ -209,11 +209,11 @@ impl Conductor {
                 }
             }
             PlayerEvent::Failed { id, error } => {
-                if !self.mute {
-                    self.mute = true;
+                if !self.room.mute {
+                    self.room.mute = true;
                     self.out.known("loudspeaker_failed", &error, &[]);
                 }
-                if let Some((_, what)) = self.playing.take_if(|p| p.0 == id) {
+                if let Some((_, what)) = self.room.playing.take_if(|p| p.0 == id) {
                     self.sound_ended(what, Instant::now());
                 }
             }
@@ -237,8 +237,8 @@ impl Conductor {
             RecorderEvent::Recording => {}
             RecorderEvent::NotReady(text) => {
                 self.not_taken();
-                self.expecting = None;
-                if let Some(run) = &mut self.run {
+                self.room.expecting = None;
+                if let Some(run) = self.activity.run_mut() {
                     run.turn.cancel();
                 }
                 self.flight_cancelled();
@@ -251,8 +251,8 @@ impl Conductor {
     }
 
     pub(super) fn set_microphone(&mut self, name: Option<String>) {
-        if self.microphone != name {
-            self.microphone.clone_from(&name);
+        if self.room.microphone != name {
+            self.room.microphone.clone_from(&name);
             self.out.tell(Event::Microphone(name));
         }
     }
@@ -260,7 +260,7 @@ impl Conductor {
     pub(super) fn recorded(&mut self, recorded: Recorded) {
         let Recorded { clip, path } = recorded;
         let Some(clip) = self.taken(clip) else { return };
-        let Some(began) = self.expecting.take() else {
+        let Some(began) = self.room.expecting.take() else {
             // Cancelled while it was being finished.
             if let Some(path) = path {
                 keeper::remove(&path, &self.out);

@@ -2,7 +2,7 @@
 
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
-use super::{Conductor, Hearing, Run, Wanted, What};
+use super::{Activity, Conductor, Hearing, Run, Wanted, What};
 use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
@@ -60,16 +60,15 @@ impl Conductor {
         self.leave_launch();
         self.cancel();
         self.stop_playing();
-        self.run = None;
-        self.ear = None;
+        self.activity = Activity::Idle;
         self.own = None;
     }
 
     /// A new turn; with the situation wanted where the site has it.
     pub(super) fn next(&mut self, wanted: Option<&SituationRequest>) {
-        if self.planning {
+        if self.lessons.planning {
             // Dealt as soon as the record is read.
-            self.wanted = Some(Wanted(wanted.cloned()));
+            self.lessons.wanted = Some(Wanted(wanted.cloned()));
             return;
         }
         let Some((site, _)) = self.site.clone() else {
@@ -88,7 +87,7 @@ impl Conductor {
             self.out.known("no_step", text, &facts);
             return;
         };
-        let before = self.run.as_ref().map(|r| r.turn.situation.clone());
+        let before = self.activity.run().map(|r| r.turn.situation.clone());
         let wanted = wanted.and_then(|w| w.at(&site).ok()).map(Ok);
         let fixed = self.setup.situation.as_ref().map(|s| s.at(&site));
         let (situation, reason) = match fixed.or(wanted) {
@@ -137,7 +136,7 @@ impl Conductor {
         let other = interruption(site, step, &situation, level);
         self.abandon();
         self.turns += 1;
-        self.run = Some(Run {
+        self.activity = Activity::Turn(Box::new(Run {
             turn: Turn::new(situation),
             id,
             prompt_end: None,
@@ -145,12 +144,12 @@ impl Conductor {
             level,
             interruption: other,
             over: false,
-        });
+        }));
     }
 
     fn tell_dealt(&mut self, reason: Option<Reason>) {
         self.tell_plan(reason);
-        let Some(run) = &self.run else { return };
+        let Some(run) = self.activity.run() else { return };
         self.out.tell(Event::Dealt(Dealt {
             situation: run.turn.situation.clone(),
             step: self.setup.step.clone(),
@@ -161,17 +160,17 @@ impl Conductor {
     }
 
     pub(super) fn tell_state(&self) {
-        if let Some(run) = &self.run {
+        if let Some(run) = self.activity.run() {
             self.out.tell(Event::State(run.turn.state));
         }
     }
 
     pub(super) fn may_speak(&self) -> bool {
-        if let Some(flight) = &self.flight {
+        if let Some(flight) = self.activity.flight() {
             return flight.may_speak();
         }
-        self.run
-            .as_ref()
+        self.activity
+            .run()
             .is_some_and(|r| matches!(r.turn.state, TurnState::YourCall | TurnState::Receiving))
     }
 
@@ -184,7 +183,7 @@ impl Conductor {
             self.out.known("no_model", text, &[]);
             return;
         }
-        if self.recorder.is_none() {
+        if self.room.recorder.is_none() {
             self.out
                 .known("no_microphone", "there is no microphone here; type the call", &[]);
             return;
@@ -196,26 +195,30 @@ impl Conductor {
             .map(|(n, folder)| n.path(folder));
         // The microphone is one: what was being recorded outside the turn is thrown away.
         self.taking_cancelled();
-        let Some(recorder) = &self.recorder else { return };
-        let prompt_end = match &self.flight {
+        let Some(recorder) = &self.room.recorder else { return };
+        let prompt_end = match self.activity.flight() {
             Some(flight) => flight.prompt_end(),
-            None => self.run.as_ref().and_then(|r| r.prompt_end),
+            None => self.activity.run().and_then(|r| r.prompt_end),
         };
         recorder.press(target, prompt_end);
-        self.expecting = Some(Timestamp::now());
+        self.room.expecting = Some(Timestamp::now());
         self.begins();
     }
 
     /// The student begins to speak.
     fn begins(&mut self) {
-        if self.flight.is_some() {
+        if self.activity.flight().is_some() {
             self.flight_speaks();
             return;
         }
         let speaks = |what: What| matches!(what, What::Line | What::Other);
-        let over = self.speaking.or(self.playing).is_some_and(|(_, what)| speaks(what));
+        let over = self
+            .room
+            .speaking
+            .or(self.room.playing)
+            .is_some_and(|(_, what)| speaks(what));
         self.stop_playing();
-        if let Some(run) = &mut self.run {
+        if let Some(run) = self.activity.run_mut() {
             run.over = over;
             run.turn.press();
         }
@@ -224,21 +227,21 @@ impl Conductor {
 
     /// The student has spoken.
     pub(super) fn spoken(&mut self) {
-        if let Some(flight) = &mut self.flight {
+        if let Some(flight) = self.activity.flight_mut() {
             if flight.state == TurnState::Transmitting {
                 flight.state = TurnState::Judging;
                 self.tell_flight();
             }
-        } else if self.run.as_mut().is_some_and(|r| r.turn.release()) {
+        } else if self.activity.run_mut().is_some_and(|r| r.turn.release()) {
             self.tell_state();
         }
     }
 
     pub(super) fn release(&mut self) {
-        if self.expecting.is_none() {
+        if self.room.expecting.is_none() {
             return;
         }
-        if let Some(recorder) = &self.recorder {
+        if let Some(recorder) = &self.room.recorder {
             recorder.release();
         }
         self.spoken();
@@ -247,9 +250,9 @@ impl Conductor {
     /// Throws away what is being said or judged.
     pub(super) fn cancel(&mut self) {
         let mut anything = false;
-        if self.expecting.take().is_some() {
+        if self.room.expecting.take().is_some() {
             anything = true;
-            if let Some(recorder) = &self.recorder {
+            if let Some(recorder) = &self.room.recorder {
                 recorder.cancel();
             }
         }
@@ -261,7 +264,7 @@ impl Conductor {
             }
         }
         if anything {
-            if let Some(run) = &mut self.run {
+            if let Some(run) = self.activity.run_mut() {
                 run.turn.cancel();
             }
             self.flight_cancelled();
@@ -300,7 +303,7 @@ impl Conductor {
 
     /// What can be said now.
     fn vocabulary(&self) -> Option<Vocabulary> {
-        if let Some(flight) = &self.flight {
+        if let Some(flight) = self.activity.flight() {
             return flight.launch().vocabulary(flight.site());
         }
         let (site, step) = self.step()?;
@@ -354,7 +357,7 @@ impl Conductor {
             }
             Err(e) => {
                 // The recording stays: it can be judged later.
-                if let Some(run) = &mut self.run {
+                if let Some(run) = self.activity.run_mut() {
                     run.turn.cancel();
                 }
                 self.flight_cancelled();
@@ -376,14 +379,14 @@ impl Conductor {
         began: Timestamp,
         ended: Instant,
     ) {
-        if self.flight.is_some() {
+        if self.activity.flight().is_some() {
             self.flight_judged(&evidence, model, hearing, began, ended);
             return;
         }
         let Some((site, step)) = self.step() else {
             return;
         };
-        let Some(run) = &mut self.run else { return };
+        let Some(run) = self.activity.run_mut() else { return };
         let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
         // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
         // that was heard is obeyed all the same.
