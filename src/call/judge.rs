@@ -1,6 +1,7 @@
 //! Evidence and situation to verdicts, outcome, advice and score: the rules of judging, nothing else.
 
 mod doubt;
+mod heard;
 mod limits;
 
 use super::advice::{Advice, advice};
@@ -14,7 +15,7 @@ pub use super::verdict::{ElementVerdict, Outcome, Verdict};
 use super::vocabulary::Vocabulary;
 use super::words;
 use crate::site::{Need, Purpose, Site, Step, Wording};
-use doubt::{elsewhere, hardly_told_apart, perhaps_another, perhaps_half_a_word, perhaps_value};
+use heard::Heard;
 pub use limits::Limits;
 use serde::{Deserialize, Serialize};
 
@@ -414,67 +415,14 @@ fn less_than(finding: &Finding, expected: &str) -> bool {
 pub fn judge(site: &Site, step: &Step, situation: &Situation, evidence: &Evidence, limits: &Limits) -> Judgement {
     let values = situation.values(site, step);
     let best = evidence.readings.first();
-    let foreign = evidence.speech && !limits.explained(evidence);
-    let more_said = limits.more_said(evidence);
-    let counts = |r: &Reading| !r.mentions.is_empty() || !r.taken_back.is_empty();
-    // Speech without a single word that counts: nothing is known, not even that something is missing.
-    let wordless = evidence.speech && best.is_none_or(|b| evidence.seconds > 0.0 && !counts(&b.reading));
-    // Words that no call here has may be what is missing, badly heard. (Typed ones are what they are.)
-    let strange = evidence.seconds > 0.0 && best.is_some_and(|b| !b.reading.unknown.is_empty());
-    // At the end they may take back what was said.
-    let surplus = strange && best.is_some_and(|b| b.reading.ends_unknown());
+    let heard = Heard::of(site, step, evidence, limits);
+    let foreign = heard.foreign;
     let mut elements = Vec::new();
     for (index, id) in step.elements.iter().enumerate() {
         let critical = step.critical.contains(id);
         let expected = values.get(id).cloned().unwrap_or_default();
         let asked = Asked::of(site, step, situation, index, expected);
-        let (finding, margin) = match best {
-            // How near it is to having been said is known all the same.
-            Some(best) if wordless => {
-                let said = |r: &&Scored| asked.find(&r.reading).verdict == Verdict::Said;
-                let near = evidence.readings.iter().find(said).map(|r| best.score - r.score);
-                (Finding::new(Verdict::Unsure, None), near)
-            }
-            None if wordless => (Finding::new(Verdict::Unsure, None), None),
-            None => (Finding::new(Verdict::Missing, None), None),
-            Some(best) => {
-                let finding = asked.find(&best.reading);
-                // Wrong and missing both fail: between them only the naming is open, the verdict is not.
-                let said = finding.verdict == Verdict::Said;
-                let rival = evidence
-                    .readings
-                    .iter()
-                    .find(|r| (asked.find(&r.reading).verdict == Verdict::Said) != said)
-                    .map(|r| best.score - r.score);
-                let limit = match &finding.heard {
-                    _ if said => limits.said,
-                    // A value of other sites is said here so seldom that it must be heard twice as clearly.
-                    Some(value) if elsewhere(site, id, value) => 2.0 * limits.failed,
-                    _ => limits.failed,
-                };
-                let left_out = finding.verdict == Verdict::Missing || less_than(&finding, &asked.expected);
-                let halts = asked.purpose == Purpose::Stop;
-                // Nothing that is said beside it takes back a stop.
-                let taken_back = said && !halts;
-                let undecided = rival.is_some_and(|m| m < limit)
-                    || ((more_said || surplus) && (taken_back || left_out))
-                    || (strange && left_out)
-                    || (evidence.seconds > 0.0 && perhaps_value(step, &best.reading, index))
-                    || (said && halts && site.is_stop(step) && perhaps_half_a_word(index, evidence))
-                    || (said && perhaps_another(site, id, &asked.expected, evidence))
-                    || (asked.purpose == Purpose::Callsign
-                        && evidence.seconds > 0.0
-                        && finding
-                            .heard
-                            .as_ref()
-                            .is_some_and(|heard| hardly_told_apart(heard, &asked.expected)));
-                if (undecided || foreign) && finding.verdict != Verdict::Unsure {
-                    (Finding::new(Verdict::Unsure, finding.heard), rival)
-                } else {
-                    (finding, rival)
-                }
-            }
-        };
+        let (finding, margin) = heard.found(&asked, index);
         let reason = asked.reason(site, &finding, evidence, foreign, limits);
         let place = best.filter(|_| !foreign).and_then(|best| {
             let mention = best.reading.mentions.iter().rev().find(|m| m.element == index)?;
