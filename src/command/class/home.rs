@@ -149,12 +149,13 @@ pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
         )
         .into());
     }
-    common::write_new_bytes(&args.out, &results.seal(&key)?)?;
+    let out = common::named_to_open(&args.out, home::ENDING);
+    common::write_new_bytes(&out, &results.seal(&key)?)?;
     println!(
         "{} attempts and {} recordings written: {}",
         results.attempts.len(),
         results.recordings.len(),
-        args.out.display()
+        out.display()
     );
     if left > 0 {
         println!("{left} of {all} calls were not practised yet; you may hand in again later.");
