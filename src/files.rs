@@ -167,6 +167,16 @@ fn name_of(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
+/// Why a path is no file to be read, if it is none: a pipe or a device may never end.
+pub fn no_file(path: &Path) -> Option<&'static str> {
+    match path.metadata() {
+        Err(_) => Some("there is no such file"),
+        Ok(about) if about.is_dir() => Some("it is a folder; name a file"),
+        Ok(about) if !about.is_file() => Some("it is no regular file; copy it into one"),
+        Ok(_) => None,
+    }
+}
+
 /// The folder a path lies in.
 pub fn folder_of(path: &Path) -> &Path {
     match path.parent() {

@@ -310,7 +310,7 @@ fn a_file_is_written_by_one_and_refused_to_the_others() {
             }
         }
         assert!(std::fs::read_to_string(&csv).unwrap().ends_with('\n'));
-        cableside::folders::archive::unpack(&zip).unwrap();
+        cableside::folders::archive::unpack(&zip, cableside::voice::prompt::unplayable_among).unwrap();
         assert_eq!(
             std::fs::read_to_string(home.path("book.csv.part")).unwrap(),
             "somebody's own"

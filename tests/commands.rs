@@ -239,7 +239,15 @@ fn an_evaluation_refuses_what_it_would_count_wrongly() {
 #[test]
 #[cfg(unix)]
 fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
-    use std::io::Write;
+    for signal in [None, Some("TERM"), Some("INT"), Some("HUP")] {
+        a_drill_on_a_full_disk(signal);
+    }
+}
+
+/// Ended by the end of its input, or by a signal after the last verdict was shown.
+#[cfg(unix)]
+fn a_drill_on_a_full_disk(signal: Option<&str>) {
+    use std::io::{BufRead, BufReader, Read, Write};
     let home = tempfile::tempdir().unwrap();
     let added = cableside(home.path())
         .args(["logbook", "student", "add", "Mara Lind", "--consent", "no"])
@@ -253,7 +261,7 @@ fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
         .arg(format!("trap '' XFSZ; ulimit -f {}; exec \"$@\"", size / 512 + 1))
         .arg("sh")
         .arg(env!("CARGO_BIN_EXE_cableside"))
-        .args("drill --site larkmoor --typed --turns 6 --student".split(' '))
+        .args("drill --site larkmoor --typed --turns 7 --student".split(' '))
         .arg("Mara Lind")
         .env("CABLESIDE_HOME", home.path())
         .current_dir(env!("CARGO_MANIFEST_DIR"))
@@ -262,14 +270,32 @@ fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    child
-        .stdin
-        .take()
-        .unwrap()
-        .write_all("stop\n".repeat(6).as_bytes())
-        .unwrap();
-    let out = child.wait_with_output().unwrap();
-    let (said, error) = text(&out);
+    let mut typing = child.stdin.take().unwrap();
+    typing.write_all("stop\n".repeat(6).as_bytes()).unwrap();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    let mut said = String::new();
+    if let Some(signal) = signal {
+        // One more is wanted then, and none comes.
+        while said.matches("Outcome:").count() < 6 {
+            assert!(out.read_line(&mut said).unwrap() > 0, "{said}");
+        }
+        let pid = child.id().to_string();
+        assert!(
+            Command::new("kill")
+                .args([&format!("-{signal}"), &pid])
+                .status()
+                .unwrap()
+                .success()
+        );
+        out.read_to_string(&mut said).unwrap();
+        drop(typing);
+    } else {
+        drop(typing);
+        out.read_to_string(&mut said).unwrap();
+    }
+    let mut error = String::new();
+    child.stderr.take().unwrap().read_to_string(&mut error).unwrap();
+    let status = child.wait().unwrap();
     let shown = said.matches("Outcome:").count();
     let book = rusqlite::Connection::open(home.path().join("logbook.sqlite")).unwrap();
     let stored: u32 = book
@@ -280,8 +306,8 @@ fn a_drill_that_could_not_be_stored_says_so_at_its_end() {
     assert!(stored < shown, "the disk was not full: {stored} of {shown} are stored");
     assert!(said.contains("Not stored yet"), "{said}");
     let lost = format!("{} of the attempts shown are NOT in the logbook", shown - stored);
-    assert!(error.contains(&lost), "{error}");
-    assert_eq!(out.status.code(), Some(1));
+    assert!(error.contains(&lost), "{signal:?}: {error}");
+    assert_eq!(status.code(), Some(1), "{signal:?}");
 }
 
 /// kill -9 at twenty moments while a student drills: every call whose verdict was shown is in the logbook afterwards, and
@@ -332,9 +358,16 @@ fn what_was_judged_survives_a_kill_at_any_moment() {
             .query_row("PRAGMA integrity_check", [], |row| row.get(0))
             .unwrap();
         assert_eq!(well, "ok");
-        let kept: i64 = database
-            .query_row("SELECT count(*) FROM attempt", [], |row| row.get(0))
-            .unwrap();
+        // One that was killed before it had made its tables has shown nothing.
+        let tables = "SELECT count(*) FROM sqlite_master WHERE name = 'attempt'";
+        let made: i64 = database.query_row(tables, [], |row| row.get(0)).unwrap();
+        let kept: i64 = if made == 0 {
+            0
+        } else {
+            database
+                .query_row("SELECT count(*) FROM attempt", [], |row| row.get(0))
+                .unwrap()
+        };
         assert!(kept >= shown, "{shown} calls were judged, {kept} are in the logbook");
     }
     assert!(shown > 40, "only {shown} calls were judged");
@@ -477,4 +510,52 @@ fn score_knows_what_was_dealt() {
     assert!(args(&["--value", "wind=quer"]).contains("no.wav"));
     assert!(args(&["--value", "wind=west"]).contains("wind has no value \"west\"; it has: vorn, quer"));
     assert!(args(&["--value", "cable=wald"]).contains("does not leave \"cable\" open; it does: "));
+}
+
+/// Who is who, in one row each: role, classes, attempts, what was said about recordings.
+#[test]
+fn the_list_of_students_has_what_is_known_of_each() {
+    let home = tempfile::tempdir().unwrap();
+    let run = |args: &[&str]| {
+        let out = cableside(home.path()).args(args).stdin(Stdio::null()).output().unwrap();
+        assert!(out.status.success(), "{args:?}: {:?}", text(&out));
+        text(&out).0
+    };
+    run(&[
+        "logbook",
+        "student",
+        "add",
+        "Mara Lind",
+        "--consent",
+        "yes",
+        "--by",
+        "Ida Lind",
+        "--needs-guardian",
+    ]);
+    run(&["logbook", "student", "add", "Ines Tutor", "--consent", "no"]);
+    run(&["logbook", "student", "role", "Ines Tutor", "instructor"]);
+    run(&["class", "new", "Tuesday"]);
+    run(&["class", "join", "Tuesday", "Mara Lind"]);
+    let book = cableside::logbook::Logbook::open(&home.path().join("logbook.sqlite"), &home.path().join("recordings"));
+    let id = book.unwrap().find_student("Mara Lind").unwrap().id.to_string();
+    let list = run(&["logbook", "students"]);
+    let row = |name: &str| {
+        list.lines()
+            .find(|l| l.contains(name))
+            .unwrap_or_else(|| panic!("{list}"))
+            .to_owned()
+    };
+    let head = row("consent");
+    for column in ["id", "name", "role", "class", "attempts"] {
+        assert!(head.contains(column), "{head}");
+    }
+    let mara = row("Mara Lind");
+    assert!(mara.starts_with(&id[..8]), "{mara}");
+    for part in ["student", "Tuesday", " 0 ", "recordings allowed", "Ida Lind"] {
+        assert!(mara.contains(part), "\"{part}\" is not in {mara}");
+    }
+    let ines = row("Ines Tutor");
+    for part in ["instructor", " - ", " 0 ", "no recordings"] {
+        assert!(ines.contains(part), "\"{part}\" is not in {ines}");
+    }
 }

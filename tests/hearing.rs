@@ -301,3 +301,84 @@ fn a_right_call_does_not_pass_beside_other_words() {
         assert_ne!(outcome(&[&other, &right]), Outcome::Pass, "before");
     }
 }
+
+/// What the exit code of an evaluation says: 0 when every clip was judged, 3 when some could not be, 1 when none could.
+#[test]
+fn an_evaluation_ends_with_the_code_it_promises() {
+    let home = tempfile::tempdir().unwrap();
+    let models = model();
+    let clip = root().join("audio-fixtures/clips/demo_missing_crew.flac");
+    let row = |audio: &str| {
+        serde_json::json!({"audio": audio, "site": "larkmoor", "step": "ready",
+            "situation": {"callsign": "G-CLRM", "crew": 2, "cable": "north"}, "truth": {"crew": "missing"}})
+        .to_string()
+    };
+    let (good, bad) = (row(clip.to_str().unwrap()), row("gone.wav"));
+    for (name, rows, code) in [
+        ("all", vec![&good], 0),
+        ("some", vec![&good, &bad], 3),
+        ("none", vec![&bad, &bad], 1),
+    ] {
+        let manifest = home.path().join(format!("{name}.jsonl"));
+        let rows: Vec<&str> = rows.into_iter().map(String::as_str).collect();
+        std::fs::write(&manifest, rows.join("\n")).unwrap();
+        let results = home.path().join(format!("{name}.json"));
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_cableside"))
+            .arg("evaluate")
+            .arg(&manifest)
+            .arg("--out")
+            .arg(&results)
+            .arg("--model")
+            .arg(&models)
+            .env("CABLESIDE_HOME", home.path())
+            .current_dir(root())
+            .output()
+            .unwrap();
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert_eq!(done.status.code(), Some(code), "{name}: {said}");
+        assert_eq!(
+            said.contains("could not be judged, the first: gone.wav"),
+            code != 0,
+            "{said}"
+        );
+        // What was done is written whatever came of it.
+        let written: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(&results).unwrap()).unwrap();
+        assert_eq!(written["clips"].as_array().unwrap().len(), rows.len());
+    }
+}
+
+/// Half a minute of unbroken speech: what comes behind the first call is heard by nobody, and so the first call does not pass.
+#[test]
+fn a_right_call_in_half_a_minute_of_others_does_not_pass() {
+    let site = site("larkmoor");
+    let step = site.step("ready").unwrap();
+    let mut samples: Vec<f32> = Vec::new();
+    // As scripts/speech/unbroken does it: without the silence at the ends.
+    for name in [
+        "correction",
+        "missing_crew",
+        "missing_method",
+        "not_ready",
+        "restart",
+        "right_clean",
+    ] {
+        let clip = read_clip(&root().join(format!("audio-fixtures/clips/larkmoor_{name}.flac"))).unwrap();
+        let loud = |s: &f32| s.abs() > 0.04;
+        let from = clip.samples.iter().position(loud).unwrap();
+        let to = clip.samples.iter().rposition(loud).unwrap();
+        samples.extend(&clip.samples[from..=to]);
+    }
+    samples.truncate(29 * cableside::sound::RATE as usize);
+    assert!(samples.len() > 24 * cableside::sound::RATE as usize);
+    let situation = Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north");
+    let mut recogniser = LatticeRecogniser::load(&model(), 1).unwrap();
+    let evidence = recogniser
+        .hear(
+            &Clip::from_samples(samples),
+            &Vocabulary::of(&site, step),
+            &AtomicBool::new(false),
+        )
+        .unwrap();
+    let judgement = judge(&site, step, &situation, &evidence, &Limits::DEFAULT);
+    assert_ne!(judgement.outcome, Outcome::Pass, "{:?}", evidence.readings.first());
+}

@@ -49,6 +49,7 @@ fn a_pipe_or_a_device_is_no_file() {
             &["class", "hand-in", name, "--out", "never.json"],
             &["rehearse", name, "--out", "never"],
             &["evaluate", name, "--out", "never.json"],
+            &["logbook", "merge", name],
             &[
                 "score",
                 name,
@@ -66,6 +67,13 @@ fn a_pipe_or_a_device_is_no_file() {
             let text = said(&out);
             let named = text.contains("no regular file") || text.contains("this is not a file");
             assert!(!out.status.success() && named, "{args:?}: {text}");
+        }
+        // What is no file is no model either.
+        for args in [&["model", "check", name][..], &["demo", "--model", name]] {
+            let out = ends(home.path(), args);
+            let text = said(&out);
+            assert_eq!(out.status.code(), Some(1), "{args:?}: {text}");
+            assert!(text.contains(name) && text.contains("cableside: "), "{args:?}: {text}");
         }
         // The secret is looked for first.
         let secret = home.path().join("class.secret");
@@ -110,4 +118,30 @@ fn a_pipe_in_a_sites_folder_is_named_as_a_problem() {
         std::fs::remove_file(&fleet).unwrap();
         std::os::unix::fs::symlink("/dev/zero", &fleet).unwrap();
     }
+}
+
+/// What stands in the folder of a rehearsal is somebody's: it is refused before any work is done, and stays as it is.
+#[test]
+fn a_rehearsal_never_writes_over_what_is_there() {
+    let home = tempfile::tempdir().unwrap();
+    let out = home.path().join("out");
+    std::fs::create_dir(&out).unwrap();
+    let script = "tests/rehearsals/brackmere_halt.toml";
+    for name in ["debrief.txt", "debrief.json", "exchange.wav"] {
+        let there = out.join(name);
+        std::fs::write(&there, "mine").unwrap();
+        let done = ends(home.path(), &["rehearse", script, "--out", out.to_str().unwrap()]);
+        let text = said(&done);
+        assert_eq!(done.status.code(), Some(1), "{text}");
+        assert!(text.contains("exists already") && text.contains(name), "{text}");
+        assert_eq!(std::fs::read_to_string(&there).unwrap(), "mine");
+        assert_eq!(std::fs::read_dir(&out).unwrap().count(), 1);
+        std::fs::remove_file(&there).unwrap();
+    }
+    // Nothing is in the way now: what is missing is the model.
+    let text = said(&ends(
+        home.path(),
+        &["rehearse", script, "--out", out.to_str().unwrap()],
+    ));
+    assert!(text.contains("cableside model fetch"), "{text}");
 }

@@ -262,7 +262,8 @@ fn a_problem_is_told_where_it_is_and_once() {
         "taught = \"north\"",
         "taught = \"north\"\ncolour = \"red\"",
     )]);
-    has(&list, "site.toml", "unknown field");
+    has(&list, "site.toml", "\"colour\" is not known here");
+    assert_eq!(list.len(), 1, "{list:#?}");
     assert!(!list.iter().any(|p| p.wrong.contains("There is no cable")), "{list:#?}");
 
     let list = copy_with(&[("fleet.toml", "seats = 1", "seats = \"one\"")]);
@@ -271,4 +272,142 @@ fn a_problem_is_told_where_it_is_and_once() {
     has(&list, "fleet.toml", "\"pink\"");
     let list = copy_with(&[("briefing.toml", "\"Siskin\", \"Redwing\"", "\"Siskin\", \"Redwig\"")]);
     has(&list, "briefing.toml", "\"Redwig\"");
+}
+
+/// What a site has and nothing uses is told, each with the line of the field.
+#[test]
+fn stations_signals_and_settings_that_nothing_uses_are_told() {
+    let station = "[[station]]\nid = \"tower\"\nname = \"Tower\"\naddress = \"tower\"\n\n[customs]";
+    let list = told(&[("site.toml", "[customs]", station)]);
+    has(&list, "site.toml", "the station \"tower\" is called in no step");
+    assert_eq!(list.len(), 1, "{list:#?}");
+
+    let signal = |more: &str| {
+        format!(
+            "[[signal]]\nid = \"bow\"\nby = \"arm\"\nshows = \"An arm up\"\nmeaning = \"Take up slack\"\n{more}\n[customs]"
+        )
+    };
+    let list = told(&[("site.toml", "[customs]", &signal(""))]);
+    has(&list, "site.toml", "the signal \"bow\" is given in no step");
+    assert_eq!(
+        told(&[("site.toml", "[customs]", &signal("stops = true\n"))]),
+        Vec::new()
+    );
+
+    // Fields of a step that is not part of a launch, or is not the pilot's, or is the release itself.
+    for (old, new, field, why) in [
+        (
+            "id = \"open\"\n",
+            "id = \"open\"\nwith_release = true\n",
+            "with_release",
+            "pilot",
+        ),
+        (
+            "by = \"hand\"\n",
+            "by = \"hand\"\nwith_release = true\n",
+            "with_release",
+            "release itself",
+        ),
+        (
+            "by = \"hand\"\n",
+            "by = \"hand\"\nmay_be_left_out = true\n",
+            "may_be_left_out",
+            "release itself",
+        ),
+        (
+            "id = \"stop\"\n",
+            "id = \"stop\"\nmay_be_left_out = true\n",
+            "may_be_left_out",
+            "whole launch",
+        ),
+        (
+            "id = \"stop\"\n",
+            "id = \"stop\"\nwith_release = true\n",
+            "with_release",
+            "whole launch",
+        ),
+    ] {
+        let list = told(&[("steps.toml", old, new)]);
+        let [one] = &list[..] else { panic!("{new}: {list:#?}") };
+        assert!(one.wrong.contains(field) && one.wrong.contains("no effect"), "{one}");
+        assert!(one.right.contains(why), "{one}");
+        let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+        let text = std::fs::read_to_string(dir.join("steps.toml"))
+            .unwrap()
+            .replacen(old, new, 1);
+        let told = text.lines().nth(one.line.unwrap() - 1).unwrap();
+        assert_eq!(told, format!("{field} = true"));
+    }
+}
+
+/// A club's own recording is read as it will be when it is played.
+#[test]
+fn a_recording_that_cannot_be_played_is_a_problem_in_the_line_that_names_it() {
+    use cableside::folders::{archive, content::Content};
+    use cableside::voice::prompt::{unplayable_among, unplayable_in};
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrases/larkmoor");
+    let home = tempfile::tempdir().unwrap();
+    let dir = home.path().join("larkmoor");
+    std::fs::create_dir(&dir).unwrap();
+    for name in cableside::site::FILES.into_iter().chain([cableside::site::BRIEFING]) {
+        let mut text = std::fs::read_to_string(from.join(name)).unwrap();
+        if name == "steps.toml" {
+            text = text.replacen(
+                "text = \"Say again.\"",
+                "text = \"Say again.\", clip = \"again.wav\"",
+                1,
+            );
+            assert!(text.contains("again.wav"));
+        }
+        std::fs::write(dir.join(name), text).unwrap();
+    }
+    let clip = dir.join("again.wav");
+    cableside::sound::write_wav(&clip, &vec![0.1; 16_000]).unwrap();
+    let good = std::fs::read(&clip).unwrap();
+    let with = |at: usize, bytes: &[u8]| {
+        let mut wav = good.clone();
+        wav[at..at + bytes.len()].copy_from_slice(bytes);
+        wav
+    };
+    let endless: Vec<u8> = good[..44]
+        .iter()
+        .copied()
+        .chain(std::iter::repeat_n(0, 2 * 16_000 * 301))
+        .collect();
+    let length = u32::try_from(endless.len() - 44).unwrap().to_le_bytes();
+    let endless = [&endless[..40], &length[..], &endless[44..]].concat();
+    for (what, bytes, taken) in [
+        ("good", good.clone(), true),
+        ("cut short, and worth having", good[..good.len() / 2].to_vec(), true),
+        (
+            "no sound file",
+            b"RIFF\0\0\0\0WAVEhello, hello, hello, hello, hello".to_vec(),
+            false,
+        ),
+        ("nothing in it", Vec::new(), false),
+        ("no samples", good[..44].to_vec(), false),
+        ("a rate that no recorder has", with(24, &7_u32.to_le_bytes()), false),
+        ("a form that is not read", with(20, &0x1234_u16.to_le_bytes()), false),
+        ("five minutes and more", endless, false),
+    ] {
+        std::fs::write(&clip, &bytes).unwrap();
+        let mut files = read_site(&dir);
+        files.unplayable = unplayable_in(&files, &dir);
+        match Site::check(&files) {
+            Ok(_) => assert!(taken, "{what} was taken"),
+            Err(p) => {
+                assert!(!taken, "{what}: {p}");
+                has(&p.list, "steps.toml", "\"again.wav\" cannot be played");
+                assert_eq!(p.list.len(), 1, "{what}: {p}");
+            }
+        }
+        let file = home.path().join("one.cableside");
+        let (content, _) = Content::read(&dir).unwrap();
+        archive::pack(&content, "larkmoor", &file).unwrap();
+        match archive::unpack(&file, unplayable_among) {
+            Ok(_) => assert!(taken, "{what} was taken in"),
+            Err(e) => assert!(!taken && e.to_string().contains("again.wav"), "{what}: {e}"),
+        }
+        std::fs::remove_file(&file).unwrap();
+    }
 }

@@ -161,6 +161,14 @@ pub fn write_new<T>(
     whole().map_err(|e| format!("could not write ({e}): {}", file.display()).into())
 }
 
+/// The file that is written where only its name was given: with the ending by which it is opened. What has an ending keeps it.
+pub fn named_to_open(file: &std::path::Path, ending: &str) -> PathBuf {
+    if file.extension().is_some() || file.file_name().is_none() {
+        return file.to_path_buf();
+    }
+    file.with_added_extension(ending)
+}
+
 /// Refuses to write where something is.
 pub fn must_not_exist(file: &std::path::Path) -> Result<(), Failure> {
     if file.symlink_metadata().is_err() {

@@ -1,5 +1,5 @@
 //! `cableside drill`: calls in the terminal, spoken or typed, through the same worker as the window.
-#![allow(clippy::print_stdout, reason = "a command's room prints")]
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command's room prints")]
 
 use super::common::{self, SiteChoice};
 use super::practice::{self, LevelChoice};
@@ -9,8 +9,8 @@ use crate::folders;
 use crate::plan::{Level, Moment, Session};
 use crate::site::{Site, Step};
 use crate::worker::{
-    Command, Dealt, Event, Judged, Loader, LogbookPlace, ModelState, Options, Planned, SiteRequest, SituationRequest,
-    Worker,
+    Command, Dealt, Event, Judged, Loader, LogbookPlace, Lost, ModelState, Options, Planned, SiteRequest,
+    SituationRequest, Worker,
 };
 use std::io::Write;
 use std::process::ExitCode;
@@ -158,8 +158,15 @@ impl Terminal {
         // Ctrl-C, a closed terminal, the system going down: what waits to be stored is stored first.
         let quitter = terminal.worker.quitter();
         let ended = move || {
-            quitter.quit();
-            std::process::exit(ENDED_BY_A_SIGNAL);
+            let code = match quitter.quit() {
+                Ok(()) => ENDED_BY_A_SIGNAL,
+                Err(lost) => {
+                    // The error that the command would have ended with; nobody else is left to say it.
+                    eprintln!("cableside: {lost}");
+                    1
+                }
+            };
+            std::process::exit(code);
         };
         // Only a second terminal in one program could fail here, and there is none.
         let _ = ctrlc::set_handler(ended);
@@ -218,7 +225,7 @@ impl Terminal {
     pub(super) fn finish(mut self) -> Result<(), Failure> {
         for event in self.worker.finish() {
             if let Event::Lost { attempts, why } = event {
-                return Err(format!("{attempts} of the attempts shown are NOT in the logbook: {why}").into());
+                return Err(Lost { attempts, why }.into());
             }
             self.show(&event);
         }

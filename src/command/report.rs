@@ -115,7 +115,14 @@ pub fn run(args: &ReportArgs) -> Result<ExitCode, Failure> {
         super::common::say_stepped_over(&logbook)?;
         bytes
     };
-    deliver(&bytes, args.out.as_deref())?;
+    let ending = format
+        .to_possible_value()
+        .map_or_else(String::new, |v| v.get_name().to_owned());
+    let out = args
+        .out
+        .as_deref()
+        .map(|out| super::common::named_to_open(out, &ending));
+    deliver(&bytes, out.as_deref())?;
     Ok(ExitCode::SUCCESS)
 }
 

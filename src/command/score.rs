@@ -52,7 +52,8 @@ pub struct ScoreArgs {
     strict: bool,
     #[command(flatten)]
     model: ModelChoice,
-    /// Print the readings and their weights too
+    /// Print below the verdicts what they rest on: what the model writes down by itself, how well the site's words explain the sound,
+    /// where no words were found, and the readings with their weights, the likeliest first (--json has it anyway)
     #[arg(long)]
     evidence: bool,
     /// Also print what a second listener writes down, which knows nothing of the site; it decides nothing, and takes a few seconds

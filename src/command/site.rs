@@ -8,6 +8,8 @@ use crate::folders::content::{Content, FileChange, file_changes};
 use crate::folders::{self, load_site};
 use crate::logbook::{Logbook, attempts_under};
 use crate::site::{Site, bundled};
+use crate::voice;
+use crate::worker::home::ENDING;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -39,7 +41,7 @@ enum What {
     Export {
         /// The site: its name, or its folder
         site: String,
-        /// The file to write, such as ourfield.cableside (a zip archive)
+        /// The file to write, such as ourfield.cableside (a zip archive); a name without an ending gets .cableside
         file: PathBuf,
     },
     /// Take in a site from one file; shows what differs before anything is overwritten
@@ -92,7 +94,7 @@ struct Opened {
 fn open(named: &str) -> Result<Opened, Failure> {
     let path = Path::new(named);
     if path.is_file() {
-        let unpacked = unpack(path)?;
+        let unpacked = unpack(path, voice::prompt::unplayable_among)?;
         return Ok(Opened {
             site: unpacked.site,
             content: unpacked.content,
@@ -120,7 +122,12 @@ fn open(named: &str) -> Result<Opened, Failure> {
 }
 
 fn export(named: &str, file: &Path) -> Result<ExitCode, Failure> {
+    let file = &common::named_to_open(file, ENDING);
     let opened = open(named)?;
+    // What nobody else could take in is better mended here.
+    let mut files = opened.content.as_files(named);
+    files.unplayable = voice::prompt::unplayable_among(&files, &opened.content.files);
+    Site::check(&files)?;
     pack(&opened.content, &opened.site.id, file)?;
     println!(
         "Written: {} ({}), version {}, {} files, {} bytes before packing",
@@ -141,7 +148,7 @@ fn export(named: &str, file: &Path) -> Result<ExitCode, Failure> {
 }
 
 fn import(file: &Path, into: Option<&Path>, replace: bool) -> Result<ExitCode, Failure> {
-    let new = unpack(file)?;
+    let new = unpack(file, voice::prompt::unplayable_among)?;
     let phrases = into.map_or_else(folders::own_phrases, Path::to_path_buf);
     let id = new.site.id.clone();
     let target = phrases.join(&id);
@@ -274,7 +281,9 @@ fn check(dir: &Path) -> Result<ExitCode, Failure> {
     if !dir.is_dir() {
         return Err(format!("there is no such folder\n  {}", dir.display()).into());
     }
-    let site = Site::check(&folders::read_site(dir))?;
+    let mut files = folders::read_site(dir);
+    files.unplayable = voice::prompt::unplayable_in(&files, dir);
+    let site = Site::check(&files)?;
     let mut notices: Vec<String> = site.notices.iter().map(ToString::to_string).collect();
     if let Some(name) = dir.canonicalize().ok().as_deref().and_then(Path::file_name)
         && name.to_string_lossy() != site.id

@@ -6,8 +6,8 @@
 use super::content::{Content, FileKind, LARGEST_SITE, MOST_FILES};
 use crate::files::{self, Access};
 use crate::site::edit::is_device;
-use crate::site::{Problems, Site};
-use std::collections::BTreeSet;
+use crate::site::{Files, Problems, Site};
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Cursor, Read, Write};
 use std::path::{Path, PathBuf};
 use zip::result::ZipError;
@@ -64,6 +64,9 @@ pub enum ArchiveError {
     #[error("the site in the archive cannot be used; nothing was unpacked. {0}")]
     Problems(Problems),
 }
+
+/// Says which of the recordings that a site names cannot be played, and why; this room does not know what is in a file.
+pub type Unplayable = fn(&Files, &BTreeMap<String, Vec<u8>>) -> BTreeMap<String, String>;
 
 /// An archive that was read and found good, all in memory.
 #[derive(Debug)]
@@ -130,8 +133,8 @@ fn packed(content: &Content, id: &str) -> Result<Vec<u8>, ZipError> {
     Ok(zip.finish()?.into_inner())
 }
 
-/// Read an archive into memory and check the site in it.
-pub fn unpack(path: &Path) -> Result<Unpacked, ArchiveError> {
+/// Read an archive into memory and check the site in it, its recordings too.
+pub fn unpack(path: &Path, unplayable: Unplayable) -> Result<Unpacked, ArchiveError> {
     let failed = |doing| {
         move |source| ArchiveError::File {
             doing,
@@ -140,15 +143,15 @@ pub fn unpack(path: &Path) -> Result<Unpacked, ArchiveError> {
         }
     };
     let bytes = super::read_outside(path, LARGEST_ARCHIVE).map_err(failed("read"))?;
-    unpack_bytes(&bytes)
+    unpack_bytes(&bytes, unplayable)
 }
 
 /// As [`unpack`], from bytes.
-pub fn unpack_bytes(bytes: &[u8]) -> Result<Unpacked, ArchiveError> {
-    unpack_within(bytes, LARGEST_SITE)
+pub fn unpack_bytes(bytes: &[u8], unplayable: Unplayable) -> Result<Unpacked, ArchiveError> {
+    unpack_within(bytes, LARGEST_SITE, unplayable)
 }
 
-fn unpack_within(bytes: &[u8], largest: u64) -> Result<Unpacked, ArchiveError> {
+fn unpack_within(bytes: &[u8], largest: u64, unplayable: Unplayable) -> Result<Unpacked, ArchiveError> {
     if bytes.len() as u64 > LARGEST_ARCHIVE {
         return Err(ArchiveError::TooMuch(format!(
             "it has more than {LARGEST_ARCHIVE} bytes"
@@ -173,7 +176,9 @@ fn unpack_within(bytes: &[u8], largest: u64) -> Result<Unpacked, ArchiveError> {
         let bytes = read(&mut zip, index, &name, kind)?;
         content.files.insert(name, bytes);
     }
-    let site = Site::check(&content.as_files("the archive")).map_err(ArchiveError::Problems)?;
+    let mut files = content.as_files("the archive");
+    files.unplayable = unplayable(&files, &content.files);
+    let site = Site::check(&files).map_err(ArchiveError::Problems)?;
     Ok(Unpacked { site, content })
 }
 
@@ -288,6 +293,10 @@ fn parts(raw: &[u8]) -> Result<Vec<String>, &'static str> {
     }
     if name.contains(['\\', ':', '\0', '*', '?', '"', '<', '>', '|']) || name.chars().any(char::is_control) {
         return Err("its name has characters that mean something else on some computers");
+    }
+    // Marks that turn the direction of writing, and what takes no room: the name would be shown as another.
+    if name.contains(|c| matches!(c, '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')) {
+        return Err("its name has characters that are not seen or turn the direction of writing");
     }
     let parts: Vec<String> = name.trim_end_matches('/').split('/').map(str::to_owned).collect();
     if parts.len() > DEEPEST {

@@ -111,7 +111,8 @@ impl Ear<'_> {
                 let fits = evidence.fit > Limits::DEFAULT.fit_doubtful;
                 let ended = evidence.foreign * evidence.seconds < ENDED || (willing && fits);
                 let syllables: Vec<usize> = words.iter().map(|w| evidence::syllables(language, w)).collect();
-                evidence.unread = places::unread(&places, &syllables, &sound.sounding, ended);
+                let spoken = places::as_spoken(&places, &syllables);
+                evidence.unread = places::unread(&spoken, &syllables, &sound.sounding, ended);
                 delivery::without_breath(samples, &mut evidence.unread);
                 evidence.places = places;
             }

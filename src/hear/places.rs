@@ -92,6 +92,35 @@ const LONGEST_SYLLABLE: f32 = 0.35;
 /// The last word of a call may be drawn out to this for each syllable (seconds).
 const DRAWN_OUT: f32 = 0.45;
 
+/// However slowly somebody speaks, a word lasts no longer than this for each syllable, and once more (seconds). Of 380 calls judged with an
+/// outcome none that passed has a longer word; the places that are longer are those of words that the sound of others was given to.
+const AT_LENGTH: f32 = 0.5;
+const AT_LENGTH_ONCE: f32 = 1.5;
+
+/// Places no longer than their words can be spoken. The frames behind the last word that was read go to it, however many they are: the
+/// rest of them was read by nobody. The first word keeps its end, every other its beginning.
+pub fn as_spoken(places: &[Option<Place>], syllables: &[usize]) -> Vec<Option<Place>> {
+    let mut first = true;
+    let spoken = |(place, syllables): (&Option<Place>, &usize)| {
+        let longest = AT_LENGTH_ONCE + AT_LENGTH * *syllables as f32;
+        let place = (*place)?;
+        let keeps_its_end = std::mem::take(&mut first) && places.len() > 1;
+        let cut = if keeps_its_end {
+            Place {
+                begin: place.begin.max(place.end - longest),
+                ..place
+            }
+        } else {
+            Place {
+                end: place.end.min(place.begin + longest),
+                ..place
+            }
+        };
+        Some(cut)
+    };
+    places.iter().zip(syllables).map(spoken).collect()
+}
+
 /// The stretches of sound that no word was read from. A word whose place is not known, or is shorter than it can be spoken,
 /// is taken to fill the room between its neighbours; at the beginning and at the end of the call it fills what its syllables
 /// can. `syllables` of each word.
@@ -281,6 +310,26 @@ mod tests {
             unread(&squeezed[..1], &[5], &[place(0.0, 2.0)], false),
             [place(1.4, 2.0)]
         );
+    }
+
+    /// Twenty seconds of other words behind a call are not its last word.
+    #[test]
+    fn a_word_lasts_no_longer_than_it_can_be_spoken() {
+        let place = |begin, end| Place { begin, end };
+        let words = [
+            Some(place(0.0, 0.6)),
+            None,
+            Some(place(0.6, 1.0)),
+            Some(place(1.0, 29.0)),
+        ];
+        let spoken = as_spoken(&words, &[1, 1, 1, 2]);
+        assert_eq!(spoken, [words[0], None, words[2], Some(place(1.0, 3.5))]);
+        let left = unread(&spoken, &[1, 1, 1, 2], &[place(0.0, 29.0)], false);
+        assert_eq!(left, [place(3.5, 29.0)]);
+        let before = [Some(place(0.0, 20.0)), Some(place(20.0, 20.5))];
+        assert_eq!(as_spoken(&before, &[1, 1]), [Some(place(18.0, 20.0)), before[1]]);
+        let slow = [Some(place(0.0, 1.9)), Some(place(1.9, 4.3))];
+        assert_eq!(as_spoken(&slow, &[1, 2]), slow);
     }
 
     #[test]

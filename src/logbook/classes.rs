@@ -5,6 +5,7 @@ use rusqlite::Row;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+use super::alike::alike;
 use super::rows::{Id, Millis};
 use super::students::checked_name;
 use super::{Logbook, LogbookError, Result, Student};
@@ -38,6 +39,11 @@ impl Logbook {
             .and_then(|_| transaction.commit())
             .map_err(self.sorted("add a class"))?;
         self.class(id)
+    }
+
+    /// Which class is here already under a name that looks like this one.
+    pub fn class_looks_like(&self, name: &str) -> Result<Option<Class>> {
+        Ok(self.classes()?.into_iter().find(|c| alike(&c.name, name)))
     }
 
     /// Renames a class.

@@ -197,8 +197,8 @@ pub enum LogbookError {
         /// How long.
         seconds: u64,
     },
-    /// A name that people would take for an instructor's, or an instructor's for somebody else's.
-    #[error("the name \"{name}\" looks like {other}, who is here already; add something that tells the two apart")]
+    /// A name that people would take for another that is here: an instructor's for somebody else's, one class's for another's.
+    #[error("the name \"{name}\" looks like {other}, which is here already; add something that tells the two apart")]
     LooksLike {
         /// The new name.
         name: String,

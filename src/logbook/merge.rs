@@ -187,9 +187,9 @@ impl Logbook {
     /// Rows that cannot be read are taken out of it; what they were comes with it.
     fn copy_of(&self, other: &Path) -> Result<(Copy, Vec<BadRow>)> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        if !other.is_file() {
+        if let Some(why) = crate::files::no_file(other) {
             return Err(LogbookError::OtherNotALogbook {
-                why: "there is no such file".to_owned(),
+                why: why.to_owned(),
                 path: other.to_path_buf(),
             });
         }

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, Transaction};
 use uuid::Uuid;
 
-use super::alike::skeleton;
+use super::alike::alike;
 use super::error::sorted;
 use super::rows::{Id, Millis};
 use super::{Consent, Logbook, LogbookError, NewStudent, Result, Retention, Student, derive};
@@ -180,11 +180,10 @@ impl Logbook {
     fn refuse_look_alike(&self, id: Option<Uuid>, name: &str, role: Option<&str>) -> Result<()> {
         let instructor = role == Some(super::INSTRUCTOR);
         let there = self.students()?;
-        let mine = skeleton(name);
         let other = there
             .iter()
             .filter(|s| Some(s.id) != id && (instructor || s.is_instructor()))
-            .find(|s| skeleton(&s.name) == mine);
+            .find(|s| alike(&s.name, name));
         match other {
             None => Ok(()),
             Some(other) => Err(LogbookError::LooksLike {
@@ -194,10 +193,10 @@ impl Logbook {
         }
     }
 
-    /// Who is here already under a name that looks like this one.
-    pub fn looks_like(&self, name: &str) -> Result<Option<Student>> {
-        let mine = skeleton(name);
-        Ok(self.students()?.into_iter().find(|s| skeleton(&s.name) == mine))
+    /// Who is here already under a name that looks like this one, besides whoever is to have it.
+    pub fn looks_like(&self, name: &str, whose: Option<Uuid>) -> Result<Option<Student>> {
+        let mut others = self.students()?.into_iter().filter(|s| Some(s.id) != whose);
+        Ok(others.find(|s| alike(&s.name, name)))
     }
 
     /// The one student meant by a name (case does not matter), an id, or the beginning of an id of at least eight

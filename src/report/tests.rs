@@ -209,6 +209,100 @@ fn nothing_leaves_the_page_or_covers_other_words() {
     });
 }
 
+/// With a page or two for each student: all but the class's own lie upright, and none holds only its head and foot.
+#[test]
+fn pages_for_each_student_stand_upright_and_none_is_empty() {
+    let members = members();
+    let names: HashMap<Uuid, String> = members.iter().cloned().collect();
+    for name in crate::site::bundled::NAMES {
+        let site = site(name);
+        let scope = Scope {
+            site: &site,
+            date: date(2026, 11, 25),
+            from: None,
+            until: None,
+            names: &names,
+        };
+        let group = Group::new(&scope, "Anfängerkurs", &members, &rows(&site, &members));
+        let (_, alone) = group_pages(&scope, &group, false).unwrap().into_pages();
+        let (fonts, pages) = group_pages(&scope, &group, true).unwrap().into_pages();
+        assert!(
+            pages.len() >= alone.len() + members.len(),
+            "{name}: {} pages",
+            pages.len()
+        );
+        for (n, page) in pages.iter().enumerate().skip(alone.len()) {
+            assert!(page.height > page.width, "{name}: page {n} lies");
+            // Between the running head and the foot.
+            let inside = |m: &&Mark| {
+                let (_, top, _, bottom) = m.bounds(&fonts);
+                matches!(m, Mark::Text { .. }) && top > MARGIN && bottom < page.height - MARGIN - 12.0
+            };
+            assert!(
+                page.marks.iter().filter(inside).count() > 3,
+                "{name}: page {n} is empty"
+            );
+        }
+    }
+}
+
+/// What hangs on the wall is all there is: every value of every part of a call, and every signal.
+#[test]
+fn the_wall_has_every_value_and_every_signal() {
+    let (mut values, mut signals) = (0, 0);
+    for name in crate::site::bundled::NAMES {
+        let site = site(name);
+        let scope = Scope {
+            site: &site,
+            date: date(2026, 11, 25),
+            from: None,
+            until: None,
+            names: &HashMap::new(),
+        };
+        let (_, pages) = wall_pages(&scope).unwrap().into_pages();
+        let squeezed = |text: &str| text.to_lowercase().split_whitespace().collect::<String>();
+        let mut there = String::new();
+        for mark in pages.iter().flat_map(|p| &p.marks) {
+            if let Mark::Text { text, .. } = mark {
+                there += &squeezed(text);
+            }
+        }
+        let used = site
+            .steps
+            .iter()
+            .flat_map(|s| &s.elements)
+            .filter_map(|e| site.elements.get(e));
+        let used = used.filter(|e| {
+            !matches!(
+                e.purpose,
+                crate::site::Purpose::Address | crate::site::Purpose::Callsign
+            )
+        });
+        for value in used.flat_map(|e| &e.values).filter(|v| !v.taught.is_empty()) {
+            assert!(
+                there.contains(&squeezed(&value.taught)),
+                "{name}: \"{}\" is not on the wall",
+                value.taught
+            );
+            values += 1;
+        }
+        for signal in &site.signals {
+            for text in [&signal.shows, &signal.meaning] {
+                assert!(there.contains(&squeezed(text)), "{name}: \"{text}\" is not on the wall");
+            }
+            signals += 1;
+        }
+        for step in &site.steps {
+            assert!(
+                there.contains(&squeezed(&step.title)),
+                "{name}: \"{}\" is not on the wall",
+                step.title
+            );
+        }
+    }
+    assert!(values > 60 && signals > 3, "{values} {signals}");
+}
+
 #[test]
 fn the_same_record_gives_the_same_bytes() {
     let members = members();

@@ -9,6 +9,8 @@ mod launch;
 mod noticed;
 mod outside;
 mod read;
+mod slips;
+mod unused;
 
 use super::problem::{Collector, Problem, Problems};
 use super::raw::{self, RawElements};
@@ -58,7 +60,19 @@ const NOT_AN_ELEMENT: [&str; 1] = ["asked"];
 
 pub(super) fn check(files: &Files) -> Result<Site, Problems> {
     let mut found = Vec::new();
+    let mut broken = BTreeSet::new();
+    let there = |name: &str| files.texts.contains_key(name) || files.unreadable.contains_key(name);
+    let misnamed: BTreeMap<&str, &str> = files
+        .texts
+        .keys()
+        .filter(|name| !FILES.contains(&name.as_str()) && *name != BRIEFING)
+        .filter_map(|name| Some((slips::file_meant(name, there)?, name.as_str())))
+        .collect();
     for name in FILES {
+        if files.texts.contains_key(name) {
+            continue;
+        }
+        broken.insert(name.to_owned());
         if let Some(why) = files.unreadable.get(name) {
             found.push(Problem {
                 file: name.to_owned(),
@@ -66,7 +80,7 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
                 wrong: format!("The file cannot be read: {why}"),
                 right: "Make it readable, as UTF-8 text.".to_owned(),
             });
-        } else if !files.texts.contains_key(name) {
+        } else if !misnamed.contains_key(name) {
             found.push(Problem {
                 file: name.to_owned(),
                 line: None,
@@ -76,14 +90,16 @@ pub(super) fn check(files: &Files) -> Result<Site, Problems> {
         }
     }
     let mut tables = BTreeMap::new();
-    let mut broken = BTreeSet::new();
     for (name, text) in &files.texts {
         if !FILES.contains(&name.as_str()) && name != BRIEFING {
             found.push(Problem {
                 file: name.clone(),
                 line: None,
                 wrong: "The program does not know this file".to_owned(),
-                right: format!("A site has {} and may have {BRIEFING}.", FILES.join(", ")),
+                right: misnamed.iter().find(|(_, is)| *is == name).map_or_else(
+                    || format!("A site has {} and may have {BRIEFING}.", FILES.join(", ")),
+                    |(meant, _)| format!("Was {meant} meant? That is missing: rename the file."),
+                ),
             });
             continue;
         }
@@ -182,6 +198,7 @@ impl Builder<'_> {
     )]
     fn build(&mut self, tables: &mut Tables) -> Option<Site> {
         let s = "site.toml";
+        self.misnamed_tables(tables);
         let head: Option<raw::RawHead> = self.section(tables, s, "site", true);
         let stations: Vec<raw::RawStation> = self.list(tables, s, "station", true);
         let directions: Vec<raw::RawDirection> = self.list(tables, s, "direction", true);
@@ -229,30 +246,28 @@ impl Builder<'_> {
                 )
             })
             .collect();
-        let cable_ids: BTreeSet<&str> = cables.iter().map(|c| c.id.as_str()).collect();
         for d in &directions {
             self.unique(s, "The cable", d.cables_left_to_right.iter());
             // A cable that could not be taken in is told already.
             if self.broken.contains(s) {
                 continue;
             }
-            if d.cables_left_to_right.len() < cables.len() {
+            let names: Vec<&str> = cables.iter().map(|c| c.id.as_str()).collect();
+            let wrong = d
+                .cables_left_to_right
+                .iter()
+                .filter(|c| !names.contains(&c.get_ref().as_str()));
+            let wrong: Vec<_> = wrong.collect();
+            for c in &wrong {
+                self.missing(s, c, "cable", &names, "There are");
+            }
+            if wrong.is_empty() && d.cables_left_to_right.len() < cables.len() {
                 self.at(
                     s,
                     &d.id.span(),
                     format!("The direction \"{}\" does not have every cable", d.id.get_ref()),
                     "List each cable once, from left to right as seen facing the winch.",
                 );
-            }
-            for c in &d.cables_left_to_right {
-                if !cable_ids.contains(c.get_ref().as_str()) {
-                    self.at(
-                        s,
-                        &c.span(),
-                        format!("There is no cable \"{}\"", c.get_ref()),
-                        "Name cables by the id of their [[cable]].",
-                    );
-                }
             }
         }
         if directions.len() > 1 && directions.iter().filter(|d| d.usual).count() != 1 {
@@ -378,14 +393,9 @@ impl Builder<'_> {
         let said = cables.iter().filter(|c| c.station.is_some()).count();
         for cable in cables {
             match &cable.station {
-                Some(station) if !stations.iter().any(|st| st.id == *station.get_ref()) => {
+                Some(station) if !self.broken.contains(s) && !stations.iter().any(|st| st.id == *station.get_ref()) => {
                     let known: Vec<&str> = stations.iter().map(|st| st.id.as_str()).collect();
-                    self.at(
-                        s,
-                        &station.span(),
-                        format!("There is no station \"{}\"", station.get_ref()),
-                        format!("There are: {}.", known.join(", ")),
-                    );
+                    self.missing(s, station, "station", &known, "There are");
                 }
                 None if said > 0 => self.at(
                     s,
@@ -402,13 +412,9 @@ impl Builder<'_> {
 
     fn customs(&mut self, s: &str, r: raw::RawCustoms, elements: &RawElements) -> Customs {
         for e in &r.readback_by_winch {
-            if !elements.is_empty() && !elements.contains_key(e.get_ref()) {
-                self.at(
-                    s,
-                    &e.span(),
-                    format!("There is no element \"{}\"", e.get_ref()),
-                    "Name elements of words.toml.",
-                );
+            if !self.broken.contains("words.toml") && !elements.contains_key(e.get_ref()) {
+                let known: Vec<&str> = elements.keys().map(String::as_str).collect();
+                self.missing(s, e, "element", &known, "words.toml has");
             }
         }
         let speakers = ["pilot", "signaller", "wing runner", "controller"];

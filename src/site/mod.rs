@@ -46,6 +46,8 @@ pub struct Files {
     pub others: BTreeSet<String>,
     /// Files that could not be read, with the reason.
     pub unreadable: BTreeMap<String, String>,
+    /// Recordings that cannot be played, with the reason, where somebody has listened to them.
+    pub unplayable: BTreeMap<String, String>,
 }
 
 /// A checked site. Fields hold what the files say; nothing in it can contradict itself.

@@ -1,7 +1,10 @@
 //! A club's own recording of a prompt: cut to the words, brought to the level of the other lines.
 
 use super::level;
-use crate::sound::{Clip, RATE, Trouble};
+use crate::site::Files;
+use crate::sound::{Clip, RATE, SoundError, Trouble, read_clip, read_clip_bytes};
+use std::collections::BTreeMap;
+use std::path::Path;
 
 /// Length of the pieces whose loudness is compared, samples: 20 ms.
 const PIECE: usize = RATE as usize / 50;
@@ -64,6 +67,33 @@ pub fn prompt(clip: &Clip) -> Result<Vec<f32>, PromptError> {
         samples[n - 1 - i] *= share;
     }
     Ok(level(samples))
+}
+
+/// Of the recordings that a site's files name those that cannot be played, with the reason: read as they will be when they are played.
+fn unplayable(files: &Files, read: impl Fn(&str) -> Result<Clip, SoundError>) -> BTreeMap<String, String> {
+    // What no text names is played by nobody, and a folder may hold hours of it.
+    let named = |path: &&String| files.texts.values().any(|t| t.contains(path.as_str()));
+    let sound = |path: &&String| path.to_ascii_lowercase().ends_with(".wav");
+    let bad = |path: &String| Some((path.clone(), read(path).err()?.to_string()));
+    files
+        .others
+        .iter()
+        .filter(sound)
+        .filter(named)
+        .filter_map(bad)
+        .collect()
+}
+
+/// As the checker takes them, of a site's folder.
+pub fn unplayable_in(files: &Files, folder: &Path) -> BTreeMap<String, String> {
+    unplayable(files, |path| read_clip(&folder.join(path)))
+}
+
+/// As the checker takes them, of a site whose files are in memory.
+pub fn unplayable_among(files: &Files, bytes: &BTreeMap<String, Vec<u8>>) -> BTreeMap<String, String> {
+    unplayable(files, |path| {
+        read_clip_bytes(bytes.get(path).map_or(&[], Vec::as_slice), path)
+    })
 }
 
 /// From the first to behind the last sample of pieces that hold words.

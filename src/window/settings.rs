@@ -318,6 +318,18 @@ mod tests {
         assert!((Settings::read(&file).unwrap().scale - 2.0).abs() < 1e-6);
         std::fs::write(&file, "scale = [").unwrap();
         assert!(Settings::read(&file).unwrap_err().text.contains("settings.toml"));
+        // A pipe that nobody writes into would be waited for for ever.
+        #[cfg(unix)]
+        {
+            std::fs::remove_file(&file).unwrap();
+            let made = std::process::Command::new("mkfifo").arg(&file).status().unwrap();
+            assert!(made.success());
+            let why = Settings::read(&file).unwrap_err().text;
+            assert!(
+                why.contains("no regular file") && why.contains("settings.toml"),
+                "{why}"
+            );
+        }
     }
 
     /// Several windows at once, each changing what is its own: nothing of it is lost, nor what only another version knows.

@@ -190,7 +190,7 @@ pub(super) fn start(
     to_self: Sender<Message>,
     inbox: Receiver<Message>,
     out: Outbox,
-    alive: Sender<()>,
+    alive: Sender<super::Lost>,
 ) -> std::io::Result<()> {
     let Options {
         phrases,
@@ -238,7 +238,10 @@ pub(super) fn start(
     let stop_office = Arc::new(AtomicBool::new(false));
     let stop = stop_office.clone();
     thread("logbook").spawn(move || {
-        keeper::run(&logbook, &keeper_inbox, to_self, out_keeper, stop);
+        if let Err(lost) = keeper::run(&logbook, &keeper_inbox, to_self, out_keeper, stop) {
+            // Whoever waits for the end hears of it; nobody may.
+            let _ = alive.send(lost);
+        }
         drop(alive);
     })?;
     thread("worker").spawn(move || {

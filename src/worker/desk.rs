@@ -486,7 +486,9 @@ impl Places {
 
     fn export(&self, id: &str, file: Option<PathBuf>) -> Result<DeskEvent, Refused> {
         let (content, _) = self.saved(id)?;
-        let site = Site::check(&content.as_files(id)).map_err(words)?;
+        let mut files = content.as_files(id);
+        files.unplayable = crate::voice::prompt::unplayable_among(&files, &content.files);
+        let site = Site::check(&files).map_err(words)?;
         if let Some(file) = file {
             pack(&content, id, &file).map_err(words)?;
             return Ok(DeskEvent::Exported(file));
@@ -504,7 +506,7 @@ impl Places {
     }
 
     fn look(&self, file: PathBuf) -> Result<DeskEvent, Refused> {
-        let unpacked = unpack(&file).map_err(words)?;
+        let unpacked = unpack(&file, crate::voice::prompt::unplayable_among).map_err(words)?;
         let id = unpacked.site.id.clone();
         let target = self.own.join(&id);
         let changes = if target.is_dir() {
@@ -523,7 +525,7 @@ impl Places {
     }
 
     fn take_in(&self, file: &Path) -> Result<DeskEvent, Refused> {
-        let unpacked = unpack(file).map_err(words)?;
+        let unpacked = unpack(file, crate::voice::prompt::unplayable_among).map_err(words)?;
         let id = unpacked.site.id;
         let put = unpacked.content.put(&self.own, &id, true, &stamp());
         let (_, older) = put.map_err(|e: ContentError| words(e))?;

@@ -1,5 +1,6 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
+use super::Lost;
 use super::home::{self, HomeCommand};
 use super::inbox::Message;
 use super::meeting::{self, ClassCommand};
@@ -116,7 +117,7 @@ pub(super) fn run(
     answers: Sender<Message>,
     out: Outbox,
     stop: Arc<AtomicBool>,
-) {
+) -> Result<(), Lost> {
     let (logbook, lasting) = match open(place, &out) {
         Ok(opened) => opened,
         Err(e) => {
@@ -125,7 +126,7 @@ pub(super) fn run(
                 format!("{e}. Attempts are not kept."),
                 &[("why", why(&e))],
             );
-            return;
+            return Ok(());
         }
     };
     let secret = match place {
@@ -147,13 +148,15 @@ pub(super) fn run(
     for order in inbox {
         match order {
             Order::Quit => {
-                if let Some(e) = keeper.store_waiting() {
-                    keeper.out.tell(Event::Lost {
-                        attempts: keeper.waiting.len(),
-                        why: e.to_string(),
-                    });
-                }
-                return;
+                let Some(e) = keeper.store_waiting() else {
+                    return Ok(());
+                };
+                let (attempts, why) = (keeper.waiting.len(), e.to_string());
+                keeper.out.tell(Event::Lost {
+                    attempts,
+                    why: why.clone(),
+                });
+                return Err(Lost { attempts, why });
             }
             other => {
                 if let Err(e) = keeper.obey(other) {
@@ -162,6 +165,7 @@ pub(super) fn run(
             }
         }
     }
+    Ok(())
 }
 
 fn open(place: &LogbookPlace, out: &Outbox) -> Result<(Logbook, bool), LogbookError> {

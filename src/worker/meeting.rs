@@ -74,6 +74,10 @@ pub(super) fn obey(
 ) -> Result<ClassEvent, LogbookError> {
     match (command, site) {
         (ClassCommand::New(name), _) => {
+            if let Some(there) = logbook.class_looks_like(&name)? {
+                let other = there.name;
+                return Err(LogbookError::LooksLike { name, other });
+            }
             logbook.add_class(&name, now)?;
         }
         (ClassCommand::Member { class, student, member }, _) => {

@@ -39,7 +39,7 @@ pub use message::{
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How long a dropped worker waits for its threads: a little longer than the logbook waits for another program.
 const LAST_WRITE: Duration = Duration::from_secs(12);
@@ -78,27 +78,42 @@ pub struct Options {
 pub struct Worker {
     commands: Sender<conductor::Message>,
     events: Receiver<Event>,
-    ended: Arc<Mutex<Receiver<()>>>,
+    ended: Arc<Mutex<Receiver<Lost>>>,
+}
+
+/// What could not be stored until the end.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{attempts} of the attempts shown are NOT in the logbook: {why}")]
+pub struct Lost {
+    /// How many.
+    pub attempts: usize,
+    /// The logbook's reason.
+    pub why: String,
 }
 
 /// Ends a worker from another thread, such as the one that hears of signals.
 pub struct Quitter {
     commands: Sender<conductor::Message>,
-    ended: Arc<Mutex<Receiver<()>>>,
+    ended: Arc<Mutex<Receiver<Lost>>>,
 }
 
 impl Quitter {
-    /// Ends the threads and waits for their last write.
-    pub fn quit(&self) {
+    /// Ends the threads and waits for their last write; what could not be written.
+    pub fn quit(&self) -> Result<(), Lost> {
         let _ = self.commands.send(conductor::Message::Command(Command::Quit));
-        wait_for_the_end(&self.ended);
+        wait_for_the_end(&self.ended)
     }
 }
 
-/// Ends when the logbook's thread lets go of its end, which is after its last write.
-fn wait_for_the_end(ended: &Mutex<Receiver<()>>) {
+/// Ends when the threads let go of their ends, the logbook's after its last write.
+fn wait_for_the_end(ended: &Mutex<Receiver<Lost>>) -> Result<(), Lost> {
     let ended = ended.lock().unwrap_or_else(PoisonError::into_inner);
-    let _ = ended.recv_timeout(LAST_WRITE);
+    let until = Instant::now() + LAST_WRITE;
+    let mut done = Ok(());
+    while let Ok(lost) = ended.recv_timeout(until.saturating_duration_since(Instant::now())) {
+        done = Err(lost);
+    }
+    done
 }
 
 impl Worker {
@@ -137,7 +152,8 @@ impl Worker {
     /// Ends the threads and waits for their last write; what they told until then.
     pub fn finish(&self) -> Vec<Event> {
         self.send(Command::Quit);
-        wait_for_the_end(&self.ended);
+        // It is among the events.
+        let _ = wait_for_the_end(&self.ended);
         self.events.try_iter().collect()
     }
 
@@ -150,7 +166,7 @@ impl Worker {
 impl Drop for Worker {
     fn drop(&mut self) {
         self.send(Command::Quit);
-        wait_for_the_end(&self.ended);
+        let _ = wait_for_the_end(&self.ended);
     }
 }
 

@@ -150,12 +150,13 @@ pub(super) fn hand_in(args: &HandInArgs) -> Result<ExitCode, Failure> {
         )
         .into());
     }
-    common::write_new_bytes(&args.out, &results.seal(&key)?)?;
+    let out = common::named_to_open(&args.out, home::ENDING);
+    common::write_new_bytes(&out, &results.seal(&key)?)?;
     println!(
         "{} and {} written: {}",
         counted(results.attempts.len(), "attempt"),
         counted(results.recordings.len(), "recording"),
-        args.out.display()
+        out.display()
     );
     if left > 0 {
         println!("{left} of {all} calls were not practised yet; you may hand in again later.");

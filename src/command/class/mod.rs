@@ -171,7 +171,7 @@ struct PractiseArgs {
 struct HandInArgs {
     /// The practice file
     file: PathBuf,
-    /// The file to write; it must not exist
+    /// The file to write; it must not exist. A name without an ending gets .cableside
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
     /// Leave the recordings out

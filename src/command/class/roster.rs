@@ -7,12 +7,11 @@ use std::process::ExitCode;
 /// Make a class.
 pub(super) fn new(name: &str) -> Result<ExitCode, Failure> {
     let mut book = logbook()?;
-    if let Some(there) = book
-        .classes()?
-        .iter()
-        .find(|c| c.name.to_lowercase() == name.trim().to_lowercase())
-    {
-        return Err(format!("there is a class of this name already: {} ({})", there.name, there.id).into());
+    if let Some(there) = book.class_looks_like(name)? {
+        let (name, id) = (there.name, there.id);
+        return Err(
+            format!("there is a class of this name already, or of one that looks like it: {name} ({id})").into(),
+        );
     }
     let class = book.add_class(name, Timestamp::now())?;
     println!("{}  {}", class.id, class.name);

@@ -240,7 +240,7 @@ pub(super) fn student(
         StudentAction::Rename { student, name } => {
             let s = logbook.find_student(student)?;
             authorised(logbook, now)?;
-            if let Some(there) = logbook.looks_like(name)?.filter(|there| there.id != s.id) {
+            if let Some(there) = logbook.looks_like(name, Some(s.id))? {
                 return Err(LogbookError::LooksLike {
                     name: name.clone(),
                     other: there.name,
@@ -375,7 +375,7 @@ fn answered(answer: Answer, by: Option<&String>, now: Timestamp) -> Consent {
 /// At the command line a second student of the same name is most likely a mistake, and every later command by name
 /// would be ambiguous.
 fn refuse_double(logbook: &Logbook, name: &str) -> Result<(), Failure> {
-    match logbook.looks_like(name)? {
+    match logbook.looks_like(name, None)? {
         None => Ok(()),
         Some(there) => Err(format!(
             "{} is in the logbook already ({}) or looks the same; add something that tells the two apart, such as an initial",

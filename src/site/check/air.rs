@@ -109,7 +109,7 @@ impl Builder<'_> {
                 continue;
             }
             for kind in &named {
-                if !kinds.contains(kind.as_str()) {
+                if !self.broken.contains("fleet.toml") && !kinds.contains(kind.as_str()) {
                     let known: Vec<&str> = kinds.iter().copied().collect();
                     self.somewhere(
                         file,
@@ -172,7 +172,7 @@ impl Builder<'_> {
         raw.into_iter()
             .map(|r| {
                 for id in &r.after {
-                    self.known(f, id, "step", &ids);
+                    self.known(f, id, "step", &ids, f);
                 }
                 if r.after.is_empty() {
                     self.at(
@@ -183,17 +183,23 @@ impl Builder<'_> {
                     );
                 }
                 if let Some(call) = &r.call {
-                    self.known(f, call, "step", &ids);
+                    self.known(f, call, "step", &ids, f);
                 }
                 if let Some(band) = &r.band {
-                    self.known(f, band, "height band of briefing.toml", &names);
+                    self.known(f, band, "height band of briefing.toml", &names, BRIEFING);
                 }
+                // A value is that of an element of either file.
+                let of = if self.broken.contains(BRIEFING) {
+                    BRIEFING
+                } else {
+                    "words.toml"
+                };
                 for (element, value) in &r.when {
                     let values: Vec<String> = elements
                         .get(element)
                         .map(|e| e.values.iter().map(|v| v.id.clone()).collect())
                         .unwrap_or_default();
-                    self.known(f, value, &format!("value of {element}"), &values);
+                    self.known(f, value, &format!("value of {element}"), &values, of);
                 }
                 self.no_braces(f, &r.scene);
                 Failure {

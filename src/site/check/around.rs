@@ -51,7 +51,7 @@ impl Builder<'_> {
         raw.into_iter()
             .map(|r| {
                 for id in &r.during {
-                    self.known(f, id, "step", &ids);
+                    self.known(f, id, "step", &ids, f);
                 }
                 let kind = match self.one_of(f, &r.kind, &["traffic", "chatter", "question"]).as_str() {
                     "chatter" => Interrupts::Chatter,

@@ -20,7 +20,8 @@ impl Builder<'_> {
         let holds = |step: &&Step, p: Purpose| step.elements.iter().any(|e| purpose(e) == Some(p));
         let ready = steps.iter().rfind(|s| holds(s, Purpose::Readiness));
         let typed = ready.is_some_and(|s| holds(&s, Purpose::Type));
-        if !typed && matches!(customs.type_in_ready_call, Some(Need::Optional | Need::Required)) {
+        let all = !["steps.toml", "words.toml"].iter().any(|f| self.broken.contains(*f));
+        if all && !typed && matches!(customs.type_in_ready_call, Some(Need::Optional | Need::Required)) {
             self.whole(
                 "site.toml",
                 "The type is to be in the ready call, and that call has no element for it",

@@ -130,7 +130,7 @@ impl Builder<'_> {
                 };
                 self.no_effect(w, &own.id.span(), &format!("value of {id}"), instead);
             }
-            if values.is_empty() && purpose != Purpose::Callsign {
+            if values.is_empty() && purpose != Purpose::Callsign && !self.unread_elsewhere(purpose) {
                 self.at(
                     w,
                     &r.label.span(),
@@ -171,6 +171,15 @@ impl Builder<'_> {
         }
         half::cables(&mut elements, language);
         elements
+    }
+
+    /// The values of such an element stand in another file, and may be what could not be read of it.
+    fn unread_elsewhere(&self, purpose: Purpose) -> bool {
+        match purpose {
+            Purpose::Address | Purpose::Cable => self.broken.contains("site.toml"),
+            Purpose::Type => self.broken.contains("fleet.toml"),
+            _ => false,
+        }
     }
 
     /// Numbers as values, each spoken digit by digit.

@@ -20,19 +20,14 @@ impl Builder<'_> {
         let all: Vec<String> = raw.iter().map(|r| r.id.get_ref().clone()).collect();
         for r in raw {
             if let Some(of) = &r.readback_of {
-                self.known(f, of, "step", &all);
+                self.known(f, of, "step", &all, f);
             }
             self.one_of(f, &r.speaker, &SPEAKERS);
             let all_known = !["words.toml", BRIEFING].iter().any(|f| self.broken.contains(*f));
             for e in &r.elements {
                 if all_known && !elements.is_empty() && !elements.contains_key(e.get_ref()) {
                     let known: Vec<&str> = elements.keys().map(String::as_str).collect();
-                    self.at(
-                        f,
-                        &e.span(),
-                        format!("There is no element \"{}\"", e.get_ref()),
-                        format!("words.toml has: {}.", known.join(", ")),
-                    );
+                    self.missing(f, e, "element", &known, "words.toml has");
                 }
             }
             self.unique(f, "The element", r.elements.iter());
@@ -73,14 +68,9 @@ impl Builder<'_> {
                     );
                 }
             }
-            if !stations.is_empty() && !stations.iter().any(|st| &st.id == r.to.get_ref()) {
+            if !self.broken.contains("site.toml") && !stations.iter().any(|st| &st.id == r.to.get_ref()) {
                 let known: Vec<&str> = stations.iter().map(|st| st.id.as_str()).collect();
-                self.at(
-                    f,
-                    &r.to.span(),
-                    format!("There is no station \"{}\"", r.to.get_ref()),
-                    format!("site.toml has: {}.", known.join(", ")),
-                );
+                self.missing(f, &r.to, "station", &known, "site.toml has");
             }
             self.template(f, &r.taught, &ids);
             for id in &ids {
@@ -140,7 +130,7 @@ impl Builder<'_> {
         }
         if let Some(signal) = &step.signal {
             let known: Vec<String> = signals.iter().map(|s| s.id.clone()).collect();
-            self.known(f, signal, "signal of site.toml", &known);
+            self.known(f, signal, "signal of site.toml", &known, "site.toml");
         }
     }
 
@@ -148,12 +138,12 @@ impl Builder<'_> {
         let f = "steps.toml";
         let ids: Vec<String> = steps.iter().map(|s| s.id.clone()).collect();
         for id in &raw.order {
-            self.known(f, id, "step", &ids);
+            self.known(f, id, "step", &ids, f);
         }
         self.unique(f, "The step", raw.order.iter());
         let order: Vec<String> = raw.order.into_iter().map(Spanned::into_inner).collect();
         for id in &raw.sometimes {
-            self.known(f, id, "step in the order", &order);
+            self.known(f, id, "step in the order", &order, f);
         }
         if !self.broken.contains(f) && !ids.iter().any(|id| id == "stop") {
             self.whole(
@@ -187,7 +177,7 @@ impl Builder<'_> {
         raw.into_iter()
             .map(|h| {
                 for id in &h.during {
-                    self.known(f, id, "step", &ids);
+                    self.known(f, id, "step", &ids, f);
                     let by_hand = steps.iter().any(|s| &s.id == id.get_ref() && s.by == By::Hand);
                     if by_hand {
                         self.at(

@@ -10,6 +10,7 @@ impl Builder<'_> {
         self.same_names(site);
         self.not_read_back(site);
         self.in_no_step(site);
+        self.unused(site);
         let shortens = |callsign: &Callsign| {
             site.steps
                 .iter()
@@ -101,7 +102,7 @@ impl Builder<'_> {
     }
 
     /// The line of a file that holds a text.
-    fn line_with(&self, file: &str, text: &str) -> Option<usize> {
+    pub(super) fn line_with(&self, file: &str, text: &str) -> Option<usize> {
         let mut lines = self.files.texts.get(file)?.lines();
         lines.position(|l| l.contains(text)).map(|n| n + 1)
     }

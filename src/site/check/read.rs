@@ -1,5 +1,6 @@
 //! How a value is read: what every file needs, with its place for the message.
 
+use super::slips::{MOST_SLIPS, Mended, meant};
 use super::{Builder, DeValue, HEARD, NOT_AN_ELEMENT, Tables, one_line};
 use crate::site::problem::{Collector, MOST, Problem};
 use crate::site::raw::{RawLine, RawWording};
@@ -87,6 +88,7 @@ impl Builder<'_> {
         let value = key.and_then(|k| table.remove(&k));
         let Some(value) = value else {
             if needed {
+                self.broken.insert(file.to_owned());
                 self.whole(
                     file,
                     format!("The section [{name}] is missing"),
@@ -95,26 +97,51 @@ impl Builder<'_> {
             }
             return None;
         };
+        let span = value.span();
+        let value = match value.into_inner() {
+            DeValue::Array(items) if items.iter().any(|i| matches!(i.get_ref(), DeValue::Table(_))) => {
+                let first = items.into_iter().next()?;
+                self.at(
+                    file,
+                    &first.span(),
+                    format!("{name} is no list"),
+                    format!("Write [{name}] with one bracket, once. It was read as that."),
+                );
+                first
+            }
+            other => Spanned::new(span, other),
+        };
         self.shape(file, value)
     }
 
-    pub(super) fn shape<T: DeserializeOwned>(&mut self, file: &str, value: Spanned<DeValue>) -> Option<T> {
+    pub(super) fn shape<T: DeserializeOwned>(&mut self, file: &str, mut value: Spanned<DeValue>) -> Option<T> {
         let span = value.span();
-        match T::deserialize(value.into_deserializer()) {
-            Ok(t) => Some(t),
-            Err(e) => {
-                let e: toml::de::Error = e;
-                self.broken.insert(file.to_owned());
-                let at = e.span().unwrap_or(span);
+        let mut removed = false;
+        for slips in 0.. {
+            let e: toml::de::Error = match T::deserialize(value.clone().into_deserializer()) {
+                Ok(t) => return Some(t),
+                Err(e) => e,
+            };
+            let at = e.span().unwrap_or_else(|| span.clone());
+            if slips < MOST_SLIPS
+                && let Some(mended) = self.misnamed_field(file, value.get_mut(), &at, e.message())
+            {
+                removed |= matches!(mended, Mended::Removed);
+                continue;
+            }
+            self.broken.insert(file.to_owned());
+            // What is missing may have been meant by a field that is not known, and that is told.
+            if !(removed && e.message().starts_with("missing field")) {
                 self.at(
                     file,
                     &at,
                     in_plain_words(&one_line(e.message())),
                     "See `phrases/README.md` for the fields and their forms.",
                 );
-                None
             }
+            break;
         }
+        None
     }
 
     /// Take an array of tables; each is given its shape on its own, so that one bad entry hides no other.
@@ -131,6 +158,7 @@ impl Builder<'_> {
         let key = table.keys().find(|k| k.get_ref() == name).cloned();
         let Some(value) = key.and_then(|k| table.remove(&k)) else {
             if needed {
+                self.broken.insert(file.to_owned());
                 self.whole(
                     file,
                     format!("There is no [[{name}]]"),
@@ -140,14 +168,22 @@ impl Builder<'_> {
             return Vec::new();
         };
         let span = value.span();
-        let DeValue::Array(items) = value.into_inner() else {
-            self.at(
-                file,
-                &span,
-                format!("{name} is not a list"),
-                format!("Write [[{name}]] with two brackets for each entry."),
-            );
-            return Vec::new();
+        let items = match value.into_inner() {
+            DeValue::Array(items) => items.into_iter().collect(),
+            other => {
+                self.at(
+                    file,
+                    &span,
+                    format!("{name} is not a list"),
+                    format!("Write [[{name}]] with two brackets for each entry."),
+                );
+                // One bracket too few is still an entry; anything else is none.
+                if !matches!(other, DeValue::Table(_)) {
+                    self.broken.insert(file.to_owned());
+                    return Vec::new();
+                }
+                vec![Spanned::new(span, other)]
+            }
         };
         items.into_iter().filter_map(|item| self.shape(file, item)).collect()
     }
@@ -155,6 +191,8 @@ impl Builder<'_> {
     pub(super) fn leftovers(&mut self, tables: &Tables) {
         for (file, table) in tables {
             for key in table.keys() {
+                // What others miss may have been meant by it.
+                self.broken.insert((*file).to_owned());
                 let name = key.get_ref().to_string();
                 self.at(
                     file,
@@ -286,6 +324,13 @@ impl Builder<'_> {
                     format!("The clip \"{path}\" is no WAV file"),
                     "Prompts are WAV files.",
                 );
+            } else if let Some(why) = self.files.unplayable.get(path) {
+                self.at(
+                    file,
+                    &clip.span(),
+                    format!("The clip \"{path}\" cannot be played: {}", one_line(why)),
+                    "Record it again, or remove the line: the text is then synthesised.",
+                );
             }
         }
     }
@@ -332,15 +377,34 @@ impl Builder<'_> {
         }
     }
 
-    /// An id that must be among those that there are.
-    pub(super) fn known(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[String]) {
-        if !self.broken.contains("steps.toml") && !all.contains(id.get_ref()) {
-            self.at(
-                file,
-                &id.span(),
-                format!("There is no {what} \"{}\"", id.get_ref()),
-                format!("There are: {}.", all.join(", ")),
-            );
+    /// An id that must be among those that there are, in a file that says them.
+    pub(super) fn known(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[String], of: &str) {
+        if !self.broken.contains(of) && !all.contains(id.get_ref()) {
+            let names: Vec<&str> = all.iter().map(String::as_str).collect();
+            self.missing(file, id, what, &names, "There are");
         }
+    }
+
+    /// Nothing has the id that is named here. However often it is named, that is one mistake: it is told once, with all its lines.
+    pub(super) fn missing(&mut self, file: &str, id: &Spanned<String>, what: &str, all: &[&str], there: &str) {
+        let text = self.files.texts.get(file).map_or("", String::as_str);
+        let wrong = format!("There is no {what} \"{}\"", id.get_ref());
+        let told = |p: &&mut Problem| p.file == file && p.wrong.starts_with(&wrong);
+        if self.found.len() < MOST
+            && let Some(first) = self.found.iter_mut().find(told)
+        {
+            let before = text.get(..id.span().start).unwrap_or("");
+            let line = 1 + before.matches('\n').count();
+            let comma = if first.wrong == wrong { " (also in line" } else { "," };
+            let open = first.wrong.strip_suffix(')').unwrap_or(&first.wrong);
+            first.wrong = format!("{open}{comma} {line})");
+            return;
+        }
+        self.at(
+            file,
+            &id.span(),
+            wrong,
+            format!("{}{there}: {}.", meant(id.get_ref(), all), all.join(", ")),
+        );
     }
 }

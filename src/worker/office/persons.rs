@@ -111,7 +111,7 @@ impl Office {
         let language = s.language.as_deref();
         match change {
             PersonChange::Name(name) => {
-                if let Some(there) = book.looks_like(&name)?.filter(|there| there.id != who) {
+                if let Some(there) = book.looks_like(&name, Some(who))? {
                     let other = there.name;
                     return Err(LogbookError::LooksLike { name, other }.into());
                 }
