@@ -526,7 +526,9 @@ fn results_that_stop_in_the_middle_say_what_was_taken() {
         attempts,
         practice,
     };
-    let why = cableside::worker::home::take(&mut book, &results, now).unwrap_err();
+    let why = cableside::worker::home::take(&mut book, &results, now)
+        .unwrap_err()
+        .to_string();
     assert!(why.starts_with("only 1 of 3 attempts, which stay; then:"), "{why}");
     assert!(why.contains("the score 1000 is not between 0 and 100"), "{why}");
     assert_eq!(book.count_attempts(Whose::Anyone).unwrap(), 1);

@@ -262,7 +262,8 @@ impl Terminal {
                 }
                 if self.level() == Level::Written {
                     let kind = self.site.about_glider(&s.callsign);
-                    println!("Glider {} ({kind}), crew {}, cable {}.", s.callsign, s.crew, s.cable);
+                    let cable = self.site.cable_plain(&s.cable);
+                    println!("Glider {} ({kind}), crew {}, {cable}.", s.callsign, s.crew);
                 } else {
                     let fixed = self.direction.as_ref();
                     let fixed = fixed.and_then(|id| practice::direction_called(&self.site, id).ok());

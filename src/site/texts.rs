@@ -93,6 +93,7 @@ mod tests {
             include_str!("../drill/log.rs"),
             include_str!("../call/situation.rs"),
             include_str!("mod.rs"),
+            include_str!("naming.rs"),
             include_str!("air.rs"),
             include_str!("sound.rs"),
             include_str!("check/air.rs"),

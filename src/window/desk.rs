@@ -12,6 +12,7 @@ mod tryout;
 
 use super::choose::Choice;
 use super::look;
+use super::notices;
 use super::page::{Content, Given};
 use super::practice::list;
 use super::shown::Shown;
@@ -19,7 +20,8 @@ use super::words::Words;
 use crate::site::edit::{self, Texts};
 use crate::site::{Language, Problem, Site};
 use crate::worker::desk::{Changes, DeskCommand, DeskEvent, Looked, Opened, files_of};
-use crate::worker::{Command, Event};
+use crate::worker::told::Told as _;
+use crate::worker::{Command, Event, Trouble};
 use eframe::egui::{Button, RichText, TextEdit, Ui};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -167,7 +169,7 @@ pub struct DeskPage {
 
 /// A message of the desk.
 enum Told {
-    Failed(String),
+    Failed(Trouble),
     /// Saved, with the place of the version before.
     Saved(Option<String>),
     TakenIn(String),
@@ -304,7 +306,7 @@ impl DeskPage {
         let row = desk.prompts.rows.iter().find(|r| r.file() == name).cloned();
         let named = row.map(|r| edit::set_clip(&mut desk.texts, &r.step, r.kind, Some(name)));
         self.told = Some(match named {
-            Some(Err(e)) => Told::Failed(e.to_string()),
+            Some(Err(e)) => Told::Failed(e.told()),
             _ => Told::Recorded(seconds),
         });
         desk.check();
@@ -343,7 +345,7 @@ impl DeskPage {
     fn messages(&self, ui: &mut Ui, words: Words) {
         let (text, good) = match &self.told {
             None => return,
-            Some(Told::Failed(text)) => (text.clone(), false),
+            Some(Told::Failed(why)) => (notices::text(words, why), false),
             Some(Told::Saved(Some(older))) => (words.fill("desk.saved_older", &[("place", older)]), true),
             Some(Told::Saved(None)) => (words.say("desk.saved").to_owned(), true),
             Some(Told::TakenIn(id)) => (words.fill("desk.taken_in", &[("id", id)]), true),

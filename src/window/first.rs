@@ -12,6 +12,7 @@ use super::practice;
 use super::reasons;
 use super::settings::Settings;
 use super::shown::Shown;
+use super::sides;
 use super::sound::Sound;
 use super::student::StudentPage;
 use super::words::Words;
@@ -239,6 +240,10 @@ impl FirstPage {
             }
             if at + 1 == STEPS.len() || ready {
                 let begin = ui.add_enabled(ready, Button::new(words.say("first.begin")));
+                // Where there is nothing to try, or it was tried, this is what comes next.
+                if at + 1 == STEPS.len() {
+                    given.main(ui, &begin);
+                }
                 if begin.clicked() {
                     given.go(Page::Practice);
                 }
@@ -250,9 +255,23 @@ impl FirstPage {
     }
 
     fn try_sound(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        // Beside each other, so that the trial is in sight in a low window too.
+        if sides::fit(ui) {
+            ui.columns(2, |columns| {
+                if let [left, right] = columns {
+                    Sound::devices(left, given);
+                    self.trial(right, given);
+                }
+            });
+        } else {
+            Sound::devices(ui, given);
+            ui.separator();
+            self.trial(ui, given);
+        }
+    }
+
+    fn trial(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let words = given.words;
-        Sound::devices(ui, given);
-        ui.separator();
         ui.heading(words.say("first.trial"));
         if given.shown.microphone.is_none() && matches!(self.trial, Trial::NotYet | Trial::Failed) {
             ui.add(Label::new(words.say("first.no_microphone")).wrap());

@@ -2,13 +2,14 @@
 
 use super::choose::Choice;
 use super::look::{self, Hue};
+use super::notices;
 use super::page::{Content, Given, Page};
 use super::practice::Practice as Turns;
 use super::shown::{Shown, Who};
 use super::sides;
 use crate::drill::TurnState;
 use crate::worker::home::{ENDING, HandedIn, HomeCommand, HomeEvent, LookedResults, OpenedPractice, Taken};
-use crate::worker::{Command, Event, Given as Call};
+use crate::worker::{Command, Event, Given as Call, Trouble};
 use eframe::egui::{Button, Checkbox, Label, Panel, RichText, Ui};
 
 /// The page.
@@ -28,7 +29,7 @@ pub struct HomePage {
 enum Told {
     HandedIn(HandedIn),
     TakenIn(Taken),
-    Failed(String),
+    Failed(Trouble),
 }
 
 impl Default for HomePage {
@@ -276,7 +277,8 @@ impl HomePage {
         let lines = match &self.told {
             None => return,
             Some(Told::Failed(why)) => {
-                ui.add(Label::new(RichText::new(why).color(Hue::Amber.on(ui))).wrap());
+                let text = notices::text(words, why);
+                ui.add(Label::new(RichText::new(text).color(Hue::Amber.on(ui))).wrap());
                 return;
             }
             Some(Told::HandedIn(done)) => {

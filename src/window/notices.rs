@@ -2,6 +2,7 @@
 
 use super::words::Words;
 use crate::site;
+use crate::worker::told::named;
 use crate::worker::{Event, ModelState, Trouble};
 use std::time::{Duration, Instant};
 
@@ -62,6 +63,14 @@ pub(super) fn text(words: Words, trouble: &Trouble) -> String {
         let (_, value) = trouble.facts.iter().find(|(n, _)| *n == name)?;
         Some(if name == "why" { words.why(value) } else { value.clone() })
     })
+}
+
+/// Something that should be gone and is not: the logbook's sentence ends with its place, where that is known.
+pub(super) fn left_behind(words: Words, problem: &str) -> String {
+    let why = words.why(&named(problem));
+    let place = problem.rsplit(": ").next().filter(|p| p.contains(['/', '\\']));
+    let facts = [("why", why.as_str()), ("file", place.unwrap_or_default())];
+    words.fill("office.left_behind", &facts).trim_end().to_owned()
 }
 
 /// The speech model is not just missing: its file is damaged, or cannot be used.

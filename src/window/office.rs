@@ -300,7 +300,7 @@ impl OfficePage {
                     let facts: Vec<(&str, &str)> = facts.iter().map(|(n, v)| (*n, v.as_str())).collect();
                     (Hue::Ink, words.fill(key, &facts))
                 }
-                Told::Note(text) => (Hue::Amber, text.clone()),
+                Told::Note(text) => (Hue::Amber, notices::left_behind(words, text)),
                 Told::Failed(why) => (Hue::Amber, notices::text(words, why)),
             };
             ui.add(Label::new(RichText::new(text).color(hue.on(ui))).wrap());

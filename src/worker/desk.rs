@@ -6,7 +6,8 @@
 
 use super::home::ENDING;
 use super::keeper::LogbookPlace;
-use super::message::{Event, Outbox, sentence};
+use super::message::{Event, Outbox, Trouble};
+use super::told::{Told, named, why};
 use crate::call::compare::{self, Difference, Effect};
 use crate::files::{self, Access, Lock};
 use crate::folders::archive::{pack, pack_numbered, unpack};
@@ -179,7 +180,7 @@ pub enum DeskEvent {
         seconds: f64,
     },
     /// Something could not be done; nothing was changed.
-    Failed(String),
+    Failed(Trouble),
 }
 
 /// Where the desk's things are.
@@ -219,8 +220,8 @@ pub(super) enum Order {
     Quit,
 }
 
-/// A failure as a sentence.
-type Refused = String;
+/// A failure as the window tells it.
+type Refused = Trouble;
 
 /// Runs until told to quit; `changed` is told the id of a site that changed on disk.
 pub(super) fn run(places: &Places, inbox: &Receiver<Order>, out: &Outbox, changed: &(dyn Fn(String) + Send)) {
@@ -230,7 +231,7 @@ pub(super) fn run(places: &Places, inbox: &Receiver<Order>, out: &Outbox, change
             Order::Prompt { id, name, samples } => places.keep_prompt(&id, &name, &samples),
             Order::Command(command) => places.obey(command),
         };
-        let event = result.unwrap_or_else(|why| DeskEvent::Failed(sentence(&why)));
+        let event = result.unwrap_or_else(DeskEvent::Failed);
         if let DeskEvent::Saved { id, .. } | DeskEvent::TakenIn { id, .. } = &event {
             changed(id.clone());
         }
@@ -249,8 +250,13 @@ pub(super) fn send(desk: &Sender<Order>, order: Order, out: &Outbox) {
     }
 }
 
-fn words(e: impl std::fmt::Display) -> Refused {
-    e.to_string()
+/// A file of the desk's own that cannot be used.
+fn unusable(what: &str, path: &Path) -> impl Fn(std::io::Error) -> Refused {
+    let (what, place) = (what.to_owned(), path.display().to_string());
+    move |e| {
+        let facts = vec![("why", why(&e)), ("file", place.clone())];
+        Refused::named("file_failed", format!("{what} ({e}): {place}"), facts)
+    }
 }
 
 /// The moment as it stands in a folder's name.
@@ -281,7 +287,9 @@ impl Places {
             DeskCommand::Hear { .. }
             | DeskCommand::Record { .. }
             | DeskCommand::RecordingDone
-            | DeskCommand::RecordingCancelled => Err("the sound is not there".to_owned()),
+            | DeskCommand::RecordingCancelled => {
+                Err(Refused::named("nothing_spoken", "the sound is not there", Vec::new()))
+            }
         }
     }
 
@@ -300,20 +308,17 @@ impl Places {
 
     /// A site's files as saved, and whether it is the user's own.
     fn saved(&self, id: &str) -> Result<(Content, bool), Refused> {
-        match self.folder(id) {
-            Some(folder) => {
-                let parent = folder.parent();
-                let own = parent == Some(&self.own) || (parent.is_some() && parent == self.first.as_deref());
-                Ok((Content::read(&folder).map_err(words)?.0, own))
-            }
-            None => match bundled::files(id) {
-                Some(files) => Ok((Content::of_texts(&files.texts), false)),
-                None => match load_site(id, self.first.as_deref()) {
-                    Err(e) => Err(words(e)),
-                    Ok(_) => Err(format!("the site \"{id}\" cannot be found")),
-                },
-            },
+        if let Some(folder) = self.folder(id) {
+            let parent = folder.parent();
+            let own = parent == Some(&self.own) || (parent.is_some() && parent == self.first.as_deref());
+            return Ok((Content::read(&folder).map_err(|e| e.told())?.0, own));
         }
+        if let Some(files) = bundled::files(id) {
+            return Ok((Content::of_texts(&files.texts), false));
+        }
+        load_site(id, self.first.as_deref()).map_err(|e| e.told())?;
+        let text = format!("the site \"{id}\" cannot be found");
+        Err(Refused::named("site_gone", text, vec![("site", id.to_owned())]))
     }
 
     fn draft_folder(&self, id: &str) -> PathBuf {
@@ -327,7 +332,12 @@ impl Places {
             .map_or_else(|| name.to_owned(), |n| n.to_string_lossy().into_owned());
         let files = content.as_files(&id);
         if let Some((file, why)) = files.unreadable.iter().next() {
-            return Err(format!("{file} cannot be edited here: {why}"));
+            let text = format!("{file} cannot be edited here: {why}");
+            return Err(Refused::named(
+                "file_failed",
+                text,
+                vec![("file", file.clone()), ("why", named(why))],
+            ));
         }
         let mut others = files.others;
         let mut draft = None;
@@ -350,31 +360,36 @@ impl Places {
     fn copy(&self, from: &str, name: &str) -> Result<DeskEvent, Refused> {
         let id = edit::id_from(name);
         if id.is_empty() {
-            return Err("give the new site a name with letters in it".to_owned());
+            return Err(Refused::named(
+                "site_unnamed",
+                "give the new site a name with letters in it",
+                Vec::new(),
+            ));
         }
         if self.folder(&id).is_some() || bundled::NAMES.contains(&id.as_str()) {
-            return Err(format!("there is a site \"{id}\" already; choose another name"));
+            let text = format!("there is a site \"{id}\" already; choose another name");
+            return Err(Refused::named("site_there", text, vec![("name", id)]));
         }
         let (mut content, _) = self.saved(from)?;
         let files = content.as_files(from);
-        let texts = edit::copied(&files, &id, name.trim()).map_err(words)?;
+        let texts = edit::copied(&files, &id, name.trim()).map_err(|e| e.told())?;
         for (file, text) in texts {
             content.files.insert(file, text.into_bytes());
         }
-        content.put(&self.own, &id, false, &stamp()).map_err(words)?;
+        content.put(&self.own, &id, false, &stamp()).map_err(|e| e.told())?;
         self.open(&id)
     }
 
     fn keep(&self, id: &str, texts: &Texts) -> Result<DeskEvent, Refused> {
         let folder = self.draft_folder(id);
-        let failed = |e: std::io::Error| format!("the draft cannot be kept ({e}): {}", folder.display());
-        let _lock = self.drafts_lock().map_err(failed)?;
-        std::fs::create_dir_all(&folder).map_err(failed)?;
+        let failed = unusable("the draft cannot be kept", &folder);
+        let _lock = self.drafts_lock().map_err(&failed)?;
+        std::fs::create_dir_all(&folder).map_err(&failed)?;
         for (file, text) in texts {
             if FileKind::of(file) != Some(FileKind::Toml) {
                 continue;
             }
-            files::replace(&folder.join(file), Access::Ordinary, text.as_bytes()).map_err(failed)?;
+            files::replace(&folder.join(file), Access::Ordinary, text.as_bytes()).map_err(&failed)?;
         }
         Ok(DeskEvent::Kept(id.to_owned()))
     }
@@ -389,17 +404,17 @@ impl Places {
     fn draft(&self, id: &str) -> Result<Option<Content>, Refused> {
         match Content::read(&self.draft_folder(id)) {
             Err(ContentError::File { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => Ok(None),
-            read => read.map(|(content, _)| Some(content)).map_err(words),
+            read => read.map(|(content, _)| Some(content)).map_err(|e| e.told()),
         }
     }
 
     fn drop_draft(&self, id: &str) -> Result<(), Refused> {
         let folder = self.draft_folder(id);
-        let failed = |e: std::io::Error| format!("the draft cannot be removed ({e}): {}", folder.display());
+        let failed = unusable("the draft cannot be removed", &folder);
         if !folder.exists() {
             return Ok(());
         }
-        let _lock = self.drafts_lock().map_err(failed)?;
+        let _lock = self.drafts_lock().map_err(&failed)?;
         match std::fs::remove_dir_all(&folder) {
             Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(failed(e)),
             _ => Ok(()),
@@ -425,19 +440,22 @@ impl Places {
     fn save(&self, id: &str, texts: &Texts) -> Result<DeskEvent, Refused> {
         let (old, own) = self.saved(id)?;
         if !own {
-            return Err(format!("\"{id}\" is not your own site; make a copy of it first"));
+            let text = format!("\"{id}\" is not your own site; make a copy of it first");
+            return Err(Refused::named("site_not_own", text, vec![("name", id.to_owned())]));
         }
         let new = self.drafted(id, &old, texts)?;
-        let site = Site::check(&new.as_files(id)).map_err(words)?;
+        let site = Site::check(&new.as_files(id)).map_err(|e| e.told())?;
         if site.id != id {
-            return Err(format!(
+            let text = format!(
                 "the id in site.toml is \"{}\", and the folder is called \"{id}\"; they must be the same",
                 site.id
-            ));
+            );
+            let facts = vec![("id", site.id), ("name", id.to_owned())];
+            return Err(Refused::named("site_id", text, facts));
         }
         let parent = self.folder(id).and_then(|f| f.parent().map(Path::to_path_buf));
         let parent = parent.unwrap_or_else(|| self.own.clone());
-        let (_, older) = new.put(&parent, id, true, &stamp()).map_err(words)?;
+        let (_, older) = new.put(&parent, id, true, &stamp()).map_err(|e| e.told())?;
         self.drop_draft(id)?;
         Ok(DeskEvent::Saved {
             id: id.to_owned(),
@@ -488,29 +506,28 @@ impl Places {
         let (content, _) = self.saved(id)?;
         let mut files = content.as_files(id);
         files.unplayable = crate::voice::prompt::unplayable_among(&files, &content.files);
-        let site = Site::check(&files).map_err(words)?;
+        let site = Site::check(&files).map_err(|e| e.told())?;
         if let Some(file) = file {
-            pack(&content, id, &file).map_err(words)?;
+            pack(&content, id, &file).map_err(|e| e.told())?;
             return Ok(DeskEvent::Exported(file));
         }
-        std::fs::create_dir_all(&self.exports)
-            .map_err(|e| format!("the folder cannot be made ({e}): {}", self.exports.display()))?;
+        std::fs::create_dir_all(&self.exports).map_err(unusable("the folder cannot be made", &self.exports))?;
         let version: String = site
             .version
             .chars()
             .map(|c| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' })
             .collect();
-        let file =
-            pack_numbered(&content, id, &self.exports.join(format!("{id}-{version}.{ENDING}"))).map_err(words)?;
+        let file = pack_numbered(&content, id, &self.exports.join(format!("{id}-{version}.{ENDING}")))
+            .map_err(|e| e.told())?;
         Ok(DeskEvent::Exported(file))
     }
 
     fn look(&self, file: PathBuf) -> Result<DeskEvent, Refused> {
-        let unpacked = unpack(&file, crate::voice::prompt::unplayable_among).map_err(words)?;
+        let unpacked = unpack(&file, crate::voice::prompt::unplayable_among).map_err(|e| e.told())?;
         let id = unpacked.site.id.clone();
         let target = self.own.join(&id);
         let changes = if target.is_dir() {
-            let (old, _) = Content::read(&target).map_err(words)?;
+            let (old, _) = Content::read(&target).map_err(|e| e.told())?;
             Some(self.changes(&old, &unpacked.content))
         } else {
             None
@@ -525,23 +542,25 @@ impl Places {
     }
 
     fn take_in(&self, file: &Path) -> Result<DeskEvent, Refused> {
-        let unpacked = unpack(file, crate::voice::prompt::unplayable_among).map_err(words)?;
+        let unpacked = unpack(file, crate::voice::prompt::unplayable_among).map_err(|e| e.told())?;
         let id = unpacked.site.id;
         let put = unpacked.content.put(&self.own, &id, true, &stamp());
-        let (_, older) = put.map_err(|e: ContentError| words(e))?;
+        let (_, older) = put.map_err(|e: ContentError| e.told())?;
         Ok(DeskEvent::TakenIn { id, older })
     }
 
     fn keep_prompt(&self, id: &str, name: &str, samples: &[f32]) -> Result<DeskEvent, Refused> {
         let path = self.draft_folder(id).join(name);
         if FileKind::of(name) != Some(FileKind::Sound) || name.split(['/', '\\']).any(|p| p == ".." || p.is_empty()) {
-            return Err(format!("\"{name}\" is no place for a recording"));
+            let text = format!("\"{name}\" is no place for a recording");
+            let facts = vec![("why", "why.name".to_owned()), ("file", name.to_owned())];
+            return Err(Refused::named("file_failed", text, facts));
         }
         let _lock = self
             .drafts_lock()
             .and_then(|lock| std::fs::create_dir_all(files::folder_of(&path)).map(|()| lock))
-            .map_err(|e| format!("the folder cannot be made ({e}): {}", files::folder_of(&path).display()))?;
-        crate::sound::write_wav(&path, samples).map_err(words)?;
+            .map_err(unusable("the folder cannot be made", files::folder_of(&path)))?;
+        crate::sound::write_wav(&path, samples).map_err(|e| e.told())?;
         Ok(DeskEvent::Recorded {
             id: id.to_owned(),
             name: name.to_owned(),

@@ -1,6 +1,12 @@
 //! Files that go from one computer to another: a site, practice for home, its results. What a file is, its contents say and
 //! not its name. Terminal and window do here what both do.
 
+mod error;
+
+pub use error::HomeError;
+
+use super::message::Trouble;
+use super::told::Told;
 use crate::class::{HandOut, LARGEST_FILE, LARGEST_SITE, Practice, Results, Secret, ends_like_results, unpack};
 use crate::drill;
 use crate::files::{self, Access};
@@ -50,8 +56,8 @@ pub enum HomeEvent {
     HandedIn(Box<HandedIn>),
     /// The results are in the logbook.
     TakenIn(Taken),
-    /// Why not, as a sentence.
-    Failed(String),
+    /// Why not.
+    Failed(Trouble),
 }
 
 /// Practice that was handed out.
@@ -111,10 +117,12 @@ pub struct Taken {
 }
 
 /// Reads a practice.
-pub fn read_practice(file: &Path) -> Result<HandOut, String> {
-    let bytes = folders::read_outside(file, LARGEST_FILE)
-        .map_err(|e| format!("could not read the practice ({e}): {}", file.display()))?;
-    HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))
+pub fn read_practice(file: &Path) -> Result<HandOut, HomeError> {
+    let bytes = folders::read_outside(file, LARGEST_FILE).map_err(HomeError::file("read the practice", file))?;
+    HandOut::parse(&bytes).map_err(|e| HomeError::Practice {
+        source: e,
+        path: file.to_path_buf(),
+    })
 }
 
 /// Practice to be handed out.
@@ -143,9 +151,8 @@ pub fn hand_out(
     wanted: &HandingOut,
     date: Date,
     each: &mut dyn FnMut(&str, &Path) -> bool,
-) -> Result<Vec<PathBuf>, String> {
-    std::fs::create_dir_all(&wanted.folder)
-        .map_err(|e| format!("could not make the folder ({e}): {}", wanted.folder.display()))?;
+) -> Result<Vec<PathBuf>, HomeError> {
+    std::fs::create_dir_all(&wanted.folder).map_err(HomeError::file("make the folder", &wanted.folder))?;
     let mut practice = Practice {
         id: Uuid::nil(),
         class: wanted.class.clone(),
@@ -167,11 +174,10 @@ pub fn hand_out(
         // The low half of a random identifier is random in every bit but two of the highest.
         practice.seed = wanted.seed.unwrap_or_else(|| Uuid::new_v4().as_u64_pair().1);
         let mut random = drill::deal::random(practice.seed);
-        practice.calls = Practice::deal(site, &wanted.steps, wanted.calls, &mut random).map_err(|e| e.to_string())?;
+        practice.calls = Practice::deal(site, &wanted.steps, wanted.calls, &mut random)?;
         let file = wanted.folder.join(file_name(name, practice.id));
         let bytes = HandOut::new(practice.clone(), secret).bytes();
-        files::make(&file, Access::Ordinary, &bytes)
-            .map_err(|e| format!("could not write ({e}): {}", file.display()))?;
+        files::make(&file, Access::Ordinary, &bytes).map_err(HomeError::file("write", &file))?;
         let on = each(name, &file);
         files.push(file);
         if !on {
@@ -182,7 +188,7 @@ pub fn hand_out(
 }
 
 /// The site's texts, to be given along. A site that is too large for that has to be passed on by itself.
-pub fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>, String> {
+pub fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, String>, HomeError> {
     let texts = match folder {
         Some(folder) => folders::read_site(folder).texts,
         None => crate::site::bundled::files(&site.id).unwrap_or_default().texts,
@@ -191,10 +197,10 @@ pub fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, Stri
     if bytes <= LARGEST_SITE {
         return Ok(texts);
     }
-    Err(format!(
-        "the texts of the site {} have {bytes} bytes; at most {LARGEST_SITE} can be given along in a practice",
-        site.id
-    ))
+    Err(HomeError::LargeSite {
+        site: site.id.clone(),
+        bytes,
+    })
 }
 
 /// A file name from a student's name: what every system allows, and never the same twice.
@@ -208,7 +214,7 @@ fn file_name(name: &str, id: Uuid) -> String {
 }
 
 /// This computer's secret; made when there is none yet.
-pub fn make_secret(path: &Path) -> Result<Secret, String> {
+pub fn make_secret(path: &Path) -> Result<Secret, HomeError> {
     match read_secret(path)? {
         Some(secret) => Ok(secret),
         None => match new_secret(path)? {
@@ -220,7 +226,7 @@ pub fn make_secret(path: &Path) -> Result<Secret, String> {
 
 /// Four random identifiers hold 488 random bits from the system; their digest is the secret. `None` where there is one by
 /// now.
-fn new_secret(path: &Path) -> Result<Option<Secret>, String> {
+fn new_secret(path: &Path) -> Result<Option<Secret>, HomeError> {
     use sha2::Digest as _;
     let mut hash = sha2::Sha256::new();
     for _ in 0..4 {
@@ -231,7 +237,7 @@ fn new_secret(path: &Path) -> Result<Option<Secret>, String> {
         Ok(()) => Ok(Some(secret)),
         // Another program was first; its secret is there, whole.
         Err(e) if e.kind() == ErrorKind::AlreadyExists => Ok(None),
-        Err(e) => Err(format!("could not keep the class's secret ({e}): {}", path.display())),
+        Err(e) => Err(HomeError::file("keep the class's secret", path)(e)),
     }
 }
 
@@ -282,28 +288,23 @@ pub fn results_of(
 }
 
 /// The class's secret of this computer; `None` where nothing was handed out from it yet.
-pub fn read_secret(path: &Path) -> Result<Option<Secret>, String> {
-    let unreadable = |e: &dyn std::fmt::Display| format!("could not read the class's secret ({e}): {}", path.display());
+pub fn read_secret(path: &Path) -> Result<Option<Secret>, HomeError> {
     match folders::read_outside_text(path, 4096) {
-        Ok(text) => Secret::parse(&text).map(Some).ok_or_else(|| {
-            unreadable(
-                &"it is damaged; results of practice handed out before can no longer be checked. Move it away to begin anew",
-            )
-        }),
+        Ok(text) => Secret::parse(&text)
+            .map(Some)
+            .ok_or_else(|| HomeError::Secret(path.to_path_buf())),
         Err(e) if e.kind() == ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(unreadable(&e)),
+        Err(e) => Err(HomeError::file("read the class's secret", path)(e)),
     }
 }
 
 /// As [`read_secret`], where results are to be checked.
-pub fn secret_for_results(path: &Path) -> Result<Secret, String> {
-    read_secret(path)?.ok_or_else(|| {
-        "nothing was handed out from this computer (and this data folder), so no results can come back to it".to_owned()
-    })
+pub fn secret_for_results(path: &Path) -> Result<Secret, HomeError> {
+    read_secret(path)?.ok_or(HomeError::NothingHandedOut)
 }
 
 /// Takes results into the logbook.
-pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Taken, String> {
+pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Taken, HomeError> {
     let mut taken = Taken::default();
     let own: BTreeSet<Uuid> = results.attempts.iter().map(|a| a.id).collect();
     for attempt in &results.attempts {
@@ -311,12 +312,13 @@ pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Tak
         let done = book.take_in(attempt, wav, &own, now).map_err(|e| {
             let before = taken.stored + taken.here + taken.gone + taken.twice;
             if before == 0 {
-                e.to_string()
+                HomeError::Logbook(e)
             } else {
-                format!(
-                    "only {before} of {} attempts, which stay; then: {e}",
-                    results.attempts.len()
-                )
+                HomeError::Partly {
+                    before,
+                    all: results.attempts.len(),
+                    source: Box::new(e),
+                }
             }
         })?;
         match done {
@@ -334,16 +336,13 @@ pub fn take(book: &mut Logbook, results: &Results, now: Timestamp) -> Result<Tak
 }
 
 /// Is the student of the results in the logbook? Their name there.
-pub fn whose(book: &Logbook, results: &Results) -> Result<String, String> {
+pub fn whose(book: &Logbook, results: &Results) -> Result<String, HomeError> {
     let student = book
         .now_called(results.practice.student)
         .and_then(|id| book.student(id));
-    student.map(|s| s.name).map_err(|_| {
-        format!(
-            "{} is not in this logbook (any more), so their results have no place here",
-            results.practice.name
-        )
-    })
+    student
+        .map(|s| s.name)
+        .map_err(|_| HomeError::NotHere(results.practice.name.clone()))
 }
 
 /// When results were sealed, for people.
@@ -362,22 +361,18 @@ pub(super) fn obey(book: &mut Logbook, command: HomeCommand, secret: &Path, now:
             take(book, &results, now).map(HomeEvent::TakenIn)
         }),
     };
-    done.unwrap_or_else(|e| HomeEvent::Failed(super::message::sentence(&e)))
+    done.unwrap_or_else(|e| HomeEvent::Failed(e.told()))
 }
 
-pub(super) fn read_results(file: &Path, secret: &Path) -> Result<Results, String> {
-    let bytes = folders::read_outside(file, LARGEST_FILE).map_err(|e| unread(&e, file))?;
-    unpack(&bytes, &secret_for_results(secret)?).map_err(|e| e.to_string())
+pub(super) fn read_results(file: &Path, secret: &Path) -> Result<Results, HomeError> {
+    let bytes = folders::read_outside(file, LARGEST_FILE).map_err(HomeError::file("read the file", file))?;
+    Ok(unpack(&bytes, &secret_for_results(secret)?)?)
 }
 
-fn unread(e: &std::io::Error, file: &Path) -> String {
-    format!("could not read the file ({e}): {}", file.display())
-}
-
-fn open(book: &Logbook, file: PathBuf, secret: &Path) -> Result<HomeEvent, String> {
-    let bytes = folders::read_outside(&file, LARGEST_FILE).map_err(|e| unread(&e, &file))?;
+fn open(book: &Logbook, file: PathBuf, secret: &Path) -> Result<HomeEvent, HomeError> {
+    let bytes = folders::read_outside(&file, LARGEST_FILE).map_err(HomeError::file("read the file", &file))?;
     if ends_like_results(&bytes) {
-        let results = unpack(&bytes, &secret_for_results(secret)?).map_err(|e| e.to_string())?;
+        let results = unpack(&bytes, &secret_for_results(secret)?)?;
         return Ok(HomeEvent::Results(Box::new(LookedResults {
             file,
             name: whose(book, &results)?,
@@ -390,38 +385,36 @@ fn open(book: &Logbook, file: PathBuf, secret: &Path) -> Result<HomeEvent, Strin
         return Ok(HomeEvent::Site(file));
     }
     if bytes.trim_ascii_start().first() != Some(&b'{') {
-        return Err(format!(
-            "this is no file of the program's: neither a site nor practice nor results: {}",
-            file.display()
-        ));
+        return Err(HomeError::NotOurs(file));
     }
-    let HandOut { practice, .. } = HandOut::parse(&bytes).map_err(|e| format!("{e}: {}", file.display()))?;
-    let open = open_calls(book, &practice).map_err(|e| e.to_string())?;
+    let HandOut { practice, .. } = HandOut::parse(&bytes).map_err(|e| HomeError::Practice {
+        source: e,
+        path: file.clone(),
+    })?;
+    let open = open_calls(book, &practice)?;
     Ok(HomeEvent::Practice(Box::new(OpenedPractice { file, practice, open })))
 }
 
 /// Gives the name of the site of a practice. Where no site has it, the one that came along is put among the user's own.
-pub(super) fn use_site(file: &Path, phrases: &Path) -> Result<String, String> {
+pub(super) fn use_site(file: &Path, phrases: &Path) -> Result<String, HomeError> {
     let practice = read_practice(file)?.practice;
     let here = folders::load_site(&practice.site, Some(phrases));
-    if matches!(here, Err(SiteError::Unknown { .. })) && practice.site_inside().map_err(|e| e.to_string())?.is_some() {
+    if matches!(here, Err(SiteError::Unknown { .. })) && practice.site_inside()?.is_some() {
         // Nothing is replaced, so nothing is moved aside under a stamp.
         let content = Content::of_texts(&practice.phrases);
-        content
-            .put(phrases, &practice.site, false, "")
-            .map_err(|e| e.to_string())?;
+        content.put(phrases, &practice.site, false, "")?;
     }
     Ok(practice.site)
 }
 
-fn hand_in(book: &Logbook, file: &Path, recordings: bool, now: Timestamp) -> Result<HomeEvent, String> {
+fn hand_in(book: &Logbook, file: &Path, recordings: bool, now: Timestamp) -> Result<HomeEvent, HomeError> {
     let HandOut { practice, key } = read_practice(file)?;
-    let left = open_calls(book, &practice).map_err(|e| e.to_string())?.len();
-    let (results, lost) = results_of(book, practice, recordings, now).map_err(|e| e.to_string())?;
+    let left = open_calls(book, &practice)?.len();
+    let (results, lost) = results_of(book, practice, recordings, now)?;
     if results.attempts.is_empty() {
-        return Err("there is nothing to hand in yet: practise first".to_owned());
+        return Err(HomeError::NothingYet);
     }
-    let bytes = results.seal(&key).map_err(|e| e.to_string())?;
+    let bytes = results.seal(&key)?;
     let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let stem = name.split_once(".practice").map_or(name.as_str(), |(stem, _)| stem);
     let wanted = file.with_file_name(format!("{stem}.results.{ENDING}"));
@@ -437,8 +430,8 @@ fn hand_in(book: &Logbook, file: &Path, recordings: bool, now: Timestamp) -> Res
                 })));
             }
             Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
-            Err(e) => return Err(format!("could not write the results ({e}): {}", place.display())),
+            Err(e) => return Err(HomeError::file("write the results", &place)(e)),
         }
     }
-    Err(format!("could not write the results: {}", wanted.display()))
+    Err(HomeError::NoName(wanted))
 }

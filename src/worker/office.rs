@@ -10,7 +10,7 @@ mod persons;
 
 use super::home;
 use super::message::{Event, Outbox, Trouble};
-use super::papers::{self, Wanted};
+use super::papers::{self, PaperError, Wanted};
 use crate::files::{self, Access};
 use crate::folders;
 use crate::logbook::{
@@ -249,7 +249,7 @@ impl Office {
             // The sheet for the wall holds nothing of anybody.
             OfficeCommand::Wall(file) => {
                 let (site, _) = here.as_ref().ok_or(Fail::NoSite)?;
-                let bytes = papers::wall(site, day(now)).map_err(|e| Fail::Other(e.to_string()))?;
+                let bytes = papers::wall(site, day(now)).map_err(PaperError::Print)?;
                 self.write(&file, &bytes)?;
                 return Ok(Changed::Nothing);
             }
@@ -395,7 +395,7 @@ impl Office {
                 Err(e) => return Err(Fail::Write(place, e)),
             }
         }
-        Err(Fail::Other(format!("no name is free: {}", file.display())))
+        Err(Fail::NoName(file.to_path_buf()))
     }
 }
 
@@ -418,7 +418,7 @@ fn reviewed(book: &Logbook, id: Uuid) -> Result<Reviewed, LogbookError> {
 /// The class's phrases of the site in use.
 fn phrases(here: &Here) -> Result<(Arc<Site>, std::collections::BTreeMap<String, String>), Fail> {
     let (site, folder) = here.as_ref().ok_or(Fail::NoSite)?;
-    let texts = home::texts(site, folder.as_deref()).map_err(Fail::Other)?;
+    let texts = home::texts(site, folder.as_deref())?;
     Ok((site.clone(), texts))
 }
 

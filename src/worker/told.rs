@@ -4,12 +4,18 @@
 //! A system's reason goes along as the fact `why`: its name (`why.full`) where it is one that people meet, else the system's
 //! own words, which the window puts in brackets.
 
+use super::home::HomeError;
 use super::message::Trouble;
 use crate::call::SituationError;
+use crate::class::{PracticeError, ResultsError};
 use crate::folders::SiteError;
+use crate::folders::archive::ArchiveError;
+use crate::folders::content::ContentError;
 use crate::hear::HearError;
 use crate::logbook::LogbookError;
 use crate::model::ModelError;
+use crate::site::Problems;
+use crate::site::edit::EditError;
 use crate::sound::{self, Direction, SoundError};
 use crate::voice::VoiceError;
 use crate::voice::prompt::PromptError;
@@ -244,7 +250,7 @@ impl Told for SiteError {
         match self {
             Self::NoFolder(path) => Trouble::named("site_gone", self, vec![("site", path.display().to_string())]),
             Self::Unknown { name, .. } => Trouble::named("site_gone", self, vec![("site", name.clone())]),
-            Self::Problems(_) => Trouble::named("site_broken", self, Vec::new()),
+            Self::Problems(problems) => problems.told(),
         }
     }
 }
@@ -300,6 +306,119 @@ impl Told for ModelError {
             Self::Busy { .. } => ("fetch_busy", Vec::new()),
             Self::DiskFull { path } => ("fetch_full", vec![file(path)]),
             Self::File { path, source, .. } => ("file_failed", vec![("why", why(source)), file(path)]),
+        };
+        Trouble::named(key, self, facts)
+    }
+}
+
+impl Told for Problems {
+    fn told(&self) -> Trouble {
+        Trouble::named("site_broken", self, Vec::new())
+    }
+}
+
+impl Told for EditError {
+    fn told(&self) -> Trouble {
+        match self {
+            Self::NotToml { file, why } => {
+                let facts = vec![("file", file.clone()), ("text", why.clone())];
+                Trouble::named("edit_mistake", self, facts)
+            }
+            Self::Missing { file, what } => {
+                let facts = vec![("file", file.clone()), ("what", what.clone())];
+                Trouble::named("edit_missing", self, facts)
+            }
+        }
+    }
+}
+
+impl Told for ContentError {
+    fn told(&self) -> Trouble {
+        match self {
+            Self::File { source, path, .. } => {
+                Trouble::named("file_failed", self, vec![("why", why(source)), file(path)])
+            }
+            Self::TooLarge { path, .. } => Trouble::named("site_large", self, vec![file(path)]),
+            Self::Exists { id, .. } => Trouble::named("site_there", self, vec![("name", id.clone())]),
+        }
+    }
+}
+
+impl Told for ArchiveError {
+    fn told(&self) -> Trouble {
+        match self {
+            Self::File { source, path, .. } => {
+                Trouble::named("file_failed", self, vec![("why", why(source)), file(path)])
+            }
+            Self::Exists(path) => {
+                let facts = vec![("why", "why.there_already".to_owned()), file(path)];
+                Trouble::named("file_failed", self, facts)
+            }
+            Self::NotZip(_) => Trouble::named("archive_damaged", self, Vec::new()),
+            Self::TooMuch(_) | Self::Entry { .. } => Trouble::named("archive_refused", self, Vec::new()),
+            Self::NoSite(_) => Trouble::named("archive_no_site", self, Vec::new()),
+            Self::Problems(problems) => problems.told(),
+        }
+    }
+}
+
+impl Told for PracticeError {
+    fn told(&self) -> Trouble {
+        let (key, facts) = match self {
+            Self::NoSuchStep(step, _) => ("practice_step", vec![("step", step.clone())]),
+            Self::Count(n) => ("practice_count", vec![("n", n.to_string())]),
+            Self::NothingToDeal => ("practice_nothing", Vec::new()),
+            Self::NotAPractice(_) => ("practice_other", Vec::new()),
+            Self::Changed => ("practice_changed", Vec::new()),
+            Self::OtherVersion { site, wanted, here } => {
+                let facts = vec![
+                    ("site", site.clone()),
+                    ("wanted", wanted.clone()),
+                    ("here", here.clone()),
+                ];
+                ("practice_version", facts)
+            }
+        };
+        Trouble::named(key, self, facts)
+    }
+}
+
+impl Told for ResultsError {
+    fn told(&self) -> Trouble {
+        let (key, facts) = match self {
+            Self::NotResults(_) => ("results_other", Vec::new()),
+            Self::Changed(what) => ("results_changed", vec![("what", what.join("; "))]),
+            Self::NotOurs => ("results_not_ours", Vec::new()),
+            Self::Refused(_) => ("results_refused", Vec::new()),
+        };
+        Trouble::named(key, self, facts)
+    }
+}
+
+impl Told for HomeError {
+    fn told(&self) -> Trouble {
+        let (key, facts) = match self {
+            Self::File { source, path, .. } => ("file_failed", vec![("why", why(source)), file(path)]),
+            Self::NotOurs(path) => ("home_other", vec![file(path)]),
+            Self::Practice { source: e, .. } | Self::Site(e) => return e.told(),
+            Self::Results(e) => return e.told(),
+            Self::Seal(_) => ("results_not_made", Vec::new()),
+            Self::Logbook(e) => return e.told(),
+            Self::Partly { before, all, source } => {
+                let facts = vec![
+                    ("n", before.to_string()),
+                    ("of", all.to_string()),
+                    ("why", why(source.as_ref())),
+                ];
+                ("results_partly", facts)
+            }
+            Self::Content(e) => return e.told(),
+            Self::Secret(path) => ("secret_damaged", vec![file(path)]),
+            Self::NothingHandedOut => ("nothing_handed_out", Vec::new()),
+            Self::NotHere(name) => ("results_whose", vec![("name", name.clone())]),
+            Self::LargeSite { site, .. } => ("site_large", vec![("file", site.clone())]),
+            Self::NothingYet => ("nothing_to_hand_in", Vec::new()),
+            Self::NoName(path) => ("no_name_free", vec![file(path)]),
         };
         Trouble::named(key, self, facts)
     }

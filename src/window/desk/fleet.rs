@@ -4,13 +4,16 @@ use super::{OnDesk, named, problem};
 use crate::site::Problem;
 use crate::site::edit::{self, AircraftRow, CableRow, Texts};
 use crate::window::look;
+use crate::window::notices;
 use crate::window::words::Words;
+use crate::worker::Trouble;
+use crate::worker::told::Told as _;
 use eframe::egui::{Button, DragValue, Grid, TextEdit, Ui};
 
 /// Rows as they are being typed: the texts have them without spaces at the ends.
 pub(super) struct Forms {
-    fleet: Result<Vec<AircraftRow>, String>,
-    cables: Result<Vec<CableRow>, String>,
+    fleet: Result<Vec<AircraftRow>, Trouble>,
+    cables: Result<Vec<CableRow>, Trouble>,
     glider: AircraftRow,
     cable: CableRow,
     name: String,
@@ -32,8 +35,8 @@ impl Default for Forms {
 
 impl Forms {
     pub fn read(&mut self, texts: &Texts) {
-        self.fleet = edit::fleet(texts).map_err(|e| e.to_string());
-        self.cables = edit::cables(texts).map_err(|e| e.to_string());
+        self.fleet = edit::fleet(texts).map_err(|e| e.told());
+        self.cables = edit::cables(texts).map_err(|e| e.told());
         self.name = edit::head(texts, "name").unwrap_or_default();
         self.about = edit::head(texts, "about").unwrap_or_default();
         self.glider = AircraftRow {
@@ -54,7 +57,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, desk: &mut OnDesk) {
     ui.add(eframe::egui::Label::new(look::remark(words.say("desk.in_the_files"))).wrap());
     others(ui, words, problems);
     if let Some(e) = failed {
-        ui.colored_label(look::trouble(ui.visuals().dark_mode), e.to_string());
+        ui.colored_label(look::trouble(ui.visuals().dark_mode), notices::text(words, &e.told()));
     }
     if reread {
         desk.read_forms();
@@ -125,7 +128,7 @@ fn gliders(
     let rows = match &mut forms.fleet {
         Ok(rows) => rows,
         Err(why) => {
-            ui.colored_label(look::trouble(ui.visuals().dark_mode), why.as_str());
+            ui.colored_label(look::trouble(ui.visuals().dark_mode), notices::text(words, why));
             return false;
         }
     };
@@ -203,7 +206,7 @@ fn cables(
     let rows = match &mut forms.cables {
         Ok(rows) => rows,
         Err(why) => {
-            ui.colored_label(look::trouble(ui.visuals().dark_mode), why.as_str());
+            ui.colored_label(look::trouble(ui.visuals().dark_mode), notices::text(words, why));
             return false;
         }
     };

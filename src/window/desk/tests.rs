@@ -289,7 +289,7 @@ fn an_archive_is_looked_into_before_it_is_taken() {
     bench.window.run();
     assert_eq!(bench.asked(), ["Desk(Look(\"/tmp/x.zip\"))"]);
     bench.tell(Event::Desk(DeskEvent::Failed(
-        "The archive is refused: it has links.".into(),
+        "The archive is refused: it has links.".to_owned().into(),
     )));
     bench.window.get_by_label_contains("is refused");
     bench.tell(Event::Desk(DeskEvent::Looked(Box::new(Looked {

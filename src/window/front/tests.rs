@@ -1099,7 +1099,7 @@ fn a_file_of_the_programs_own_opens_the_page_that_it_belongs_on() {
     assert_eq!(front.page, Page::Desk);
     let asked = commands.iter().map(|c| format!("{c:?}"));
     assert!(asked.clone().any(|c| c == "Desk(Look(\"ourfield.cableside\"))"));
-    front.take(Event::Home(HomeEvent::Failed("It is damaged.".into())));
+    front.take(Event::Home(HomeEvent::Failed("It is damaged.".to_owned().into())));
     assert_eq!(front.page, Page::Home);
     for (name, own) in [
         ("a.cableside", true),

@@ -2,6 +2,7 @@
 
 use super::super::choose::Place;
 use super::super::look::{self, Hue};
+use super::super::notices;
 use super::super::page::Given;
 use super::super::words::Words;
 use super::{Around, For};
@@ -175,7 +176,10 @@ fn line(ui: &mut Ui, words: Words, sheet: &Sheet) {
     let (hue, text) = match (&sheet.inside, &sheet.taken) {
         (Err(why), _) => (
             Hue::Red,
-            words.fill("office.not_taken", &[("file", &file), ("why", why)]),
+            words.fill(
+                "office.not_taken",
+                &[("file", &file), ("why", &notices::text(words, why))],
+            ),
         ),
         (Ok((name, attempts, recordings, sealed)), None) => {
             let (attempts, recordings) = (attempts.to_string(), recordings.to_string());

@@ -2,6 +2,7 @@
 
 use super::super::choose::Place;
 use super::super::look;
+use super::super::notices;
 use super::super::page::Given;
 use super::super::words::Words;
 use super::{Around, Told, sure};
@@ -210,8 +211,8 @@ fn in_words(words: Words, told: &Told) -> String {
             let facts: Vec<(&str, &str)> = facts.iter().map(|(n, v)| (*n, v.as_str())).collect();
             words.fill(key, &facts)
         }
-        Told::Note(text) => text.clone(),
-        Told::Failed(why) => why.text.clone(),
+        Told::Note(text) => notices::left_behind(words, text),
+        Told::Failed(why) => notices::text(words, why),
     }
 }
 

@@ -321,7 +321,7 @@ fn practice_is_handed_out_and_results_are_taken_in_after_a_look() {
     };
     let bad = Sheet {
         file: PathBuf::from("back/b.cableside"),
-        inside: Err("Changed after it was sealed.".into()),
+        inside: Err("Changed after it was sealed.".to_owned().into()),
         taken: None,
     };
     let batch = Batch {
@@ -441,7 +441,9 @@ impl OfficePage {
         let batch = Batch {
             sheets: vec![
                 sheet(Ok(("Robin".into(), 30, 28, "2026-04-02 18:00 UTC".into()))),
-                sheet(Err("The file was changed after it was sealed, or is damaged.".into())),
+                sheet(Err("The file was changed after it was sealed, or is damaged."
+                    .to_owned()
+                    .into())),
             ],
             left: 3,
         };

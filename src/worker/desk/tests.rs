@@ -26,7 +26,7 @@ impl Desk {
 
     fn refused(&self, command: DeskCommand) -> String {
         match self.places.obey(command) {
-            Err(why) => why,
+            Err(why) => why.text,
             Ok(event) => panic!("not refused: {event:?}"),
         }
     }

@@ -3,6 +3,7 @@
 use super::super::message::Trouble;
 use super::super::told::{Told, why};
 use crate::logbook::LogbookError;
+use crate::worker::home::HomeError;
 use crate::worker::papers::PaperError;
 use std::path::PathBuf;
 
@@ -19,13 +20,23 @@ pub(super) enum Fail {
     Days,
     /// A file cannot be written.
     Write(PathBuf, std::io::Error),
-    /// Anything else, as a sentence.
-    Other(String),
+    /// No name is free for one.
+    NoName(PathBuf),
+    /// A file from or for another computer.
+    Home(Box<HomeError>),
+    /// A report cannot be made, for this reason.
+    Paper(PaperError),
 }
 
 impl From<LogbookError> for Fail {
     fn from(e: LogbookError) -> Self {
         Self::Logbook(e)
+    }
+}
+
+impl From<HomeError> for Fail {
+    fn from(e: HomeError) -> Self {
+        Self::Home(Box::new(e))
     }
 }
 
@@ -35,7 +46,7 @@ impl From<PaperError> for Fail {
             PaperError::Logbook(e) => Self::Logbook(e),
             PaperError::Nobody => Self::Nobody,
             PaperError::Days => Self::Days,
-            other => Self::Other(other.to_string()),
+            other => Self::Paper(other),
         }
     }
 }
@@ -51,7 +62,12 @@ impl From<Fail> for Trouble {
                 let text = format!("could not write ({e}): {file}");
                 Self::named("write", text, vec![("file", file), ("why", why(&e))])
             }
-            Fail::Other(text) => text.into(),
+            Fail::NoName(path) => {
+                let file = path.display().to_string();
+                Self::named("no_name_free", format!("no name is free: {file}"), vec![("file", file)])
+            }
+            Fail::Home(e) => e.told(),
+            Fail::Paper(e) => Self::named("no_paper", &e, vec![("why", e.to_string())]),
             Fail::Logbook(e) => e.told(),
         }
     }

@@ -6,7 +6,8 @@ use crate::class::{LARGEST_FILE, ends_like_results};
 use crate::folders;
 use crate::logbook::Logbook;
 use crate::worker::home::{HandingOut, Taken};
-use crate::worker::message::sentence;
+use crate::worker::message::Trouble;
+use crate::worker::told::Told;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
 
@@ -25,7 +26,7 @@ pub struct Sheet {
     /// The file.
     pub file: PathBuf,
     /// Whose: attempts and recordings in it, when it was sealed; or why it is not taken.
-    pub inside: Result<(String, usize, usize, String), String>,
+    pub inside: Result<(String, usize, usize, String), Trouble>,
     /// What became of it, once it was taken in.
     pub taken: Option<Taken>,
 }
@@ -48,7 +49,7 @@ pub(super) fn look_in(book: &Logbook, places: &[PathBuf], secret: &Path) -> Batc
             ))
         });
         Sheet {
-            inside: inside.map_err(|e| sentence(&e)),
+            inside: inside.map_err(|e| e.told()),
             taken: None,
             file,
         }
@@ -65,13 +66,13 @@ impl Office {
             return Err(Fail::Nobody);
         }
         let (site, texts) = phrases(here)?;
-        let secret = home::make_secret(secret).map_err(Fail::Other)?;
+        let secret = home::make_secret(secret)?;
         let (of, mut n) = (wanted.members.len(), 0);
         let files = home::hand_out(&site, texts, &secret, wanted, day(now), &mut |_, _| {
             n += 1;
             self.goes_on(n, of)
         });
-        let files = files.map_err(Fail::Other)?;
+        let files = files?;
         self.tell(OfficeEvent::HandedOut(wanted.folder.clone(), files.len(), of));
         Ok(())
     }
@@ -90,7 +91,7 @@ impl Office {
                 let taken = home::read_results(file, secret).and_then(|results| home::take(book, &results, now));
                 match taken {
                     Ok(taken) => sheet.taken = Some(taken),
-                    Err(e) => sheet.inside = Err(sentence(&e)),
+                    Err(e) => sheet.inside = Err(e.told()),
                 }
             }
             batch.sheets.push(sheet);

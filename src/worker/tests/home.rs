@@ -20,7 +20,7 @@ fn open(desk: &Desk, file: &Path) -> HomeEvent {
 
 fn why_not(desk: &Desk, file: &Path) -> String {
     match open(desk, file) {
-        HomeEvent::Failed(why) => why,
+        HomeEvent::Failed(why) => why.text,
         other => panic!("{} was taken: {other:?}", file.display()),
     }
 }
@@ -89,7 +89,7 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         }));
         at_home.until(told)
     };
-    assert!(matches!(hand_in(), HomeEvent::Failed(why) if why.contains("practise first")));
+    assert!(matches!(hand_in(), HomeEvent::Failed(why) if why.text.contains("practise first")));
     at_home.send(Command::Given(Box::new(Given {
         step: "ready".into(),
         situation: practice.calls[0].situation.clone(),
