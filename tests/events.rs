@@ -733,3 +733,54 @@ fn silence_in_the_climb_is_right_in_a_single_drill_too() {
     assert_eq!(said("speed"), Note::LeftOut.text(site.language));
     assert_ne!(said("ready"), said("speed"));
 }
+
+/// A figure without its unit is half a briefing: dials differ. And half of a plan is no plan: the speed comes before the landing.
+#[test]
+fn half_a_briefing_is_asked_for() {
+    for name in bundled::NAMES {
+        let site = site(name);
+        let aircraft = &site.fleet[0];
+        let situation = Situation::new(aircraft.registration.clone(), aircraft.seats, site.cables[0].id.clone());
+        let plans = |s: &&cableside::site::Step| site.place_in(s, Purpose::Eventuality).is_some();
+        let step = site.steps.iter().find(plans).unwrap();
+        let taught = situation.taught_call(&site, step);
+        let mut halves = 0;
+        for element in &step.elements {
+            let right = &situation.values(&site, step)[element];
+            let words = site.taught_words(element, right).unwrap();
+            for half in &site.elements[element].incomplete {
+                // In sound and in typed words alike the wording stands where the whole one stood.
+                let call = taught
+                    .to_lowercase()
+                    .replace(&words.to_lowercase(), &half.to_lowercase());
+                let judged = heard(&site, &situation, &step.id, &call);
+                let verdict = judged.element(element).unwrap().verdict;
+                assert_ne!(verdict, Verdict::Said, "{name}: {call}");
+                assert_ne!(judged.outcome, Outcome::Pass, "{name}: {call}");
+                halves += 1;
+            }
+        }
+        assert!(halves >= 3, "{name}: {halves}");
+        assert_eq!(
+            heard(&site, &situation, &step.id, &taught).outcome,
+            Outcome::Pass,
+            "{name}"
+        );
+    }
+}
+
+/// The first call of the day goes to whoever must hear a stop.
+#[test]
+fn the_radio_check_reaches_the_winch() {
+    for name in bundled::NAMES {
+        let site = site(name);
+        let order = &site.launch.as_ref().unwrap().order;
+        let on_air = |s: &&cableside::site::Step| {
+            let of = |purpose| site.place_in(s, purpose).is_some();
+            s.by == By::Radio && of(Purpose::Request) && !of(Purpose::Cable)
+        };
+        let check = order.iter().filter_map(|id| site.step(id)).find(on_air).unwrap();
+        assert_eq!(check.to, site.ready_step().unwrap().to, "{name}: {}", check.id);
+        assert_eq!(check.answer.as_ref().unwrap().role, "winch driver", "{name}");
+    }
+}

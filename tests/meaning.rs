@@ -193,7 +193,7 @@ fn never_said(site: &Site) -> (usize, Vec<String>) {
     (cases, bad)
 }
 
-/// The calls that are spoken by several voices too: every step of every shipped site as taught, and of the calls with a denial, a putting-off
+/// The calls that are spoken by several voices too: every step of every site as taught, those of the customs too, and of the calls with a denial, a putting-off
 /// or a withdrawal at the sites of two languages some that are drawn over all steps and words. Typed the ones pass and the others do not. With
 /// `CABLESIDE_ROWS` they are written to that file, a line each, for `scripts/speech/make_calls.py --set rows`.
 #[test]
@@ -214,8 +214,10 @@ fn calls_to_be_spoken() {
         })
         .to_string()
     };
-    for site in ["larkmoor", "erlengrund", "haselrain", "brackmere"] {
-        let site = site_at(&format!("phrases/{site}"));
+    let shipped = ["larkmoor", "erlengrund", "haselrain", "brackmere"].map(|s| format!("phrases/{s}"));
+    let customs = ["holmwick", "kranmoor", "saltmere"].map(|s| format!("tests/sites/{s}"));
+    for site in shipped.iter().chain(&customs) {
+        let site = site_at(site);
         let situation = situation(&site);
         for step in site.steps.iter().filter(|s| !s.elements.is_empty()) {
             let text = situation.taught_call(&site, step);
