@@ -267,6 +267,13 @@ fn results_of_an_entry_that_was_joined_go_to_the_one_that_stayed() {
     home.typed(&["class", "practise", text(&practice), "--typed"], "stop\nstop\n");
     let results = home.path("results.zip");
     home.ok(&["class", "hand-in", text(&practice), "--out", text(&results)]);
+    // Only a name: it gets the ending by which it is opened, and is not written over either.
+    let bare = home.path("results");
+    let hand_in = ["class", "hand-in", text(&practice), "--out", text(&bare)];
+    let printed = home.ok(&hand_in);
+    assert!(printed.contains("results.cableside"), "{printed}");
+    assert!(home.path("results.cableside").is_file() && !bare.exists());
+    assert!(home.fails(&hand_in).contains("exists already"));
 
     let join = ["logbook", "student", "join", "Ann", "Ann Hale"];
     assert!(club.fails(&join).contains("add --yes") || club.fails(&join).contains("Add --yes"));
@@ -448,8 +455,9 @@ fn reports_are_written_in_three_forms_and_never_over_a_file() {
     ]);
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(json["class"]["members"][0]["name"], "Jörg Weiß");
-    let wall = club.path("wall.pdf");
+    let wall = club.path("wall");
     club.ok(&["report", "--wall", "--site", "erlengrund", "--out", text(&wall)]);
+    assert!(club.path("wall.pdf").is_file() && !wall.exists());
     for (args, part) in [
         (vec!["--everybody"], "a PDF needs a file"),
         (vec!["--wall", "--out", "x.csv"], "as PDF only"),

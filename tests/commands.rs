@@ -385,6 +385,11 @@ fn a_site_travels_as_one_file_and_shows_what_differs_before_it_is_replaced() {
     let file = file.to_str().unwrap();
     let (code, told) = run(&["export", "larkmoor", file]);
     assert_eq!(code, Some(0), "{told}");
+    // Only a name: it gets the ending by which it is opened.
+    let bare = home.path().join("larkmoor");
+    let (code, told) = run(&["export", "larkmoor", bare.to_str().unwrap()]);
+    assert!(code == Some(0) && told.contains("larkmoor.cableside"), "{told}");
+    assert!(home.path().join("larkmoor.cableside").is_file() && !bare.exists());
     let (code, told) = run(&["import", file]);
     assert_eq!(code, Some(0), "{told}");
     assert!(told.contains("ships with the program"), "{told}");

@@ -69,12 +69,20 @@ fn a_pipe_or_a_device_is_no_file() {
             assert!(!out.status.success() && named, "{args:?}: {text}");
         }
         // What is no file is no model either.
-        for args in [&["model", "check", name][..], &["demo", "--model", name]] {
-            let out = ends(home.path(), args);
-            let text = said(&out);
-            assert_eq!(out.status.code(), Some(1), "{args:?}: {text}");
-            assert!(text.contains(name) && text.contains("cableside: "), "{args:?}: {text}");
-        }
+        let out = ends(home.path(), &["demo", "--model", name]);
+        let text = said(&out);
+        assert_eq!(out.status.code(), Some(1), "{text}");
+        assert!(text.contains(name) && text.contains("no speech model"), "{text}");
+        let models = home.path().join("models");
+        std::fs::create_dir_all(&models).unwrap();
+        std::os::unix::fs::symlink(name, models.join("ggml-base.bin")).unwrap();
+        let out = ends(home.path(), &["demo"]);
+        let text = said(&out);
+        assert!(
+            out.status.code() == Some(1) && text.contains("cableside model fetch"),
+            "{text}"
+        );
+        std::fs::remove_file(models.join("ggml-base.bin")).unwrap();
         // The secret is looked for first.
         let secret = home.path().join("class.secret");
         std::fs::write(&secret, "00").unwrap();
