@@ -264,13 +264,14 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
     student.sees("Sprache des Fensters");
 }
 
-/// What the pilot's page says of the launch: "You: pilot. Glider D-4716 Siskin, 1 person, cable North."
+/// What the pilot's page says of the launch: "You: pilot. Glider D-4716 Siskin, 1 person, north winch cable."
 fn dealt(facts: &str) -> Situation {
     let glider = facts.split("Glider ").nth(1).unwrap();
     let callsign = glider.split(' ').next().unwrap();
     let crew = if facts.contains("2 people") { 2 } else { 1 };
-    let cable = facts.split("cable ").nth(1).unwrap().trim_end_matches('.');
-    Situation::new(Callsign::parse(callsign).unwrap(), crew, cable.to_lowercase())
+    let facts = facts.to_lowercase();
+    let cable = ["north", "south"].into_iter().find(|c| facts.contains(c)).unwrap();
+    Situation::new(Callsign::parse(callsign).unwrap(), crew, cable)
 }
 
 #[test]
