@@ -259,8 +259,9 @@ impl FirstPage {
         if sides::fit(ui) {
             ui.columns(2, |columns| {
                 if let [left, right] = columns {
-                    Sound::devices(left, given);
-                    self.trial(right, given);
+                    // (A column stretches what stands in it by itself.)
+                    left.vertical(|ui| Sound::devices(ui, given));
+                    right.vertical(|ui| self.trial(ui, given));
                 }
             });
         } else {

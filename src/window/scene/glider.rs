@@ -119,7 +119,7 @@ pub(super) fn near(c: &Canvas<'_>, g: &Near<'_>) {
         field::person(c, feet, frame.unit * 1.8, None);
     }
     if g.hook == Hook::Helper && !g.left_wing_drops {
-        let knee = frame.at(0.95, near * 2.1, near * 2.1 * -roll);
+        let knee = frame.at(0.45, near * 3.0, near * 3.0 * -roll);
         field::kneeling(c, knee, frame.unit * 1.8, hook(c, g.side));
     }
     if g.hook == Hook::Cable {
