@@ -262,13 +262,13 @@ fn one_bracket_too_few_or_too_many_is_told_once() {
 #[test]
 fn many_things_without_effect_are_told_in_time() {
     let mut files = bundled::files("larkmoor").unwrap();
-    let mut more = String::new();
     let letter = |n: usize| char::from(b'A' + u8::try_from(n % 26).unwrap());
-    for n in 0..4000 {
+    let glider = |n: usize| {
         let name = format!("G-D{}{}{}", letter(n / 676), letter(n / 26), letter(n));
-        more += &format!("\n[[aircraft]]\nregistration = \"{name}\"\ntype = \"Merle 2\"\nseats = 2\nsay_type = true\n");
-    }
-    files.texts.get_mut("fleet.toml").unwrap().push_str(&more);
+        format!("\n[[aircraft]]\nregistration = \"{name}\"\ntype = \"Merle 2\"\nseats = 2\nsay_type = true\n")
+    };
+    let more: Vec<String> = (0..4000).map(glider).collect();
+    files.texts.get_mut("fleet.toml").unwrap().push_str(&more.concat());
     let begun = std::time::Instant::now();
     let site = Site::check(&files).unwrap_or_else(|p| panic!("{}", p.list[0]));
     let told: Vec<&Problem> = site
