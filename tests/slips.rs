@@ -257,3 +257,34 @@ fn one_bracket_too_few_or_too_many_is_told_once() {
         assert!(list.len() == 1 && list[0].line.is_some(), "{new}: {list:#?}");
     }
 }
+
+/// What is told of each of many is looked up once: thousands of gliders and stations take no time with the square of their number.
+#[test]
+fn many_things_without_effect_are_told_in_time() {
+    let mut files = bundled::files("larkmoor").unwrap();
+    let letter = |n: usize| char::from(b'A' + u8::try_from(n % 26).unwrap());
+    let glider = |n: usize| {
+        let name = format!("G-D{}{}{}", letter(n / 676), letter(n / 26), letter(n));
+        format!("\n[[aircraft]]\nregistration = \"{name}\"\ntype = \"Merle 2\"\nseats = 2\nsay_type = true\n")
+    };
+    let more: Vec<String> = (0..4000).map(glider).collect();
+    files.texts.get_mut("fleet.toml").unwrap().push_str(&more.concat());
+    let begun = std::time::Instant::now();
+    let site = Site::check(&files).unwrap_or_else(|p| panic!("{}", p.list[0]));
+    let told: Vec<&Problem> = site
+        .notices
+        .iter()
+        .filter(|n| n.wrong.contains("\"say_type\""))
+        .collect();
+    assert!(
+        told.len() == 4000 && told.iter().all(|n| n.line.is_some()),
+        "{}",
+        told.len()
+    );
+    // A second without optimisation; by the square of the number it would be minutes.
+    assert!(
+        begun.elapsed() < std::time::Duration::from_mins(1),
+        "{:?}",
+        begun.elapsed()
+    );
+}

@@ -2,7 +2,8 @@
 //! to nothing there. Told, and no problem.
 
 use super::Builder;
-use crate::site::{By, Purpose, Site, Step};
+use crate::site::{By, Files, Purpose, Site, Step};
+use std::collections::{BTreeMap, BTreeSet};
 
 const SITE: &str = "site.toml";
 const FLEET: &str = "fleet.toml";
@@ -20,10 +21,12 @@ impl Builder<'_> {
     }
 
     fn stations_unused(&mut self, site: &Site) {
+        let lines = Lines::of(self.files, SITE, "id");
+        let called = site.steps.iter().map(|s| &s.to).chain(site.winches.values());
+        let called: BTreeSet<&String> = called.collect();
         for station in &site.stations {
-            let called = site.steps.iter().any(|s| s.to == station.id);
-            if !called && !site.winches.values().any(|w| *w == station.id) {
-                let line = self.line_in(SITE, "id", &station.id, "id");
+            if !called.contains(&station.id) {
+                let line = lines.line(&station.id, "id");
                 self.notice(
                     SITE,
                     line,
@@ -36,13 +39,12 @@ impl Builder<'_> {
     }
 
     fn signals_unused(&mut self, site: &Site) {
-        let given = |id: &String| {
-            let by = |s: &Step| s.signal.as_ref() == Some(id) || s.backup.as_ref() == Some(id);
-            site.steps.iter().any(by)
-        };
+        let lines = Lines::of(self.files, SITE, "id");
+        let given = site.steps.iter().flat_map(|s| s.signal.iter().chain(&s.backup));
+        let given: BTreeSet<&String> = given.collect();
         for signal in site.signals.iter().filter(|s| !s.id.is_empty() && !s.stops) {
-            if !given(&signal.id) {
-                let line = self.line_in(SITE, "id", &signal.id, "id");
+            if !given.contains(&signal.id) {
+                let line = lines.line(&signal.id, "id");
                 self.notice(
                     SITE,
                     line,
@@ -54,12 +56,13 @@ impl Builder<'_> {
     }
 
     fn steps_unused(&mut self, site: &Site) {
+        let lines = Lines::of(self.files, STEPS, "id");
         // What follows a failure in the air is part of a launch too.
         let follows = |s: &Step| site.failures.iter().any(|f| f.call.as_ref() == Some(&s.id));
         let launched = |s: &Step| follows(s) || site.launch.as_ref().is_some_and(|l| l.order.contains(&s.id));
         for step in &site.steps {
             let mut without = |field: &str, instead: &str| {
-                let line = self.line_in(STEPS, "id", &step.id, field);
+                let line = lines.line(&step.id, field);
                 let wrong = format!("\"{field}\" at the step \"{}\" has no effect", step.id);
                 self.notice(STEPS, line, wrong, instead);
             };
@@ -100,6 +103,7 @@ impl Builder<'_> {
             let instead = format!("No step has an element for {what}; put one into a step, or take the field away.");
             (field, instead)
         };
+        let lines = Lines::of(self.files, FLEET, "registration");
         for aircraft in &site.fleet {
             let name = aircraft.registration.to_string();
             let fields = [
@@ -108,7 +112,7 @@ impl Builder<'_> {
                 (aircraft.say_crew.is_some() && !of_crew).then(|| without("say_crew", "the crew")),
             ];
             for (field, instead) in fields.into_iter().flatten() {
-                let line = self.line_in(FLEET, "registration", &name, field);
+                let line = lines.line(&name, field);
                 self.notice(FLEET, line, format!("\"{field}\" of {name} has no effect"), &instead);
             }
         }
@@ -134,31 +138,35 @@ impl Builder<'_> {
             );
         }
     }
+}
 
-    /// The line of a field in the entry of a file that is known by another field; the entry's own if the field is not found.
-    fn line_in(&self, file: &str, by: &str, id: &str, field: &str) -> Option<usize> {
-        let text = self.files.texts.get(file)?;
-        let of = |line: &str, field: &str| {
-            let rest = line.trim_start().strip_prefix(field)?;
-            rest.trim_start().strip_prefix('=').map(|value| value.trim().to_owned())
-        };
-        let quoted = format!("\"{id}\"");
-        let mut entry: (bool, Option<usize>, Option<usize>) = (false, None, None);
+/// The lines of each entry's fields, by what one of them says of it: looked through once, since a site may have thousands of gliders.
+struct Lines<'t>(BTreeMap<&'t str, BTreeMap<&'t str, usize>>);
+
+impl<'t> Lines<'t> {
+    /// Of the entries of a file that are known by this field.
+    fn of(files: &'t Files, file: &str, by: &str) -> Self {
+        let text = files.texts.get(file).map_or("", String::as_str);
+        let mut all = BTreeMap::new();
+        let mut entry = (None, BTreeMap::new());
         for (n, line) in text.lines().enumerate() {
             if line.trim_start().starts_with('[') {
-                if entry.0 {
-                    break;
+                let (id, fields) = std::mem::take(&mut entry);
+                all.extend(Option::zip(id, Some(fields)));
+            } else if let Some((field, value)) = line.split_once('=') {
+                let field = field.trim();
+                if field == by {
+                    entry.0 = value.trim().strip_prefix('"').and_then(|v| v.split('"').next());
                 }
-                entry = (false, None, None);
-            }
-            if of(line, by).is_some_and(|v| v.starts_with(&quoted)) {
-                entry.0 = true;
-                entry.1 = Some(n + 1);
-            }
-            if of(line, field).is_some() {
-                entry.2 = Some(n + 1);
+                entry.1.insert(field, n + 1);
             }
         }
-        entry.2.or(entry.1).filter(|_| entry.0)
+        all.extend(Option::zip(entry.0, Some(entry.1)));
+        Self(all)
+    }
+
+    /// Where a field of an entry stands.
+    fn line(&self, id: &str, field: &str) -> Option<usize> {
+        self.0.get(id)?.get(field).copied()
     }
 }
