@@ -63,6 +63,14 @@ impl Judgement {
         self.elements.iter().find(|e| e.element == id)
     }
 
+    /// Was something said to be not ready, not clear, not permitted, or not yet? That is always right to say, and nothing moves.
+    pub fn refuses(&self, site: &Site) -> bool {
+        self.elements.iter().any(|e| {
+            let not_so = matches!(e.reason, Reason::Denied { .. } | Reason::PutOff { .. });
+            e.verdict == Verdict::Wrong && not_so && site.purpose(&e.element).moves()
+        })
+    }
+
     /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
     /// then what is unsure, in the same order.
     pub fn raised(&self, site: &Site) -> Option<&ElementVerdict> {

@@ -104,6 +104,7 @@ pub fn answer(answer: &Answer, step: &Step) -> String {
         Some(line) => format!("[{}] {}", line.role, line.text),
         None => match answer {
             Answer::Stopped(_) => "Stopped: nothing moves. Nobody is ever blamed for a stop.".to_owned(),
+            Answer::NothingMoves => "[nobody urges; nothing moves. \"Not ready\" is always right to say]".to_owned(),
             Answer::Complete(_) => "Complete.".to_owned(),
             Answer::Silence if step.may_be_left_out => Note::LeftOut.text(Language::ENGLISH),
             Answer::Silence => "[nobody answers; nothing moves]".to_owned(),

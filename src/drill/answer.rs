@@ -29,6 +29,8 @@ pub enum Answer {
     Silence,
     /// Stop was called: obeyed before anything else. Never an error.
     Stopped(Spoken),
+    /// It was said that something is not ready, not clear or not yet: nobody urges, nothing moves. Never an error.
+    NothingMoves,
 }
 
 /// A line to be spoken.
@@ -51,7 +53,7 @@ impl Answer {
             | Self::Stopped(l)
             | Self::Ask { line: l, .. }
             | Self::ReadBack { line: l, .. } => Some(l).filter(|l| !l.text.is_empty()),
-            Self::Silence => None,
+            Self::Silence | Self::NothingMoves => None,
         }
     }
 }
@@ -87,6 +89,9 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
     if judgement.stop && !site.is_stop(step) {
         let stopped = site.stop_step().and_then(|s| s.answer.clone());
         return Answer::Stopped(speak(&stopped, None));
+    }
+    if judgement.refuses(site) {
+        return Answer::NothingMoves;
     }
     match judgement.outcome {
         Outcome::NothingHeard => Answer::Silence,

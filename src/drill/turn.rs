@@ -96,7 +96,7 @@ impl Turn {
             _ => judgement.clone(),
         };
         let heard = counted.outcome != Outcome::NothingHeard;
-        if heard && self.first_time.is_none() && !judgement.stop {
+        if heard && self.first_time.is_none() && !judgement.stop && !counted.refuses(site) {
             self.first_time = Some(counted.outcome == Outcome::Pass);
         }
         let counted = Judgement {
@@ -118,7 +118,7 @@ impl Turn {
                 self.asked = None;
             }
             Answer::Silence => self.state = TurnState::YourCall,
-            Answer::Stopped(_) => self.state = TurnState::Done,
+            Answer::Stopped(_) | Answer::NothingMoves => self.state = TurnState::Done,
         }
         if heard {
             self.so_far = Some(counted);

@@ -42,6 +42,8 @@ impl Debrief {
             (look::Hue::Blue, Verdict::Unsure, "outcome.once_more")
         } else if kind == Kind::Stopped {
             (look::Hue::Green, Verdict::Said, "outcome.stopped")
+        } else if kind == Kind::HeldBack {
+            (look::Hue::Green, Verdict::Said, "outcome.held_back")
         } else {
             let o = judged.judgement.outcome;
             (look::outcome(o), look::outcome_sign(o), look::outcome_key(o))
@@ -80,7 +82,9 @@ impl Debrief {
             ui.add(Label::new(words.fill("verdicts.heard_words", &[("words", &heard(words, judged))])).wrap());
             let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
             hints::buttons(ui, given, idle);
-        } else if !matches!(kind, Kind::LetGo | Kind::Stopped) && judgement.outcome != Outcome::NothingHeard {
+        } else if !matches!(kind, Kind::LetGo | Kind::Stopped | Kind::HeldBack)
+            && judgement.outcome != Outcome::NothingHeard
+        {
             ui.label(look::remark(words.say("verdicts.as_heard")));
             tiles(ui, words, site, step, judged);
         }
@@ -218,6 +222,7 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
         Answer::Silence if step.may_be_left_out && !judged.void => return,
         Answer::Silence => "verdicts.hint_silence",
         Answer::Stopped(_) => "verdicts.hint_stopped",
+        Answer::NothingMoves => "verdicts.hint_held_back",
         Answer::Complete(_) => return,
     };
     let hint = if judged.void { "verdicts.hint_silence" } else { hint };

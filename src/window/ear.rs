@@ -106,6 +106,9 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             View::of(site, step, s, direction, None, Level::Written).ui(ui, words, PICTURE);
         }
     }
+    if ear.unheard && ear.answer.is_none() {
+        ui.add(Label::new(words.fill("ear.unheard", &[("call", &task.text)])).wrap());
+    }
     if ui.button(words.say("ear.hear_again")).clicked() {
         given.ask(Command::PlayEar);
     }

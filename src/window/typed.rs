@@ -1,6 +1,7 @@
 //! A call typed instead of spoken: the field and its button in one row.
 
 use super::words::Words;
+use crate::worker::LONGEST_TYPED;
 use eframe::egui::{Button, Key, TextEdit, TextStyle, Ui, WidgetText};
 
 /// Least width of the field, points; below it the button goes to the next row.
@@ -29,7 +30,9 @@ pub(super) fn ui(ui: &mut Ui, words: Words, draft: &mut String, may: bool) -> Ty
         } else {
             ui.available_width()
         };
-        let edit = TextEdit::singleline(draft).char_limit(300).desired_width(width);
+        let edit = TextEdit::singleline(draft)
+            .char_limit(LONGEST_TYPED)
+            .desired_width(width);
         let field = ui.add_enabled(may, edit).labelled_by(label.id);
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let ready = may && !draft.trim().is_empty();

@@ -24,6 +24,8 @@ pub(super) enum Kind {
     Void,
     /// Stop was called, where another call was wanted.
     Stopped,
+    /// It was said that something is not ready.
+    HeldBack,
 }
 
 /// What a judged call is.
@@ -33,6 +35,9 @@ pub(super) fn kind(judged: &Judged) -> Kind {
     }
     if matches!(judged.answer, Answer::Stopped(_)) {
         return Kind::Stopped;
+    }
+    if judged.answer == Answer::NothingMoves {
+        return Kind::HeldBack;
     }
     let j = &judged.judgement;
     let short = judged.clip.as_ref().is_some_and(|c| {
@@ -61,6 +66,7 @@ pub(super) fn one_thing(words: Words, site: &Site, step: &Step, judged: &Judged,
     match kind(judged) {
         Kind::Void => return void(words, judged),
         Kind::Stopped => return say("one.stopped"),
+        Kind::HeldBack => return say("one.held_back"),
         Kind::LetGo => return say("one.let_go"),
         Kind::AnotherCall => return say("one.another_call"),
         Kind::Call => {}

@@ -293,6 +293,9 @@ pub struct EarRequest {
     pub difficulty: Difficulty,
 }
 
+/// Characters of a typed call: reading one takes time that grows with the square of its length. A whole briefing has some 350.
+pub const LONGEST_TYPED: usize = 1000;
+
 /// Another pilot's call that is listened to.
 #[derive(Debug, Clone)]
 pub struct Ear {
@@ -306,6 +309,8 @@ pub struct Ear {
     pub answer: Option<Option<String>>,
     /// Right answers so far, the last one too.
     pub right: u32,
+    /// Nothing could be played: the call is to be read instead, and the answer counts for nothing.
+    pub unheard: bool,
 }
 
 /// The speech model.

@@ -32,8 +32,8 @@ pub use ears::{Loaded, Loader};
 pub use inbox::Heard;
 pub use keeper::LogbookPlace;
 pub use message::{
-    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LaunchRequest, ModelState, Planned, Saying,
-    SiteRequest, SituationRequest, Trouble,
+    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LONGEST_TYPED, LaunchRequest, ModelState, Planned,
+    Saying, SiteRequest, SituationRequest, Trouble,
 };
 
 use std::path::PathBuf;

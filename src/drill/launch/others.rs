@@ -94,7 +94,6 @@ impl Launch {
         let due: Vec<&Interruption> = due
             .filter_map(|(id, _)| site.interruptions.iter().find(|i| &i.id == id))
             .collect();
-        let mut came = Vec::new();
         for interruption in due {
             let mine = step.speaker == self.role;
             match interruption.kind {
@@ -108,7 +107,7 @@ impl Launch {
                 }
                 _ => {}
             }
-            came.push(interruption.id.clone());
+            self.happens("interruption", &interruption.id);
             self.queue.extend(interruption.sound.clone().map(Next::Hear));
             let other = site
                 .fleet
@@ -139,9 +138,6 @@ impl Launch {
                     radio: interruption.kind == Interrupts::Traffic,
                 });
             }
-        }
-        for id in came {
-            self.happens("interruption", &id);
         }
     }
 

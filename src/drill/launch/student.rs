@@ -3,7 +3,7 @@
 use super::others::{heard_values, say_again};
 use super::{Did, Launch, Next, PILOT, WINCH_DRIVER, Want, at_the_top};
 use crate::call::judge::Limits;
-use crate::call::{ElementVerdict, Judgement, Outcome, Reason, Verdict};
+use crate::call::{ElementVerdict, Judgement, Outcome, Verdict};
 use crate::drill::answer::{Answer, Spoken};
 use crate::drill::record::{Ending, Entry, Note};
 use crate::drill::turn::Turn;
@@ -155,10 +155,6 @@ impl Launch {
     }
 
     fn called(&mut self, site: &Site, step: &Step, judgement: &Judgement) {
-        if denied(site, judgement) {
-            self.end(Ending::NothingMoves);
-            return;
-        }
         self.turn.prompted();
         self.turn.press();
         self.turn.release();
@@ -199,6 +195,7 @@ impl Launch {
                 self.made_contact(site, step);
                 self.want = None;
             }
+            Answer::NothingMoves => self.end(Ending::NothingMoves),
             // Nobody asks somebody whose hands are busy.
             _ if step.may_be_left_out => self.want = None,
             // Nothing is missing: what was heard is read back whole, as a driver does who cannot know better. What is not part of
@@ -323,8 +320,8 @@ impl Launch {
             } => match &wrong {
                 Some(element) => self.corrects(site, step, element, judgement, negative),
                 // The slack is being taken up: "not ready" stops it.
-                None if denied(site, judgement) && self.moving(site) => self.end(Ending::StoppedToBeSure),
-                None if denied(site, judgement) => self.end(Ending::NothingMoves),
+                None if judgement.refuses(site) && self.moving(site) => self.end(Ending::StoppedToBeSure),
+                None if judgement.refuses(site) => self.end(Ending::NothingMoves),
                 // What else is said to a right readback changes nothing.
                 None => self.readback_stands(site, step),
             },
@@ -402,6 +399,7 @@ impl Launch {
         let mine = self
             .step(site)
             .is_some_and(|s| s.speaker == self.role && s.by.has_words());
+        let unsure = |judgement| stop_in(site, judgement).is_some_and(|s| s.verdict == Verdict::Unsure);
         match did {
             Did::Hand if hand => {
                 self.note(Note::HandFirst);
@@ -427,7 +425,7 @@ impl Launch {
             }
             Did::Called { refused: true, .. } => self.end(Ending::NothingMoves),
             // The sound does not decide it: once more.
-            Did::Called { judgement, .. } if self.passed_over == 0 && stop_is(site, judgement, Verdict::Unsure) => {
+            Did::Called { judgement, .. } if self.passed_over == 0 && unsure(judgement) => {
                 self.passed_over += 1;
                 let text = site.language.text("danger.not_made_out", &[]);
                 self.queue.push_back(Next::See(text));
@@ -544,27 +542,15 @@ impl Launch {
     }
 }
 
-/// Was something said to be not ready, not clear, not permitted? That is always right to say, and nothing moves.
-fn denied(site: &Site, judgement: &Judgement) -> bool {
-    judgement.elements.iter().any(|e| {
-        let not_so = matches!(e.reason, Reason::Denied { .. } | Reason::PutOff { .. });
-        e.verdict == Verdict::Wrong && not_so && site.purpose(&e.element).moves()
-    })
-}
-
-/// In the step "stop" itself: is this the verdict?
-fn stop_is(site: &Site, judgement: &Judgement, verdict: Verdict) -> bool {
-    let mut stops = judgement
-        .elements
-        .iter()
-        .filter(|e| site.purpose(&e.element) == Purpose::Stop);
-    stops.any(|e| e.verdict == verdict)
+/// In the step "stop" itself: what was found of the stop.
+fn stop_in<'j>(site: &Site, judgement: &'j Judgement) -> Option<&'j ElementVerdict> {
+    let is_stop = |e: &&ElementVerdict| site.purpose(&e.element) == Purpose::Stop;
+    judgement.elements.iter().find(is_stop)
 }
 
 /// In the step "stop" itself: was it a stop, or may it have been one?
 pub(super) fn maybe_stop(site: &Site, judgement: &Judgement) -> bool {
-    let is_stop = |e: &&ElementVerdict| site.purpose(&e.element) == Purpose::Stop;
-    let Some(stop) = judgement.elements.iter().find(is_stop) else {
+    let Some(stop) = stop_in(site, judgement) else {
         return false;
     };
     let close = stop.margin.is_some_and(|m| m < Limits::DEFAULT.failed);

@@ -222,6 +222,7 @@ fn an_ear_drill() -> u32 {
         number: 1,
         answer: None,
         right: 0,
+        unheard: false,
     })));
     f.press(&shown);
     f.asked_for("AnswerEar");

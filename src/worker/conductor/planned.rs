@@ -181,10 +181,7 @@ impl Conductor {
     }
 
     /// A judged call for the plan. What the logbook keeps of it is the same, so that the next start knows it too.
-    pub(super) fn learn(&mut self, attempt: &NewAttempt, stopped: bool) {
-        // The call of the step of stopping itself is a call like others.
-        let known = self.step().filter(|(_, step)| step.id == attempt.step);
-        let stop = known.is_some_and(|(site, step)| site.is_stop(&step));
+    pub(super) fn learn(&mut self, attempt: &NewAttempt) {
         let (Some(plan), Some(run)) = (&mut self.lessons.plan, self.activity.run()) else {
             return;
         };
@@ -204,7 +201,8 @@ impl Conductor {
             level: Some(run.level),
             first_attempt: attempt.turn_attempt == 1,
             held_out: attempt.held_out,
-            stopped: stopped && !stop,
+            // (What stopped or held back is not learnt from.)
+            stopped: false,
             outcome: attempt.outcome,
             verdicts: verdicts.collect(),
         };

@@ -191,6 +191,7 @@ impl Conductor {
                 }
                 VoiceEvent::Failed { error, .. } => {
                     self.out.trouble(&error);
+                    self.not_played(what);
                     self.sound_ended(what, Instant::now());
                 }
             }
@@ -202,6 +203,9 @@ impl Conductor {
             PlayerEvent::Started { .. } | PlayerEvent::Stopped { .. } => {}
             PlayerEvent::Finished { id, at } => {
                 if let Some((_, what)) = self.room.playing.take_if(|p| p.0 == id) {
+                    if what == What::Ear {
+                        self.ear_played(true);
+                    }
                     self.sound_ended(what, at);
                     if what == What::OwnThenModel {
                         self.play_model(false);
@@ -214,9 +218,17 @@ impl Conductor {
                     self.out.known("loudspeaker_failed", &error, &[]);
                 }
                 if let Some((_, what)) = self.room.playing.take_if(|p| p.0 == id) {
+                    self.not_played(what);
                     self.sound_ended(what, Instant::now());
                 }
             }
+        }
+    }
+
+    /// What was to be heard, and could not be.
+    fn not_played(&mut self, what: What) {
+        if what == What::Ear {
+            self.ear_played(false);
         }
     }
 

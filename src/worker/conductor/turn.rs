@@ -6,23 +6,20 @@ use super::{Activity, Conductor, Hearing, Run, Wanted, What};
 use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
-use crate::logbook::{ModelUsed, Part, RecordingName};
+use crate::logbook::{Kind, ModelUsed, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
 use crate::sound::{Clip, Trouble};
 use crate::worker::ears;
 use crate::worker::inbox::Heard;
 use crate::worker::keeper;
-use crate::worker::message::{Dealt, Event, Given, Judged, ModelState, SituationRequest};
+use crate::worker::message::{Dealt, Event, Given, Judged, LONGEST_TYPED, ModelState, SituationRequest};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 use uuid::Uuid;
-
-/// Bytes of a typed call: reading one takes time that grows with the square of its length.
-const LONGEST_TYPED: usize = 1000;
 
 /// Sound lost by the computer from which on a call says nothing about the student, seconds. From listening, no source.
 const MUCH_LOST: f64 = 0.25;
@@ -278,7 +275,7 @@ impl Conductor {
         if !self.may_speak() {
             return;
         }
-        if text.len() > LONGEST_TYPED {
+        if text.chars().count() > LONGEST_TYPED {
             let text = format!("This is longer than any call ({LONGEST_TYPED} characters at most) and was not taken.");
             self.out
                 .known("typed_too_long", text, &[("n", LONGEST_TYPED.to_string())]);
@@ -402,6 +399,10 @@ impl Conductor {
             (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
             _ => this_call.clone(),
         };
+        // Stop and "not ready" are always right: what else was left out counts for nothing.
+        let held_back = answer == Answer::NothingMoves;
+        let no_error = held_back || matches!(answer, Answer::Stopped(_));
+        let kind = if held_back { Kind::Hazard } else { Kind::Call };
         run.answer = Some(answer.clone());
         run.prompt_end = None;
         let milliseconds = u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX);
@@ -413,7 +414,10 @@ impl Conductor {
             level: Some(run.level),
             turn: run.id,
             turn_attempt: run.turn.attempts + u32::from(void),
-            part: Part::default(),
+            part: Part {
+                kind,
+                ..Part::default()
+            },
             student: self.student.as_ref().map(|s| s.id),
             began,
             judgement: &judgement,
@@ -426,6 +430,9 @@ impl Conductor {
         });
         // It waits for nobody's verdict, but counts for nothing.
         attempt.held_out |= void;
+        if held_back {
+            attempt.outcome = Outcome::Pass;
+        }
         let judged = Judged {
             id: attempt.id,
             judgement,
@@ -443,8 +450,10 @@ impl Conductor {
             self.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
-        self.learn(&attempt, this_call.stop);
-        self.teach(&attempt);
+        if !no_error {
+            self.learn(&attempt);
+            self.teach(&attempt);
+        }
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
             file: hearing.and_then(|h| h.file),

@@ -154,3 +154,21 @@ fn a_call_is_taught_with_its_words_then_letters_then_from_memory() {
     let first = book.progress(Whose::Anyone, Some("larkmoor")).unwrap();
     assert_eq!(first.days[0].first, 3, "reading aloud is no first try");
 }
+
+/// "Not ready" is no error: nobody urges, nothing moves, and what it left out counts for nothing.
+#[test]
+fn who_says_not_ready_is_not_urged_and_it_is_no_error() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Desk::at(dir.path());
+    desk.begin();
+    desk.send(Command::Type(
+        "winch golf charlie lima romeo mike two up north winch cable not ready".into(),
+    ));
+    let judged = desk.judged();
+    assert_eq!(judged.answer, Answer::NothingMoves);
+    desk.stored();
+    drop(desk);
+    let attempts = book(dir.path()).attempts(Whose::Anyone, 0, 9).unwrap();
+    let kept: Vec<_> = attempts.iter().map(|a| (a.part.kind, a.outcome)).collect();
+    assert_eq!(kept, [(crate::logbook::Kind::Hazard, Outcome::Pass)]);
+}

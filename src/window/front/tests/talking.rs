@@ -468,6 +468,7 @@ fn a_call_is_listened_to_and_the_answer_is_told() {
         number: 1,
         answer: None,
         right: 0,
+        unheard: false,
     };
     tell(&mut w, Event::Ear(Box::new(ear.clone())));
     assert!(
