@@ -40,6 +40,11 @@ pub fn judgement(
             out,
             "  Stop was called, and that is obeyed before anything else: the call does not count."
         );
+    } else if judgement.refuses(site) {
+        let _ = writeln!(
+            out,
+            "  It was said that it is not so yet, and that is always right to say: the call does not count."
+        );
     }
     for a in &judgement.advice {
         let _ = writeln!(out, "  advice: {}", a.text(site.language));

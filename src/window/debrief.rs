@@ -94,7 +94,10 @@ impl Debrief {
                 let call = dealt.situation.taught_call(site, step);
                 ui.label(look::remark(words.say("verdicts.as_it_should_be")));
                 ui.add(Label::new(look::bold(call)).wrap());
-                elements(ui, words, site, judged);
+                // Stop and "not ready" are no errors: what else was left out is none either.
+                if !matches!(kind, Kind::Stopped | Kind::HeldBack) {
+                    elements(ui, words, site, judged);
+                }
             } else {
                 ui.horizontal_wrapped(|ui| {
                     if ui.button(words.say("verdicts.show_words")).clicked() {

@@ -11,7 +11,7 @@ use super::talk::{Moved, Talk};
 use super::words::{Words, capital};
 use super::{hints, notices, plate, sides, typed};
 use crate::call::Situation;
-use crate::drill::TurnState;
+use crate::drill::{Answer, TurnState};
 use crate::plan;
 use crate::site::{Direction, Hazard, Purpose, Site, Step};
 use crate::worker::{Command, Event, ModelState};
@@ -145,7 +145,14 @@ impl Practice {
         let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
             return;
         };
-        plate::ui(ui, words, shown, state, None, site.is_stop(step));
+        // A turn that ended by a stop or "not ready" ended well, and no call is complete.
+        let ended = shown.judged.as_ref().filter(|_| state == TurnState::Done);
+        let title = ended.and_then(|judged| match judged.answer {
+            Answer::Stopped(_) => Some(words.say("outcome.stopped")),
+            Answer::NothingMoves => Some(words.say("outcome.held_back")),
+            _ => None,
+        });
+        plate::ui(ui, words, shown, state, title, site.is_stop(step));
         let done = state == TurnState::Done;
         if !done || self.one_call {
             self.key(ui, given, state);

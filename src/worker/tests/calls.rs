@@ -88,12 +88,12 @@ fn a_call_in_which_the_microphone_failed_is_void_and_no_attempt() {
     let dir = tempfile::tempdir().unwrap();
     let desk = Desk::at(dir.path());
     desk.begin();
-    let lost = Clip {
+    let lost = || Clip {
         troubles: vec![crate::sound::Trouble::DeviceLost { at_seconds: 0.5 }],
         ..clip()
     };
     *desk.text.lock().unwrap() = "winch golf charlie lima".into();
-    desk.send(Command::Speak(Box::new(lost)));
+    desk.send(Command::Speak(Box::new(lost())));
     let void = desk.judged();
     assert!(void.void);
     let undone = |v: &Verdict| matches!(v, Verdict::Missing | Verdict::Wrong);
@@ -114,12 +114,8 @@ fn a_call_in_which_the_microphone_failed_is_void_and_no_attempt() {
     // A stop is obeyed, whatever the microphone did.
     let desk = Desk::at(dir.path());
     desk.begin();
-    let lost = Clip {
-        troubles: vec![crate::sound::Trouble::DeviceLost { at_seconds: 0.5 }],
-        ..clip()
-    };
     *desk.text.lock().unwrap() = "stop stop stop".into();
-    desk.send(Command::Speak(Box::new(lost)));
+    desk.send(Command::Speak(Box::new(lost())));
     let stop = desk.judged();
     assert!(!stop.void && matches!(stop.answer, Answer::Stopped(_)), "{stop:?}");
 }
