@@ -38,7 +38,7 @@ impl Debrief {
         let held = shown.held_out.contains(&judged.id);
         let (hue, sign, word) = if held {
             (look::Hue::Blue, Verdict::Unsure, "outcome.set_aside")
-        } else if matches!(kind, Kind::Void | Kind::LetGo | Kind::AnotherCall) {
+        } else if matches!(kind, Kind::Void | Kind::LetGo | Kind::AnotherCall | Kind::NoAnswer) {
             (look::Hue::Blue, Verdict::Unsure, "outcome.once_more")
         } else if kind == Kind::Stopped {
             (look::Hue::Green, Verdict::Said, "outcome.stopped")
@@ -78,7 +78,7 @@ impl Debrief {
         troubles(ui, words, judged, kind);
         let open = self.open(given, judged);
         ui.add_space(4.0);
-        if kind == Kind::AnotherCall {
+        if matches!(kind, Kind::AnotherCall | Kind::NoAnswer) {
             ui.add(Label::new(words.fill("verdicts.heard_words", &[("words", &heard(words, judged))])).wrap());
             let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
             hints::buttons(ui, given, idle);
@@ -210,7 +210,8 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
     let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
     ui.horizontal_wrapped(|ui| {
         if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
-            let text = format!("{}: \"{}\"", capital(site.role_name(&line.role)), line.text);
+            let who = capital(site.role_name(&line.role));
+            let text = words.fill("shell.says", &[("who", &who), ("text", &line.text)]);
             ui.add(Label::new(text).wrap());
             let hear = Button::new(words.say("verdicts.hear_answer"));
             if ui.add_enabled(idle, hear).clicked() {
@@ -252,7 +253,11 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
             continue;
         };
         let said = verdict::on_tile(site, step, judged, e).unwrap_or_else(|| "\u{2013}".to_owned());
-        let name = label(site, id).to_owned();
+        let name = if judged.kept.contains(&e.element) {
+            words.fill("verdicts.kept", &[("part", label(site, id))])
+        } else {
+            label(site, id).to_owned()
+        };
         let word = width(ui, words.say(verdict::key(e))) + 22.0;
         let wide = width(ui, &said).max(word).max(width(ui, &name)).min(room - look::CARD) + look::CARD + gap;
         if used + wide > room && used > 0.0 {

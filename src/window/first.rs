@@ -124,6 +124,10 @@ impl Content for FirstPage {
         }
     }
 
+    fn part(&self) -> usize {
+        STEPS.iter().position(|(s, _)| *s == self.step).unwrap_or(0)
+    }
+
     fn opened(&mut self, shown: &Shown) -> Vec<Command> {
         self.step = if shown.site.is_none() {
             Step::Site

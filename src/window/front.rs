@@ -126,6 +126,8 @@ pub struct Front {
     first: First,
     /// The keyboard goes to the page's main action as soon as there is one.
     to_main: bool,
+    /// Pages opened so far.
+    visits: u32,
     pages: Pages,
 }
 
@@ -294,11 +296,15 @@ impl Front {
     /// Open a page.
     fn go(&mut self, page: Page) -> Vec<Command> {
         let mut commands = Vec::new();
+        if page != self.page && self.pages.get(self.page).asks_first(page, &self.shown) {
+            return commands;
+        }
         if page != self.page {
             commands.extend(self.pages.get(self.page).left(&self.shown));
         }
         commands.extend(self.pages.get(page).opened(&self.shown));
         self.page = page;
+        self.visits = self.visits.wrapping_add(1);
         self.settings.page = page;
         self.to_main = true;
         commands
@@ -341,10 +347,11 @@ impl Front {
             Panel::bottom("caution").show(ui, |ui| caution(ui, &given));
         }
         let closed = messages(ui, &given);
+        let visit = self.visits;
         let content = self.pages.get(page);
         CentralPanel::default_margins().show(ui, |ui| {
             if content.in_column() || low {
-                scrolled(ui, page, |ui| {
+                scrolled(ui, page, (visit, content.part()), |ui| {
                     content.ui(ui, &mut given);
                     if low {
                         caution(ui, &given);
@@ -533,14 +540,16 @@ fn line(ui: &mut Ui, page: Page, wide: bool, helping: &mut bool, given: &mut Giv
     ui.add_space(1.0);
 }
 
-fn scrolled(ui: &mut Ui, page: Page, content: impl FnOnce(&mut Ui)) {
+/// A page that is opened, and another part of it, begins at its top: `part` tells them apart.
+fn scrolled(ui: &mut Ui, page: Page, part: (u32, usize), content: impl FnOnce(&mut Ui)) {
+    let name = (page.entry().name, part);
     ScrollArea::vertical()
-        .id_salt(page.entry().name)
+        .id_salt(name)
         .auto_shrink([false, false])
         .show(ui, |ui| {
             ui.set_max_width(PAGE.min(ui.available_width()));
             content(ui);
-            keys::follow(ui, page.entry().name);
+            keys::follow(ui, name);
         });
 }
 

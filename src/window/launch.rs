@@ -1,11 +1,11 @@
 //! A whole launch: role and pace are chosen, the others speak, the student talks, types or uses the hand; the time line grows
 //! beside it and follows. The debrief at the end is in `launched.rs`.
 
-use super::page::{Content, Given};
+use super::page::{Content, Given, Page};
 use super::scene::{self, Level, View};
 use super::shown::Shown;
 use super::talk::{self, Moved, Talk};
-use super::words::Words;
+use super::words::{Words, capital};
 use super::{launched, look, notices, plate, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
 use crate::drill::{Ending, Entry, Pace, TurnState};
@@ -13,8 +13,8 @@ use crate::site::{By, Site};
 use crate::worker::{Command, Flown, LaunchRequest, ModelState};
 use eframe::egui::{Button, Label, RichText, Ui};
 
-/// What stands above and below the picture, points.
-const BESIDES: f32 = 430.0;
+/// Kept below the picture for what others say, points.
+const SAYING: f32 = 64.0;
 /// Least height of the picture, points.
 const LEAST: f32 = 120.0;
 /// Heights of the key that talks, points: in a high window, and in a low one.
@@ -32,8 +32,12 @@ pub struct LaunchPage {
     typed: String,
     /// The number of the next launch; another one each time if absent.
     pub seed: Option<u64>,
-    /// "Abandon this launch" was pressed, and is asked about.
+    /// "Abandon this launch" was pressed, or another page was wanted, and is asked about.
     leaving: bool,
+    /// The page that was wanted.
+    then: Option<Page>,
+    /// It was answered with yes.
+    sure: bool,
 }
 
 impl Content for LaunchPage {
@@ -44,14 +48,14 @@ impl Content for LaunchPage {
             return;
         };
         let Some(flown) = &shown.launch else {
-            self.leaving = false;
+            (self.leaving, self.then) = (false, None);
             sides::scrolls(ui, "launch", |ui| self.choose(ui, given, site));
             return;
         };
         let high = ui.available_height();
         let line = ("time line", flown.seed);
         if let Some(ending) = flown.ending {
-            self.leaving = false;
+            (self.leaving, self.then) = (false, None);
             if sides::fit(ui) {
                 sides::left_of(ui, "launch over", 0.6, |ui| {
                     sides::scrolls(ui, ("launch over", flown.seed), |ui| {
@@ -72,11 +76,11 @@ impl Content for LaunchPage {
             sides::left(ui, "launch", |ui| {
                 if sides::controls_stay(high) {
                     sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
-                    sides::scrolls(ui, "launch now", |ui| now(ui, given, site, flown, high));
+                    sides::scrolls(ui, "launch now", |ui| now(ui, given, site, flown));
                 } else {
                     sides::scrolls(ui, "launch now", |ui| {
                         self.talking(ui, given, site, flown);
-                        now(ui, given, site, flown, high);
+                        now(ui, given, site, flown);
                     });
                 }
             });
@@ -90,7 +94,7 @@ impl Content for LaunchPage {
                 self.talking(ui, given, site, flown);
             }
             sides::follows(ui, line, |ui| {
-                now(ui, given, site, flown, high);
+                now(ui, given, site, flown);
                 time_line(ui, given.words, site, flown);
             });
         }
@@ -104,6 +108,17 @@ impl Content for LaunchPage {
         } else {
             Vec::new()
         }
+    }
+
+    fn asks_first(&mut self, to: Page, shown: &Shown) -> bool {
+        let under_way = shown.launch.as_ref().is_some_and(|f| f.ending.is_none());
+        let ask = under_way && !self.sure;
+        if ask {
+            self.leaving = true;
+            self.then = Some(to);
+        }
+        self.sure = false;
+        ask
     }
 
     fn talks(&self, shown: &Shown) -> bool {
@@ -211,7 +226,7 @@ impl LaunchPage {
         }
         Self::signals(ui, given, site, flown);
         let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
-        let typed = typed::ui(ui, words, &mut self.typed, may);
+        let typed = typed::ui(ui, given, &mut self.typed, may);
         if typed.changed {
             given.ask(Command::Typing);
         }
@@ -223,10 +238,18 @@ impl LaunchPage {
                 ui.label(words.say("launch.leave_sure"));
                 if ui.button(words.say("launch.leave_yes")).clicked() {
                     self.leaving = false;
-                    given.ask(Command::LeaveLaunch);
+                    match self.then.take() {
+                        // Leaving the page ends the launch.
+                        Some(page) => {
+                            self.sure = true;
+                            given.go(page);
+                        }
+                        None => given.ask(Command::LeaveLaunch),
+                    }
                 }
                 if ui.button(words.say("launch.leave_no")).clicked() {
                     self.leaving = false;
+                    self.then = None;
                 }
                 return;
             }
@@ -236,6 +259,7 @@ impl LaunchPage {
             }
             if ui.button(words.say("launch.leave")).clicked() {
                 self.leaving = true;
+                self.then = None;
             }
         });
     }
@@ -295,7 +319,7 @@ impl LaunchPage {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        let high = if ui.ctx().content_rect().height() < LOW {
+        let high = if shown.microphone.is_none() || ui.ctx().content_rect().height() < LOW {
             LOW_KEY
         } else {
             KEY
@@ -321,7 +345,7 @@ impl LaunchPage {
 }
 
 /// What is to be seen and heard now.
-fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32) {
+fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
     let words = given.words;
     let step = flown.step.as_ref().and_then(|id| site.step(id));
     let drawn = step.zip(scene::direction_of(site, &flown.situation, flown.seed));
@@ -329,13 +353,15 @@ fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32
     let written = drawn.is_none() || given.settings.level == Level::Written;
     facts(ui, words, site, flown, written);
     ui.heading(step.map_or("", |s| s.title.as_str()));
+    if let Some(scene) = &flown.scene {
+        ui.add(Label::new(scene).wrap());
+    }
     if let Some((step, direction)) = drawn {
         let hazard = flown.picture.hazard.as_deref();
         let view = View::of(site, step, &flown.situation, direction, hazard, given.settings.level);
-        view.ui(ui, words, (high - BESIDES).max(LEAST));
-    }
-    if let Some(scene) = &flown.scene {
-        ui.add(Label::new(scene).wrap());
+        // The room that is left, but for what others say below it.
+        let used = ui.cursor().top() - ui.min_rect().top();
+        view.ui(ui, words, (ui.clip_rect().height() - used - SAYING).max(LEAST));
     }
     if let Some(saying) = &flown.saying {
         let how = words.say(if saying.radio {
@@ -343,7 +369,8 @@ fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, high: f32
         } else {
             "launch.nearby"
         });
-        let line = format!("{}, {how}: \"{}\"", site.role_name(&saying.role), saying.text);
+        let who = format!("{}, {how}", capital(site.role_name(&saying.role)));
+        let line = words.fill("shell.says", &[("who", &who), ("text", &saying.text)]);
         ui.add(Label::new(line).wrap());
     }
 }

@@ -96,9 +96,19 @@ pub(super) trait Content {
         Vec::new()
     }
 
+    /// Before another page is opened: true where something would be lost that must be asked about, and the page asks.
+    fn asks_first(&mut self, _to: Page, _: &Shown) -> bool {
+        false
+    }
+
     /// One talks on it now: the talk key is its own.
     fn talks(&self, _: &Shown) -> bool {
         false
+    }
+
+    /// Which of its parts is open; another one begins at its top.
+    fn part(&self) -> usize {
+        0
     }
 
     /// The shell puts it into a scrolling column of readable width. Pages that lay themselves out say no.

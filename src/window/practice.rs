@@ -157,7 +157,7 @@ impl Practice {
         if !done || self.one_call {
             self.key(ui, given, state);
             let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
-            if let Some(call) = typed::ui(ui, words, &mut self.typed, may).sent {
+            if let Some(call) = typed::ui(ui, given, &mut self.typed, may).sent {
                 given.ask(Command::Type(call));
             }
         }
@@ -196,7 +196,7 @@ impl Practice {
             TurnState::YourCall | TurnState::Receiving | TurnState::Transmitting
         );
         let able = !matches!(shown.model, ModelState::Missing(_));
-        let high = if ui.ctx().content_rect().height() < LOW {
+        let high = if shown.microphone.is_none() || ui.ctx().content_rect().height() < LOW {
             LOW_KEY
         } else {
             KEY
@@ -297,27 +297,32 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     };
     let hazard = hazard(site, step, dealt.number);
     let level = written(given);
-    if let Some(direction) = scene::direction(site, &dealt.situation, dealt.number) {
+    let direction = scene::direction(site, &dealt.situation, dealt.number);
+    let texts = |ui: &mut Ui| {
+        seen(ui, site, step, &dealt.situation, hazard);
+        // A site that names no directions cannot be drawn.
+        if level == Level::Written || direction.is_none() {
+            ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, direction));
+        }
+        data_plate(ui, words, site, step, &dealt.situation);
+    };
+    // Where both have no room, what is written stands in sight.
+    let low = level == Level::Written && high - BESIDES < LEAST;
+    if low {
+        texts(ui);
+    }
+    if let Some(direction) = direction {
         let id = hazard.map(|h| h.id.as_str());
         let picture = (high - BESIDES).max(LEAST).min(high * PICTURE).max(90.0);
         View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);
-        seen(ui, site, step, &dealt.situation, hazard);
-        if level == Level::Written {
-            ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, Some(direction)));
-        }
-    } else {
-        // A site that names no directions cannot be drawn.
-        seen(ui, site, step, &dealt.situation, hazard);
-        ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, None));
     }
-    data_plate(ui, words, site, step, &dealt.situation);
+    if !low {
+        texts(ui);
+    }
     if let Some(prompt) = &step.prompt {
         ui.horizontal_wrapped(|ui| {
-            ui.label(format!(
-                "{}: \"{}\"",
-                capital(site.role_name(&prompt.role)),
-                prompt.text
-            ));
+            let who = capital(site.role_name(&prompt.role));
+            ui.label(words.fill("shell.says", &[("who", &who), ("text", &prompt.text)]));
             let may = matches!(state, TurnState::YourCall | TurnState::Receiving);
             let hear = Button::new(words.say("practice.hear_prompt"));
             if ui.add_enabled(may, hear).clicked() {

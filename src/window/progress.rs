@@ -114,6 +114,13 @@ impl ProgressPage {
             let courses = progress.elements.iter().filter(|c| wanted(&c.all));
             courses.map(|c| label_of(site, &c.element)).collect()
         };
+        // The main action stands at the top: the page opens where it begins.
+        let practise = look::add_primary(ui, true, words.say("progress.practise"));
+        given.main(ui, &practise);
+        if practise.clicked() {
+            given.go(Page::Practice);
+        }
+        ui.add_space(4.0);
         let steady = named(|t| t.share().is_some_and(|s| s.share >= SITS));
         let not_yet = named(|t| t.share().is_some_and(|s| s.share < SITS));
         let few = named(|t| t.share().is_none());
@@ -143,12 +150,6 @@ impl ProgressPage {
         ui.add(Label::new(look::remark(words.say(about))).wrap());
         if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
             today(ui, words, site, plan);
-        }
-        ui.add_space(4.0);
-        let practise = look::add_primary(ui, true, words.say("progress.practise"));
-        given.main(ui, &practise);
-        if practise.clicked() {
-            given.go(Page::Practice);
         }
     }
 

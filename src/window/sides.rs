@@ -45,9 +45,9 @@ pub(super) fn right(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
         .show(ui, |ui| scrolls(ui, id, content));
 }
 
-/// The controls, at the bottom of the side they are in.
+/// The controls, at the top of the side they are in: messages come and go below the page, and move nothing here.
 pub(super) fn controls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
-    Panel::bottom(id)
+    Panel::top(id)
         .resizable(false)
         .show_separator_line(false)
         .show(ui, content);

@@ -92,7 +92,10 @@ impl Talk {
         let button = Button::new(text).fill(fill.on(ui)).sense(Sense::click_and_drag());
         let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
         look::ring(ui, &button);
-        given.main(ui, &button);
+        // Without a microphone the call is typed: the keyboard goes there.
+        if given.shown.microphone.is_some() {
+            given.main(ui, &button);
+        }
         self.read(ui, &button, given.talk, transmitting, enabled)
     }
 

@@ -1,11 +1,13 @@
-//! A call typed instead of spoken: the field and its button in one row.
+//! A call typed instead of spoken: the field and its button. The field grows with the call, so that a whole briefing can be
+//! read before it is sent; Enter sends.
 
+use super::page::Given;
 use super::words::Words;
 use crate::worker::LONGEST_TYPED;
-use eframe::egui::{Button, Key, TextEdit, TextStyle, Ui, WidgetText};
+use eframe::egui::{Button, Key, Label, TextEdit, TextStyle, Ui, WidgetText};
 
-/// Least width of the field, points; below it the button goes to the next row.
-const NARROW: f32 = 120.0;
+/// Least width of the field beside its name, points; a narrower page has the name above it.
+const NARROW: f32 = 300.0;
 
 /// What happened to the draft.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -16,25 +18,39 @@ pub(super) struct Typed {
     pub sent: Option<String>,
 }
 
-/// Draw the field. `may`: a call is wanted now.
-pub(super) fn ui(ui: &mut Ui, words: Words, draft: &mut String, may: bool) -> Typed {
+/// Draw the field. `may`: a call is wanted now. Without a microphone it is the page's main action, and has the keyboard where
+/// nothing else has it.
+pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, draft: &mut String, may: bool) -> Typed {
+    let words: Words = given.words;
     let send = words.say("practice.send");
-    let galley = WidgetText::from(send).into_galley(ui, None, f32::INFINITY, TextStyle::Button);
-    let button = galley.size().x + 2.0 * ui.spacing().button_padding.x + ui.spacing().item_spacing.x + 12.0;
-    ui.horizontal_wrapped(|ui| {
-        let label = ui.label(words.say("practice.type"));
-        // A wrapping row tells the width of the whole row.
-        let whole = ui.available_width() - label.rect.width() - ui.spacing().item_spacing.x;
-        let width = if whole - button >= NARROW {
-            whole - button
-        } else {
-            ui.available_width()
-        };
-        let edit = TextEdit::singleline(draft)
+    let wide = |ui: &Ui, text: &str, style: TextStyle| {
+        let galley = WidgetText::from(text).into_galley(ui, None, f32::INFINITY, style);
+        galley.size().x
+    };
+    let gap = ui.spacing().item_spacing.x;
+    let button = wide(ui, send, TextStyle::Button) + 2.0 * ui.spacing().button_padding.x + gap + 12.0;
+    let name = words.say("practice.type");
+    let beside = ui.available_width() - wide(ui, name, TextStyle::Body) - gap - button;
+    let above = (beside < NARROW).then(|| ui.add(Label::new(super::look::remark(name))));
+    ui.horizontal_top(|ui| {
+        let label = above.unwrap_or_else(|| ui.label(name));
+        let edit = TextEdit::multiline(draft)
+            .desired_rows(1)
+            .return_key(None)
             .char_limit(LONGEST_TYPED)
-            .desired_width(width);
+            .desired_width((ui.available_width() - button).max(40.0));
         let field = ui.add_enabled(may, edit).labelled_by(label.id);
-        let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
+        if given.shown.microphone.is_none() {
+            given.main(ui, &field);
+            if may && ui.memory(|m| m.focused().is_none()) {
+                field.request_focus();
+            }
+        }
+        if field.changed() && draft.contains(['\n', '\r']) {
+            // A call is one line; what is pasted may be several.
+            *draft = draft.replace(['\n', '\r'], " ");
+        }
+        let enter = field.has_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let ready = may && !draft.trim().is_empty();
         let pressed = ui.add_enabled(ready, Button::new(send)).clicked();
         Typed {

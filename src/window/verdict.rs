@@ -18,6 +18,8 @@ pub(super) enum Kind {
     Call,
     /// Hardly a word of it is of this call.
     AnotherCall,
+    /// Nothing of what was asked for is in it.
+    NoAnswer,
     /// The key was let go at once.
     LetGo,
     /// The microphone failed.
@@ -47,17 +49,22 @@ pub(super) fn kind(judged: &Judged) -> Kind {
     if short && j.outcome != Outcome::Pass {
         return Kind::LetGo;
     }
-    let critical = j.elements.iter().filter(|e| e.critical);
-    let (all, said) = critical.fold((0, 0), |(all, said), e| {
-        (all + 1, said + usize::from(e.verdict == Verdict::Said))
-    });
+    let now: Vec<&ElementVerdict> = j
+        .elements
+        .iter()
+        .filter(|e| e.critical && !judged.kept.contains(&e.element))
+        .collect();
+    let said = now.iter().filter(|e| e.verdict == Verdict::Said).count();
     let undone = matches!(j.outcome, Outcome::NotYet | Outcome::SayAgain);
-    // An answer to a question holds one part alone.
-    if undone && judged.attempt == 1 && all >= 3 && 3 * said <= all {
-        Kind::AnotherCall
-    } else {
-        Kind::Call
+    if judged.attempt == 1 && undone && now.len() >= 3 && 3 * said <= now.len() {
+        return Kind::AnotherCall;
     }
+    // An answer to a question holds one part alone.
+    let none = |e: &&ElementVerdict| e.verdict == Verdict::Missing && e.heard.is_none();
+    if judged.attempt > 1 && j.outcome == Outcome::NotYet && !now.is_empty() && now.iter().all(none) {
+        return Kind::NoAnswer;
+    }
+    Kind::Call
 }
 
 /// The one thing that matters. `open`: the words of the call may be named; on a retry they are not, or it were reading aloud.
@@ -69,6 +76,7 @@ pub(super) fn one_thing(words: Words, site: &Site, step: &Step, judged: &Judged,
         Kind::HeldBack => return say("one.held_back"),
         Kind::LetGo => return say("one.let_go"),
         Kind::AnotherCall => return say("one.another_call"),
+        Kind::NoAnswer => return say("one.no_answer"),
         Kind::Call => {}
     }
     let j = &judged.judgement;
@@ -156,6 +164,9 @@ pub(super) fn key(e: &ElementVerdict) -> &'static str {
 
 /// What stands on an element's tile: what was said, as it was said where that is known.
 pub(super) fn on_tile(site: &Site, step: &Step, judged: &Judged, e: &ElementVerdict) -> Option<String> {
+    if judged.kept.contains(&e.element) {
+        return said(site, e);
+    }
     let number = step.elements.iter().position(|x| *x == e.element)?;
     let best = judged.evidence.readings.first().map(|r| &r.reading);
     let mention = best.and_then(|r| {
@@ -187,6 +198,7 @@ mod tests {
         Judged {
             id: uuid::Uuid::nil(),
             judgement,
+            kept: Vec::new(),
             evidence,
             answer,
             attempt: 1,

@@ -357,6 +357,8 @@ pub struct Judged {
     pub id: Uuid,
     /// The judgement that counts for the turn: an answer to a question completes the one before.
     pub judgement: Judgement,
+    /// Ids of the elements that stand as they were said in an earlier call of the turn, and were not said again in this one.
+    pub kept: Vec<String>,
     /// What was heard or read.
     pub evidence: Evidence,
     /// What the other side does.

@@ -40,7 +40,8 @@ impl Pace {
             Want::Release => 8.0,
         };
         match self {
-            Self::Unhurried if want == Want::Call => 60.0,
+            // Long enough to read the scene and to type a whole briefing.
+            Self::Unhurried if want == Want::Call => 180.0,
             Self::Unhurried => normal * 1.5,
             Self::Normal => normal,
             Self::Busy => normal * 0.75,

@@ -26,10 +26,11 @@ const SIZES: [(f32, f32, f32); 6] = [
 ];
 
 /// What is read or operated.
-const ROLES: [Role; 9] = [
+const ROLES: [Role; 10] = [
     Role::Label,
     Role::Button,
     Role::TextInput,
+    Role::MultilineTextInput,
     Role::CheckBox,
     Role::RadioButton,
     Role::ComboBox,

@@ -131,6 +131,7 @@ pub(super) fn judged(typed: &str) -> Event {
     Event::Judged(Box::new(Judged {
         id: uuid::Uuid::nil(),
         judgement,
+        kept: Vec::new(),
         evidence,
         answer,
         attempt: 1,
@@ -258,7 +259,10 @@ fn the_situation_is_given_as_facts_and_the_cautions_stay_in_sight() {
 fn a_call_is_typed_with_the_keyboard_alone_and_its_space_bar_does_not_transmit() {
     let mut w = practising();
     let mut tabs = 0;
-    while !w.get_by_role_and_label(Role::TextInput, "Or type:").is_focused() {
+    while !w
+        .get_by_role_and_label(Role::MultilineTextInput, "Or type:")
+        .is_focused()
+    {
         w.key_press(Key::Tab);
         w.run();
         tabs += 1;

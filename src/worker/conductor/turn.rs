@@ -45,6 +45,15 @@ fn undecided(mut judgement: Judgement) -> Judgement {
     judgement
 }
 
+/// The elements that count as an earlier call of the turn had them.
+fn kept(counts: &Judgement, this_call: &Judgement) -> Vec<String> {
+    let kept = counts
+        .elements
+        .iter()
+        .filter(|e| this_call.element(&e.element) != Some(*e));
+    kept.map(|e| e.element.clone()).collect()
+}
+
 impl Conductor {
     pub(super) fn step(&self) -> Option<(Arc<Site>, Step)> {
         let (site, _) = self.site.as_ref()?;
@@ -435,6 +444,7 @@ impl Conductor {
         }
         let judged = Judged {
             id: attempt.id,
+            kept: kept(&judgement, &this_call),
             judgement,
             evidence,
             answer,

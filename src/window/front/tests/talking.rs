@@ -405,7 +405,7 @@ fn a_launch_is_chosen_run_by_hand_and_debriefed() {
     // Whoever has nothing in the hand has no key for it.
     tell(&mut w, flown(TurnState::Receiving, None, "wing runner", None));
     assert!(w.query_by_label("Release (R)").is_none());
-    assert!(w.query_by_label_contains("winch driver, on the radio").is_some());
+    assert!(w.query_by_label_contains("Winch driver, on the radio").is_some());
 
     tell(&mut w, flown(TurnState::YourCall, Some(Want::Hazard), "pilot", None));
     assert!(w.query_by_label("What do you do?").is_some());
@@ -426,6 +426,27 @@ fn a_launch_is_chosen_run_by_hand_and_debriefed() {
     w.event(Input::Text("r".into()));
     w.run();
     assert_eq!(asked(&mut w), ["Typing"]);
+
+    // Another page would end the launch: that is asked first.
+    for (answer, page, told) in [
+        ("No, go on", Page::Launch, Vec::new()),
+        (
+            "Yes, abandon it",
+            Page::Progress,
+            vec!["LeaveLaunch".to_owned(), "Progress".to_owned()],
+        ),
+    ] {
+        w.get_by_label("Progress").click();
+        w.run();
+        assert_eq!(w.state().front.page, Page::Launch);
+        assert_eq!(asked(&mut w), Vec::<String>::new());
+        w.get_by_label(answer).click();
+        w.run();
+        assert_eq!(w.state().front.page, page);
+        assert_eq!(asked(&mut w), told);
+    }
+    w.state_mut().front.page = Page::Launch;
+    w.run();
 
     tell(&mut w, flown(TurnState::Done, None, "pilot", Some(Ending::ByHand)));
     assert!(w.query_by_label_contains("Rightly ended by hand").is_some());
