@@ -137,7 +137,7 @@ impl Debrief {
             };
             play("verdicts.play_own", judged.spoken, Command::PlayOwn);
             // Where the call was another one, hearing the right one stands above already.
-            let model = verdict::kind(judged) != Kind::AnotherCall;
+            let model = !matches!(verdict::kind(judged), Kind::AnotherCall | Kind::NoAnswer);
             play("verdicts.play_model", model, Command::PlayModel { slow: false });
             play("hints.slowly", model, Command::PlayModel { slow: true });
             play("verdicts.play_both", judged.spoken, Command::PlayBoth);

@@ -223,6 +223,7 @@ impl LaunchPage {
         } else {
             Self::hand(ui, given, site, flown);
             self.key(ui, given, flown);
+            Self::why_not(ui, given);
         }
         Self::signals(ui, given, site, flown);
         let may = matches!(flown.state, TurnState::YourCall | TurnState::Receiving);
@@ -312,7 +313,7 @@ impl LaunchPage {
     }
 
     fn key(&mut self, ui: &mut Ui, given: &mut Given<'_>, flown: &Flown) {
-        let (shown, words) = (given.shown, given.words);
+        let shown = given.shown;
         let transmitting = flown.state == TurnState::Transmitting;
         let may = matches!(
             flown.state,
@@ -331,7 +332,11 @@ impl LaunchPage {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        // Without the one or the other the key is dead, and the field below it is the way.
+    }
+
+    /// Without a microphone or a model the key is dead, and the field below it is the way.
+    fn why_not(ui: &mut Ui, given: &Given<'_>) {
+        let (shown, words) = (given.shown, given.words);
         let why = match &shown.model {
             ModelState::Missing(why) if notices::is_damage(why) => Some("practice.model_damaged"),
             ModelState::Missing(_) => Some("practice.no_model"),

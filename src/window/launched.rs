@@ -4,7 +4,7 @@
 use super::look::{self, Hue};
 use super::page::{Given, Page};
 use super::verdict;
-use super::words::Words;
+use super::words::{Words, capital};
 use crate::call::{ElementVerdict, Judgement, Outcome, Verdict};
 use crate::drill::{Ending, Entry, Want};
 use crate::site::{Line, Site, Step};
@@ -181,7 +181,8 @@ fn one(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown, call: &Ca
         }
     });
     for (role, text) in &call.answers {
-        ui.add(Label::new(format!("{}: \"{text}\"", site.role_name(role))).wrap());
+        let who = capital(site.role_name(role));
+        ui.add(Label::new(words.fill("shell.says", &[("who", &who), ("text", text)])).wrap());
     }
 }
 
@@ -201,6 +202,24 @@ fn faults(ui: &mut Ui, words: Words, site: &Site, call: &Called<'_>) {
         });
         ui.add(Label::new(e.reason.text(words.language())).wrap());
     }
+}
+
+/// What is still to come of a call, by name alone: the launch goes on, and the right words beside it would be read aloud.
+fn undone(words: Words, site: &Site, judgement: &Judgement, asked: Option<&str>) -> String {
+    let counts = |e: &&ElementVerdict| asked.is_none_or(|a| a == e.element || e.verdict == Verdict::Wrong);
+    let open = judgement
+        .elements
+        .iter()
+        .filter(|e| e.verdict != Verdict::Said)
+        .filter(counts);
+    let named = open.map(|e| {
+        let label = site
+            .elements
+            .get(&e.element)
+            .map_or(e.element.as_str(), |x| x.label.as_str());
+        format!("{label}: {}", words.say(verdict::key(e)))
+    });
+    named.collect::<Vec<_>>().join(", ")
 }
 
 /// An entry of the time line. The student's calls have their verdict in sign, word and colour.
@@ -226,6 +245,11 @@ pub(super) fn entry(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, at: f
                 } else if *want == Want::Call {
                     let outcome = outcome(judgement, asked.as_deref());
                     look::signed(ui, look::outcome_sign(outcome), words.say(look::outcome_key(outcome)));
+                }
+                if flown.ending.is_none() && !judgement.stop {
+                    let undone = undone(words, site, judgement, asked.as_deref());
+                    ui.add(Label::new(look::remark(undone)).wrap());
+                    return;
                 }
                 for remark in crate::drill::debrief::remarks(site, entry) {
                     ui.add(Label::new(look::remark(remark)).wrap());

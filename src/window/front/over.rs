@@ -53,6 +53,7 @@ pub(super) fn messages(ui: &mut Ui, given: &Given<'_>) -> Option<usize> {
         ScrollArea::vertical()
             .id_salt("messages")
             .max_height(high)
+            .min_scrolled_height(high)
             .show(ui, |ui| {
                 let all: Vec<&Notice> = given.shown.troubles.iter().collect();
                 if all.len() > 1 && ui.available_width() >= all.len() as f32 * MESSAGE {
