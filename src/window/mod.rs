@@ -72,7 +72,8 @@
 //!
 //! Keys (`keys.rs`): the talk key is taken out of the events before any control sees them, on pages whose `Content::talks` says so and outside text fields;
 //! repeats of Space and Enter press nothing; what gets the focus by keyboard is scrolled into sight; Page Up and Down scroll; F1 help, F6 main action.
-//! Help and messages lie over the page: nothing moves under the pointer. Messages (`notices.rs`) have their texts in both languages, go when cured or after
+//! Help lies over the page; messages have a room below it, and what is operated stands at the top of its side: nothing moves under the pointer. Without a
+//! microphone the field for typed calls has the keyboard. Leaving a launch that is under way is asked about (`Content::asks_first`). Messages (`notices.rs`) have their texts in both languages, go when cured or after
 //! 45 s, and are two at the most; those that tell of a loss stay. Words before a call (`hints.rs`): all of them twice, first letters twice, then none, by
 //! right first attempts at that step (`plan::Level::taught_after`); the level is kept with the attempt, and such calls move neither plan nor progress.
 //!
