@@ -6,7 +6,7 @@ use super::{Activity, Conductor, Hearing, Run, Wanted, What};
 use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
-use crate::logbook::{Kind, ModelUsed, Part, RecordingName};
+use crate::logbook::{Kind, ModelUsed, NewAttempt, Part, RecordingName};
 use crate::plan::Reason;
 use crate::site::{Site, Step};
 use crate::sound::{Clip, Trouble};
@@ -384,21 +384,13 @@ impl Conductor {
             return;
         };
         let Some(run) = self.activity.run_mut() else { return };
-        let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
-        // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
-        // that was heard is obeyed all the same.
-        let void = !this_call.stop && hearing.as_ref().is_some_and(|h| microphone_failed(&h.clip));
-        let this_call = if void { undecided(this_call) } else { this_call };
-        let answer = if void {
-            run.turn.cancel();
-            Answer::Silence
-        } else {
-            run.turn.judged(&site, &step, &this_call)
-        };
-        let judgement = match (&run.turn.so_far, this_call.outcome) {
-            (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
-            _ => this_call.clone(),
-        };
+        let failed = hearing.as_ref().is_some_and(|h| microphone_failed(&h.clip));
+        let Settled {
+            this_call,
+            judgement,
+            answer,
+            void,
+        } = run.settle(&site, &step, &evidence, failed);
         // Stop and "not ready" are always right: what else was left out counts for nothing.
         let held_back = answer == Answer::NothingMoves;
         let no_error = held_back || matches!(answer, Answer::Stopped(_));
@@ -450,16 +442,58 @@ impl Conductor {
             self.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
-        if !no_error {
+        self.keep(attempt, hearing.and_then(|h| h.file), !no_error);
+        self.tell_state();
+        self.play_answer();
+    }
+
+    /// Into the logbook; what `counts` is learned from too. `file` is that of its recording.
+    fn keep(&mut self, attempt: NewAttempt, file: Option<PathBuf>, counts: bool) {
+        if counts {
             self.learn(&attempt);
             self.teach(&attempt);
         }
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
-            file: hearing.and_then(|h| h.file),
+            file,
         });
         self.ask_for_name();
-        self.tell_state();
-        self.play_answer();
+    }
+}
+
+/// A call judged, with what it does to the turn.
+struct Settled {
+    this_call: Judgement,
+    /// What counts for the turn.
+    judgement: Judgement,
+    answer: Answer,
+    /// Nothing of it counts.
+    void: bool,
+}
+
+impl Run {
+    /// Judges a call and moves the turn on; `failed`: the microphone did in it.
+    fn settle(&mut self, site: &Site, step: &Step, evidence: &Evidence, failed: bool) -> Settled {
+        let this_call = judge(site, step, &self.turn.situation, evidence, &Limits::DEFAULT);
+        // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
+        // that was heard is obeyed all the same.
+        let void = !this_call.stop && failed;
+        let this_call = if void { undecided(this_call) } else { this_call };
+        let answer = if void {
+            self.turn.cancel();
+            Answer::Silence
+        } else {
+            self.turn.judged(site, step, &this_call)
+        };
+        let judgement = match (&self.turn.so_far, this_call.outcome) {
+            (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
+            _ => this_call.clone(),
+        };
+        Settled {
+            this_call,
+            judgement,
+            answer,
+            void,
+        }
     }
 }
