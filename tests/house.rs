@@ -180,6 +180,7 @@ fn no_room_takes_from_one_above_and_the_picture_is_right() {
 fn no_part_of_the_worker_takes_from_one_above() {
     let arrows = parts("worker");
     assert!(arrows.len() > 15 && arrows["desk"].contains("message"), "{arrows:?}");
+    assert_eq!(arrows["message"], BTreeSet::new(), "the messages take from a part");
     for (from, to) in &arrows {
         for name in to {
             assert!(

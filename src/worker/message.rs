@@ -6,12 +6,13 @@ mod drill;
 pub mod home;
 pub mod meeting;
 pub mod office;
+pub mod papers;
 mod state;
 pub mod trial;
 mod trouble;
 
 pub use drill::{
-    Dealt, Ear, EarRequest, Flown, Given, Judged, LONGEST_TYPED, LaunchRequest, Planned, Saying, SituationRequest,
+    Dealt, Ear, EarRequest, Flown, GivenCall, Judged, LONGEST_TYPED, LaunchRequest, Planned, Saying, SituationRequest,
 };
 pub use state::{FetchState, SecondState};
 pub use trouble::Trouble;
@@ -78,7 +79,7 @@ pub enum Command {
         step: Option<String>,
     },
     /// A new turn with a call dealt beforehand.
-    Given(Box<Given>),
+    Given(Box<GivenCall>),
     /// Begin a whole launch; a turn or launch under way is given up.
     Launch(Box<LaunchRequest>),
     /// Give a launch up, or close its debrief.

@@ -37,7 +37,7 @@ pub use ears::{Loaded, Loader};
 pub use inbox::Heard;
 pub use keeper::LogbookPlace;
 pub use message::{
-    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LONGEST_TYPED, LaunchRequest, Lost, ModelState,
+    Command, Dealt, Ear, EarRequest, Event, Flown, GivenCall, Judged, LONGEST_TYPED, LaunchRequest, Lost, ModelState,
     Planned, Saying, SiteRequest, SituationRequest, Trouble,
 };
 pub use options::Options;

@@ -179,7 +179,7 @@ impl Told for SoundError {
     }
 }
 
-impl Told for sound::Trouble {
+impl Told for sound::ClipTrouble {
     fn told(&self) -> Trouble {
         let n = |value: String| vec![("n", value)];
         let (key, facts) = match self {

@@ -4,7 +4,7 @@ use super::recording::{residual_of_signal, signal_48k, write_48k};
 use super::server::{ROLE, Server, child, expect_success, folder, signal, with_server};
 use super::{ready, recorded, speak};
 use cableside::sound::{
-    Player, PlayerEvent, Recorded, Recorder, RecorderEvent, SoundError, Trouble, devices, part, read_clip,
+    ClipTrouble, Player, PlayerEvent, Recorded, Recorder, RecorderEvent, SoundError, devices, part, read_clip,
 };
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -23,7 +23,7 @@ fn a_server_that_dies_leaves_the_clip() {
         let Recorded { clip, path } = recorded(&recorder);
         println!("{:?}", clip.troubles);
         assert!(
-            matches!(clip.troubles[..], [Trouble::DeviceLost { at_seconds }] if at_seconds > 1.7),
+            matches!(clip.troubles[..], [ClipTrouble::DeviceLost { at_seconds }] if at_seconds > 1.7),
             "{:?}",
             clip.troubles
         );
@@ -57,7 +57,9 @@ fn a_frozen_server_holds_nobody_up() {
         signal("-STOP");
         let Recorded { clip, .. } = recorded(&recorder);
         assert!(
-            clip.troubles.iter().any(|t| matches!(t, Trouble::DeviceLost { .. })),
+            clip.troubles
+                .iter()
+                .any(|t| matches!(t, ClipTrouble::DeviceLost { .. })),
             "{:?}",
             clip.troubles
         );
@@ -90,7 +92,7 @@ fn a_disk_that_is_full_costs_only_the_file() {
         let Recorded { clip, path } = recorded(&recorder);
         assert!(path.is_none());
         assert!(
-            matches!(&clip.troubles[..], [Trouble::NotOnDisk { .. }]),
+            matches!(&clip.troubles[..], [ClipTrouble::NotOnDisk { .. }]),
             "{:?}",
             clip.troubles
         );
@@ -125,14 +127,14 @@ fn a_disk_that_fills_up_while_recording_costs_only_the_file() {
     speak("micfeed", &folder().join("say.wav"));
     std::thread::sleep(Duration::from_millis(200));
     match recorder.wait(Duration::from_secs(2)) {
-        Some(RecorderEvent::Warning(Trouble::NotOnDisk { reason })) => println!("{reason}"),
+        Some(RecorderEvent::Warning(ClipTrouble::NotOnDisk { reason })) => println!("{reason}"),
         other => panic!("{other:?}"),
     }
     recorder.release();
     let Recorded { clip, path } = recorded(&recorder);
     assert!(path.is_none());
     assert!(
-        matches!(&clip.troubles[..], [Trouble::NotOnDisk { .. }]),
+        matches!(&clip.troubles[..], [ClipTrouble::NotOnDisk { .. }]),
         "{:?}",
         clip.troubles
     );

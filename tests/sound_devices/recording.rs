@@ -2,7 +2,7 @@
 
 use super::server::{folder, with_server};
 use super::{ready, recorded, speak};
-use cableside::sound::{RATE, Recorded, Recorder, RecorderEvent, SoundError, Trouble, devices, read_clip};
+use cableside::sound::{ClipTrouble, RATE, Recorded, Recorder, RecorderEvent, SoundError, devices, read_clip};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -172,7 +172,7 @@ fn zeros_are_told_while_recording() {
             Some(RecorderEvent::Recording)
         ));
         match recorder.wait(Duration::from_secs(3)) {
-            Some(RecorderEvent::Warning(Trouble::AllZeros { seconds })) => assert!(seconds >= 0.5),
+            Some(RecorderEvent::Warning(ClipTrouble::AllZeros { seconds })) => assert!(seconds >= 0.5),
             other => panic!("{other:?}"),
         }
         assert!(
@@ -183,7 +183,7 @@ fn zeros_are_told_while_recording() {
         recorder.release();
         let clip = recorded(&recorder).clip;
         assert!(
-            matches!(clip.troubles[..], [Trouble::AllZeros { .. }]),
+            matches!(clip.troubles[..], [ClipTrouble::AllZeros { .. }]),
             "{:?}",
             clip.troubles
         );

@@ -3,17 +3,17 @@
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
 use super::{Activity, Conductor, Hearing, Run, Wanted, What};
-use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::call::{Evidence, Judgement, Outcome, Reason, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
 use crate::logbook::{Kind, ModelUsed, NewAttempt, Part, RecordingName};
-use crate::plan::Reason;
+use crate::plan::DealReason;
 use crate::site::{Site, Step};
-use crate::sound::{Clip, Trouble};
+use crate::sound::{Clip, ClipTrouble};
 use crate::worker::ears;
 use crate::worker::inbox::Heard;
 use crate::worker::keeper;
-use crate::worker::message::{Dealt, Event, Given, Judged, LONGEST_TYPED, ModelState, SituationRequest};
+use crate::worker::message::{Dealt, Event, GivenCall, Judged, LONGEST_TYPED, ModelState, SituationRequest};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -27,8 +27,8 @@ const MUCH_LOST: f64 = 0.25;
 /// Did the microphone fail in it: went away, gave nothing, or lost much?
 fn microphone_failed(clip: &Clip) -> bool {
     clip.troubles.iter().any(|t| match t {
-        Trouble::DeviceLost { .. } | Trouble::AllZeros { .. } => true,
-        Trouble::Dropped { seconds, .. } => *seconds >= MUCH_LOST,
+        ClipTrouble::DeviceLost { .. } | ClipTrouble::AllZeros { .. } => true,
+        ClipTrouble::Dropped { seconds, .. } => *seconds >= MUCH_LOST,
         _ => false,
     })
 }
@@ -37,7 +37,7 @@ fn microphone_failed(clip: &Clip) -> bool {
 fn undecided(mut judgement: Judgement) -> Judgement {
     for e in judgement.elements.iter_mut().filter(|e| e.verdict != Verdict::Said) {
         e.verdict = Verdict::Unsure;
-        e.reason = Why::Foreign;
+        e.reason = Reason::Foreign;
     }
     judgement.outcome = Outcome::SayAgain;
     judgement.score = None;
@@ -108,7 +108,7 @@ impl Conductor {
     }
 
     /// A call dealt beforehand.
-    pub(super) fn given(&mut self, given: Given) {
+    pub(super) fn given(&mut self, given: GivenCall) {
         let Some((site, _)) = self.site.clone() else {
             self.out.known("no_site", "choose a site first", &[]);
             return;
@@ -144,7 +144,7 @@ impl Conductor {
         }));
     }
 
-    fn tell_dealt(&mut self, reason: Option<Reason>) {
+    fn tell_dealt(&mut self, reason: Option<DealReason>) {
         self.tell_plan(reason);
         let Some(run) = self.activity.run() else { return };
         self.out.tell(Event::Dealt(Dealt {

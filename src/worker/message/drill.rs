@@ -4,7 +4,7 @@ use crate::call::{Evidence, Judgement, Situation, SituationError};
 use crate::drill::ear::{Difficulty, Question, Task};
 use crate::drill::launch::Picture;
 use crate::drill::{Answer, Course, Ending, Entry, Pace, TurnState, Want};
-use crate::plan::{self, Reason, Today};
+use crate::plan::{self, DealReason, Today};
 use crate::site::{Callsign, Site};
 use crate::sound::Clip;
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use uuid::Uuid;
 
 /// A call dealt beforehand, in a practice that was handed out.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Given {
+pub struct GivenCall {
     /// The step's id.
     pub step: String,
     /// What a right call must carry.
@@ -166,7 +166,7 @@ pub struct Planned {
     /// The level by the record; `None` without a student.
     pub by_record: Option<plan::Level>,
     /// Why the turn under way was dealt; `None` where chance or the user dealt it.
-    pub reason: Option<Reason>,
+    pub reason: Option<DealReason>,
     /// What to practise today; `None` without a student.
     pub today: Option<Today>,
     /// What another pilot says on the frequency before the turn.

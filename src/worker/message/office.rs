@@ -2,10 +2,10 @@
 
 use super::Trouble;
 use super::home::{HandingOut, Taken};
+use super::papers::Wanted;
 use crate::logbook::{
-    AttemptSummary, Forgotten, Joined, Judged, Merged, Removed, Retention, StoredAttempt, Student, Verdict,
+    AttemptSummary, Forgotten, Joined, Merged, Removed, Retention, Ruled, StoredAttempt, Student, Verdict,
 };
-use crate::worker::papers::Wanted;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use uuid::Uuid;
@@ -104,7 +104,7 @@ pub struct Reviewed {
     /// Whose it is.
     pub name: Option<String>,
     /// What was judged before.
-    pub judgements: Vec<Judged>,
+    pub judgements: Vec<Ruled>,
 }
 
 /// What the instructor's page is told.

@@ -40,7 +40,7 @@ pub enum TrialEvent {
         /// How long, seconds.
         seconds: f64,
         /// What went wrong.
-        troubles: Vec<sound::Trouble>,
+        troubles: Vec<sound::ClipTrouble>,
     },
     /// What the recogniser heard; empty where no words were made out.
     Heard {
