@@ -5,7 +5,7 @@
 //! * [`site`]: a club's phrases: raw file, checked [`site::Site`], letters, digits, callsigns. Pure.
 //! * [`call`]: one call: situation, verdicts, outcome, advice, score. Pure.
 //! * [`class`]: whose turn, who missed what, practice handed out, results taken back. Pure.
-//! * [`hear`]: a clip becomes evidence; the only room that names the speech model's library.
+//! * [`hear`]: a clip becomes evidence: the speech model and its search; the only room that names the second listener's library.
 //! * [`drill`]: a turn as a state machine: situations dealt, what the other side answers. Pure.
 //! * [`plan`]: what to practise next: steadiness, spaced repetition, levels, sessions. Pure.
 //! * [`sound`]: the only room that names the sound libraries: files, devices, levels, radio channel.
@@ -15,6 +15,8 @@
 //! * [`worker`]: the threads behind a window or a terminal: commands in, events out.
 //! * [`window`]: pages that show what the worker told and hand back what the student wants.
 //! * [`model`]: find, verify, rebuild, fetch the speech model's file.
+//! * [`command`]: the subcommands; the only room that prints.
+//! * [`folders`]: where files are on each platform; sites' folders and archives.
 //! * [`files`]: how a file is made, replaced or removed, with several programs at it; locks.
 //! * `wilson`: the interval beside every rate. Pure.
 

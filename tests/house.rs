@@ -46,6 +46,28 @@ fn code(path: &Path) -> String {
     lines.join("\n")
 }
 
+/// The names that stand behind a path's beginning: `site` of `crate::site::…`, and each of `crate::{site::…, files}`.
+fn taken(text: &str, path: &str) -> Vec<String> {
+    let mut names = Vec::new();
+    for (at, _) in text.match_indices(path) {
+        // The end of a longer path.
+        if text[..at].ends_with("::") {
+            continue;
+        }
+        let rest = &text[at + path.len()..];
+        let (list, all) = match rest.strip_prefix('{') {
+            Some(list) => (list.split('}').next().unwrap(), usize::MAX),
+            None => (rest.split(';').next().unwrap(), 1),
+        };
+        let name = |n: &str| {
+            let letters = n.trim().chars();
+            letters.take_while(|c| c.is_alphanumeric() || *c == '_').collect()
+        };
+        names.extend(list.split(',').take(all).map(name));
+    }
+    names
+}
+
 /// Which room takes from which.
 fn arrows() -> BTreeMap<String, BTreeSet<String>> {
     let mut files = Vec::new();
@@ -55,23 +77,9 @@ fn arrows() -> BTreeMap<String, BTreeSet<String>> {
     for file in &files {
         let from = room(file);
         let text = code(file);
-        for (at, _) in text.match_indices("crate::") {
-            let rest = &text[at + "crate::".len()..];
-            // `crate::site::…`, or the beginnings of each name in `crate::{site::…, files}`.
-            let list = match rest.strip_prefix('{') {
-                Some(list) => list.split('}').next().unwrap(),
-                None => rest.split(';').next().unwrap(),
-            };
-            let names = list.split(',').take(if rest.starts_with('{') { usize::MAX } else { 1 });
-            for name in names {
-                let name: String = name
-                    .trim()
-                    .chars()
-                    .take_while(|c| c.is_alphanumeric() || *c == '_')
-                    .collect();
-                if name != from && rooms.contains(&name) {
-                    arrows.entry(from.clone()).or_default().insert(name);
-                }
+        for name in taken(&text, "crate::") {
+            if name != from && rooms.contains(&name) {
+                arrows.entry(from.clone()).or_default().insert(name);
             }
         }
     }
@@ -100,6 +108,33 @@ fn floors(arrows: &BTreeMap<String, BTreeSet<String>>) -> (Vec<Vec<String>>, Vec
         .cloned()
         .collect();
     (floors, circle)
+}
+
+/// Which part of a room takes from which: a part is a file in the room, with the folder of its name. The room's door, `mod.rs`,
+/// takes from all of them, and none from it.
+fn parts(within: &str) -> BTreeMap<String, BTreeSet<String>> {
+    let folder = root().join("src").join(within);
+    let mut files = Vec::new();
+    sources(&folder, &mut files);
+    let below = |file: &Path| -> Vec<String> {
+        let below = file.strip_prefix(&folder).unwrap().with_extension("");
+        let names = below.components().map(|c| c.as_os_str().to_string_lossy().into_owned());
+        names.filter(|n| n != "mod").collect()
+    };
+    // Files of tests for tests only are no parts.
+    files.retain(|f| !below(f).iter().any(|n| n == "tests"));
+    let mut arrows: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for file in &files {
+        let place = below(file);
+        let Some(from) = place.first() else { continue };
+        let text = code(file);
+        let up = "super::".repeat(place.len());
+        let mut to = taken(&text, &up);
+        to.extend(taken(&text, &format!("crate::{within}::")));
+        to.retain(|name| name != from);
+        arrows.entry(from.clone()).or_default().extend(to);
+    }
+    arrows
 }
 
 /// The picture: from the top floor down, what each room takes from.
@@ -138,6 +173,27 @@ fn no_room_takes_from_one_above_and_the_picture_is_right() {
         return;
     }
     assert_eq!(drawn, now, "draw it anew: CABLESIDE_DRAW=1 cargo test --test house");
+}
+
+/// Types flow one way in the room with the most threads: what a part is asked and tells lies below all parts.
+#[test]
+fn no_part_of_the_worker_takes_from_one_above() {
+    let arrows = parts("worker");
+    assert!(arrows.len() > 15 && arrows["desk"].contains("message"), "{arrows:?}");
+    assert_eq!(arrows["message"], BTreeSet::new(), "the messages take from a part");
+    for (from, to) in &arrows {
+        for name in to {
+            assert!(
+                arrows.contains_key(name),
+                "{from} takes {name} from the door of the room"
+            );
+        }
+    }
+    let (_, circle) = floors(&arrows);
+    assert!(
+        circle.is_empty(),
+        "these parts take from each other in a circle, or from one: {circle:?}"
+    );
 }
 
 #[test]

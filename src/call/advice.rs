@@ -88,38 +88,7 @@ impl fmt::Display for Advice {
 pub(super) fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[ElementVerdict]) -> Vec<Advice> {
     let mut out = Vec::new();
     for m in &reading.mentions {
-        if m.stance == Stance::Denied {
-            let judged = elements.get(m.element);
-            if judged.is_some_and(|e| e.verdict == Verdict::Said && m.said != Said::Value(e.expected.clone())) {
-                out.push(Advice::Denied {
-                    words: reading.words[m.reach.0..m.reach.1].join(" "),
-                });
-            }
-            continue;
-        }
-        // A stop stands behind the step's own elements.
-        let Some(judged) = elements.get(m.element) else {
-            continue;
-        };
-        if judged.verdict != Verdict::Said {
-            continue;
-        }
-        let taught = site.taught_words(&judged.element, &judged.expected).unwrap_or_default();
-        if m.pairs {
-            out.push(Advice::NumberPairs {
-                said: m.words.clone(),
-                taught,
-            });
-        } else if !m.taught {
-            out.push(Advice::Wording {
-                element: judged.element.clone(),
-                said: m.words.clone(),
-                taught: words::of(&taught).join(" "),
-            });
-        }
-        if m.restarted {
-            out.push(Advice::Restarted);
-        }
+        of_mention(site, reading, m, elements, &mut out);
     }
     for e in elements.iter().filter(|e| e.verdict == Verdict::Wrong) {
         let known = site.elements.get(&e.element);
@@ -133,25 +102,7 @@ pub(super) fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[El
     if !reading.taken_back.is_empty() && reading.taken_back.iter().all(right) {
         out.push(Advice::Corrected);
     }
-    let own = |e: &usize| *e < step.elements.len();
-    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).filter(own).collect();
-    let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
-        let names = placeholders(t);
-        names
-            .iter()
-            .filter_map(|n| step.elements.iter().position(|e| e == n))
-            .collect::<Vec<_>>()
-    });
-    let follows = |shape: &Vec<usize>| {
-        let mut last = 0;
-        order.iter().all(|e| {
-            let place = shape.iter().position(|s| s == e).unwrap_or(usize::MAX);
-            let ok = place >= last && place != usize::MAX;
-            last = place;
-            ok
-        })
-    };
-    if order.len() > 1 && !shapes.any(|s| follows(&s)) {
+    if !is_in_order(step, reading) {
         let labels: Vec<&str> = placeholders(&step.taught)
             .iter()
             .filter_map(|e| site.elements.get(*e).map(|e| e.label.as_str()))
@@ -171,4 +122,59 @@ pub(super) fn advice(site: &Site, step: &Step, reading: &Reading, elements: &[El
         });
     }
     out
+}
+
+/// What could be said better in one place.
+fn of_mention(site: &Site, reading: &Reading, m: &Mention, elements: &[ElementVerdict], out: &mut Vec<Advice>) {
+    // A stop stands behind the step's own elements.
+    let Some(judged) = elements.get(m.element).filter(|e| e.verdict == Verdict::Said) else {
+        return;
+    };
+    if m.stance == Stance::Denied {
+        if m.said != Said::Value(judged.expected.clone()) {
+            out.push(Advice::Denied {
+                words: reading.words[m.reach.0..m.reach.1].join(" "),
+            });
+        }
+        return;
+    }
+    let taught = site.taught_words(&judged.element, &judged.expected).unwrap_or_default();
+    if m.pairs {
+        out.push(Advice::NumberPairs {
+            said: m.words.clone(),
+            taught,
+        });
+    } else if !m.taught {
+        out.push(Advice::Wording {
+            element: judged.element.clone(),
+            said: m.words.clone(),
+            taught: words::of(&taught).join(" "),
+        });
+    }
+    if m.restarted {
+        out.push(Advice::Restarted);
+    }
+}
+
+/// Do the elements come in the order of a call that is right?
+fn is_in_order(step: &Step, reading: &Reading) -> bool {
+    let own = |e: &usize| *e < step.elements.len();
+    let order: Vec<usize> = reading.mentions.iter().map(|m| m.element).filter(own).collect();
+    let mut shapes = std::iter::once(&step.taught).chain(&step.also_right).map(|t| {
+        let names = placeholders(t);
+        names
+            .iter()
+            .filter_map(|n| step.elements.iter().position(|e| e == n))
+            .collect::<Vec<_>>()
+    });
+    let follows = |shape: &Vec<usize>| {
+        let mut last = 0;
+        order.iter().all(|e| {
+            let place = shape.iter().position(|s| s == e).unwrap_or(usize::MAX);
+            let ok = place >= last && place != usize::MAX;
+            last = place;
+            ok
+        })
+    };
+    order.len() <= 1 || shapes.any(|s| follows(&s))
 }

@@ -243,7 +243,7 @@ fn customs(site: &Site) -> Thing {
     )
 }
 
-/// Stations, directions, cables, light signals, aircraft.
+/// Stations, directions, cables, signals of every kind, aircraft.
 fn places(site: &Site, all: &mut Vec<Thing>) {
     for s in &site.stations {
         let words = vec![

@@ -282,46 +282,28 @@ impl<'a> Asked<'a> {
         if let Some(first) = named.filter(|_| self.purpose == Purpose::Address) {
             mentions.truncate(first + 1);
         }
-        let with_what_does_it = |m: &Mention| {
-            let words = reading.words.get(m.reach.0..m.reach.1);
-            words.map_or_else(|| m.words.clone(), |w| w.join(" "))
-        };
-        let is_right = |m: &Mention| match &m.said {
-            Said::Value(v) => self.is_part(v) && !(self.pairs_forbidden && m.pairs),
-            _ => false,
-        };
         let said_again = |m: &Mention| {
             mentions
                 .iter()
-                .any(|(n, s)| *s == Stance::Plain && n.span.0 >= m.span.1 && is_right(n))
+                .any(|(n, s)| *s == Stance::Plain && n.span.0 >= m.span.1 && self.is_right(n))
         };
         let denied = mentions.iter().find(|(m, s)| match m.said {
             Said::Negated => *s == Stance::Plain,
-            _ => is_right(m) && *s == Stance::Denied,
+            _ => self.is_right(m) && *s == Stance::Denied,
         });
         if let Some((m, _)) = denied {
-            let heard = with_what_does_it(m);
+            let heard = with_what_does_it(m, reading);
             // "We weren't ready, but now we are ready": both, so neither.
             let verdict = if said_again(m) { Verdict::Unsure } else { Verdict::Wrong };
             return Finding::because(verdict, heard.clone(), Reason::Denied { heard });
         }
-        let other = mentions.iter().find_map(|(m, s)| match &m.said {
-            Said::Value(v) if *s == Stance::Plain && !self.is_part(v) => Some(v.clone()),
-            Said::Value(_) if *s == Stance::Plain && !is_right(m) => Some(m.words.clone()),
-            Said::Incomplete if *s == Stance::Plain => {
-                let mut halves = self.halves_of_others.iter();
-                halves
-                    .find(|(half, _)| *half == m.words)
-                    .map(|(_, value)| value.clone())
-            }
-            _ => None,
-        });
-        if let Some(v) = other {
+        let mut plain = mentions.iter().filter(|(_, s)| *s == Stance::Plain);
+        if let Some(v) = plain.find_map(|(m, _)| self.other_value(m)) {
             return Finding::new(Verdict::Wrong, Some(v));
         }
         let said = |part: &String| {
             let plain = |(m, s): &(&Mention, Stance)| *s == Stance::Plain && m.said == Said::Value(part.clone());
-            mentions.iter().any(|m| plain(m) && is_right(m.0))
+            mentions.iter().any(|m| plain(m) && self.is_right(m.0))
         };
         let plain = self.forms.iter().any(|form| form.iter().all(said));
         let open = mentions.iter().find(|(m, s)| match s {
@@ -329,34 +311,61 @@ impl<'a> Asked<'a> {
             // Another value denied says nothing against the right one.
             Stance::Denied => m.said == Said::Negated,
             // What was taken back may be said again.
-            Stance::TakenBack => !(plain && is_right(m)),
+            Stance::TakenBack => !(plain && self.is_right(m)),
             Stance::PutOff | Stance::Asked | Stance::Open | Stance::Others => true,
         });
         if let Some((m, stance)) = open {
-            let heard = with_what_does_it(m);
-            let value = match &m.said {
-                Said::Value(v) => v.clone(),
-                Said::Negated | Said::Incomplete => m.words.clone(),
-            };
-            let by = m.by.clone();
-            return match stance {
-                Stance::PutOff if self.purpose.moves() && is_right(m) && !said_again(m) => {
-                    Finding::because(Verdict::Wrong, heard.clone(), Reason::PutOff { heard })
-                }
-                Stance::PutOff => Finding::because(Verdict::Unsure, value, Reason::PutOff { heard }),
-                Stance::Asked => Finding::because(Verdict::Unsure, value, Reason::Asked { heard }),
-                Stance::TakenBack => Finding::because(Verdict::Unsure, value, Reason::TakenBack { heard: by }),
-                Stance::Others => Finding::because(Verdict::Unsure, value, Reason::Others { heard }),
-                Stance::Plain | Stance::Denied | Stance::Open => {
-                    let right = self.right.clone();
-                    Finding::because(Verdict::Unsure, value, Reason::BesideUnknown { heard: by, right })
-                }
-            };
+            let put_off = *stance == Stance::PutOff && self.purpose.moves() && self.is_right(m) && !said_again(m);
+            return self.not_plain(m, *stance, put_off, with_what_does_it(m, reading));
         }
         if plain {
             return Finding::new(Verdict::Said, Some(self.expected.clone()));
         }
-        Finding::new(Verdict::Missing, mentions.first().map(|(m, _)| with_what_does_it(m)))
+        let half = mentions.first().map(|(m, _)| with_what_does_it(m, reading));
+        Finding::new(Verdict::Missing, half)
+    }
+
+    /// Does this mention say what is right, in words that the site allows?
+    fn is_right(&self, m: &Mention) -> bool {
+        match &m.said {
+            Said::Value(v) => self.is_part(v) && !(self.pairs_forbidden && m.pairs),
+            _ => false,
+        }
+    }
+
+    /// The value that a plain mention says, if it is not the right one; half of another one's words is that one.
+    fn other_value(&self, m: &Mention) -> Option<String> {
+        match &m.said {
+            Said::Value(v) if !self.is_part(v) => Some(v.clone()),
+            Said::Value(_) if !self.is_right(m) => Some(m.words.clone()),
+            Said::Incomplete => {
+                let mut halves = self.halves_of_others.iter();
+                halves
+                    .find(|(half, _)| *half == m.words)
+                    .map(|(_, value)| value.clone())
+            }
+            _ => None,
+        }
+    }
+
+    /// What a mention that is not plain comes to. `put_off`: it is the right one of what is set in motion, and put off for good.
+    fn not_plain(&self, m: &Mention, stance: Stance, put_off: bool, heard: String) -> Finding {
+        let value = match &m.said {
+            Said::Value(v) => v.clone(),
+            Said::Negated | Said::Incomplete => m.words.clone(),
+        };
+        let by = m.by.clone();
+        match stance {
+            Stance::PutOff if put_off => Finding::because(Verdict::Wrong, heard.clone(), Reason::PutOff { heard }),
+            Stance::PutOff => Finding::because(Verdict::Unsure, value, Reason::PutOff { heard }),
+            Stance::Asked => Finding::because(Verdict::Unsure, value, Reason::Asked { heard }),
+            Stance::TakenBack => Finding::because(Verdict::Unsure, value, Reason::TakenBack { heard: by }),
+            Stance::Others => Finding::because(Verdict::Unsure, value, Reason::Others { heard }),
+            Stance::Plain | Stance::Denied | Stance::Open => {
+                let right = self.right.clone();
+                Finding::because(Verdict::Unsure, value, Reason::BesideUnknown { heard: by, right })
+            }
+        }
     }
 
     /// Why the verdict was given.
@@ -386,6 +395,12 @@ impl<'a> Asked<'a> {
             (Verdict::Unsure, None) => Reason::MaybeRight { right },
         }
     }
+}
+
+/// The words of a mention, with those that do something to it.
+fn with_what_does_it(m: &Mention, reading: &Reading) -> String {
+    let words = reading.words.get(m.reach.0..m.reach.1);
+    words.map_or_else(|| m.words.clone(), |w| w.join(" "))
 }
 
 /// See [`Asked::halves_of_others`].

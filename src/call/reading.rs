@@ -128,18 +128,7 @@ impl Reader<'_> {
     fn take(&mut self, from: usize, to: usize, cut: Cut) {
         let text = self.words[from..to].join(" ");
         let piece = |kind| Piece { span: (from, to), kind };
-        let mut new = Mention {
-            element: 0,
-            said: Said::Incomplete,
-            words: text.clone(),
-            span: (from, to),
-            taught: false,
-            pairs: false,
-            restarted: false,
-            stance: Stance::Plain,
-            reach: (from, to),
-            by: String::new(),
-        };
+        let mut new = blank((from, to), text.clone());
         let phrase = match cut {
             Cut::Unknown => {
                 self.reading.unknown.push(text);
@@ -152,20 +141,7 @@ impl Reader<'_> {
                 return;
             }
             Cut::Spelled { chars, pairs } => {
-                let corrected = self.corrected(&chars);
-                // The end of a callsign for its end is understood, and asked for in full: it decides too much.
-                if let Some(by) = self.open.clone().filter(|_| corrected.is_some()) {
-                    new.bear(Stance::Open, &by);
-                }
-                let chars = corrected.unwrap_or(chars);
-                let (chars, restarted) = without_restart(&chars);
-                let Some(callsign) = Callsign::from_chars(chars) else {
-                    return;
-                };
-                new.element = self.vocabulary.spelled.unwrap_or_default();
-                new.said = Said::Value(callsign.to_string());
-                (new.taught, new.pairs, new.restarted) = (true, pairs, restarted);
-                self.mention(new);
+                self.spelled(new, chars, pairs);
                 return;
             }
             Cut::Phrase(p) => p,
@@ -197,17 +173,15 @@ impl Reader<'_> {
                 self.turns.push((from, to));
                 self.pieces.push(piece(Kind::Does(*stance)));
             }
+            // Before everything that counts there is nothing to take back.
+            Meaning::Withdrawal | Meaning::Slip if self.reading.mentions.is_empty() => self.reading.fillers.push(text),
             Meaning::Correction => {
-                self.turns.push((from, to));
-                self.part();
+                self.turn((from, to));
                 self.before = self.reading.mentions.len();
                 self.open = Some(text);
             }
-            // Before everything that counts there is nothing to take back.
-            Meaning::Withdrawal | Meaning::Slip if self.reading.mentions.is_empty() => self.reading.fillers.push(text),
             Meaning::Slip => {
-                self.turns.push((from, to));
-                self.part();
+                self.turn((from, to));
                 let end = self.reading.mentions.last().map_or(0, |m| m.span.1);
                 for mention in stance::clause_before(&mut self.reading.mentions, self.marks, end) {
                     mention.bear(Stance::TakenBack, &text);
@@ -215,14 +189,37 @@ impl Reader<'_> {
                 self.reading.withdrawn.push(text);
             }
             Meaning::Withdrawal => {
-                self.turns.push((from, to));
-                self.part();
+                self.turn((from, to));
                 self.whole(Stance::TakenBack, &text);
                 self.reading.withdrawn.push(text);
             }
             Meaning::Filler => self.reading.fillers.push(text),
             Meaning::Joiner => {}
         }
+    }
+
+    /// Characters that were spelled: a callsign.
+    fn spelled(&mut self, mut new: Mention, chars: Vec<char>, pairs: bool) {
+        let corrected = self.corrected(&chars);
+        // The end of a callsign for its end is understood, and asked for in full: it decides too much.
+        if let Some(by) = self.open.clone().filter(|_| corrected.is_some()) {
+            new.bear(Stance::Open, &by);
+        }
+        let chars = corrected.unwrap_or(chars);
+        let (chars, restarted) = without_restart(&chars);
+        let Some(callsign) = Callsign::from_chars(chars) else {
+            return;
+        };
+        new.element = self.vocabulary.spelled.unwrap_or_default();
+        new.said = Said::Value(callsign.to_string());
+        (new.taught, new.pairs, new.restarted) = (true, pairs, restarted);
+        self.mention(new);
+    }
+
+    /// Words that take back what stands before them end a part of the call.
+    fn turn(&mut self, span: (usize, usize)) {
+        self.turns.push(span);
+        self.part();
     }
 
     /// Does whoever speaks say here who he is ("this is retrieve")? Then it is not whom he calls.
@@ -422,6 +419,22 @@ impl Reader<'_> {
                 }
             }
         }
+    }
+}
+
+/// A mention of which nothing is known yet but its words.
+fn blank(span: (usize, usize), words: String) -> Mention {
+    Mention {
+        element: 0,
+        said: Said::Incomplete,
+        words,
+        span,
+        taught: false,
+        pairs: false,
+        restarted: false,
+        stance: Stance::Plain,
+        reach: span,
+        by: String::new(),
     }
 }
 

@@ -82,31 +82,17 @@ pub(super) fn stand(
         }
         let parted_left = left.is_some_and(|l| parted(marks, l.span.1, span.0));
         let parted_right = right.is_some_and(|r| parted(marks, span.1, r.span.0));
-        let (mut for_left, mut for_right) = (Some(stance), Some(stance));
-        match (left.is_some(), right.is_some()) {
-            // Who is meant is named before what is said of him.
-            _ if stance == Stance::Others => (for_left, for_right) = (None, for_right.filter(|_| !parted_right)),
-            // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
-            (false, true) if stance == Stance::Open => for_right = for_right.filter(|_| !parted_right),
-            (true, true) if stance == Stance::Open => {
-                for_left = for_left.filter(|_| !parted_left);
-                for_right = for_right.filter(|_| !parted_right);
-            }
-            (true, true) if parted_left && !parted_right => for_left = None,
-            (true, true) if parted_right && !parted_left => for_right = None,
+        let (for_left, for_right) = match (left, right) {
             // Standing alone it may belong to either, and to the whole clause before it ("north winch cable, no, ...").
-            (true, true) if parted_left => {
-                for_right = Some(Stance::Open);
-                for_left = left.filter(|l| l.kind == Kind::Own).map(|_| Stance::Open);
-                let end = left.map_or(0, |l| l.span.1);
-                for mention in clause_before(mentions, marks, end) {
+            (Some(l), Some(_)) if parted_left && parted_right && !matches!(stance, Stance::Others | Stance::Open) => {
+                for mention in clause_before(mentions, marks, l.span.1) {
                     mention.bear(Stance::Open, &by);
                     mention.reach(span);
                 }
+                (Some(Stance::Open).filter(|_| l.kind == Kind::Own), Some(Stance::Open))
             }
-            (true, true) => for_left = Some(Stance::Open),
-            _ => {}
-        }
+            _ => shared(stance, (left.is_some(), right.is_some()), parted_left, parted_right),
+        };
         for (piece, stance) in [(left, for_left), (right, for_right)] {
             let Some(stance) = stance else { continue };
             match piece.map(|p| p.kind) {
@@ -126,6 +112,28 @@ pub(super) fn stand(
         at = last + 1;
     }
     far
+}
+
+/// What a word that does something does to the neighbours before and behind it, of which `there` are some; it stands alone between
+/// marks in none of these cases.
+fn shared(
+    stance: Stance,
+    there: (bool, bool),
+    parted_left: bool,
+    parted_right: bool,
+) -> (Option<Stance>, Option<Stance>) {
+    let (left, right) = (Some(stance), Some(stance));
+    match there {
+        // Who is meant is named before what is said of him.
+        _ if stance == Stance::Others => (None, right.filter(|_| !parted_right)),
+        // An unknown word before everything and parted from it is a greeting; one behind everything may be anything.
+        (false, true) if stance == Stance::Open => (left, right.filter(|_| !parted_right)),
+        (true, true) if stance == Stance::Open => (left.filter(|_| !parted_left), right.filter(|_| !parted_right)),
+        (true, true) if parted_left => (None, right),
+        (true, true) if parted_right => (left, None),
+        (true, true) => (Some(Stance::Open), right),
+        _ => (left, right),
+    }
 }
 
 /// What a word does to this mention; `None` where it does nothing to one of its kind. `between` are the words between the two where the

@@ -145,82 +145,12 @@ impl Vocabulary {
                 list.element(site.language, element, e);
             }
         }
-        // A glider may be named by its type, where that is no part of its own.
-        let typed = site.place_in(step, Purpose::Type).is_some();
-        let by_type = site
-            .fleet
-            .iter()
-            .any(|a| a.said_by.iter().any(|s| s.starts_with("type")));
-        if let Some(element) = site.place_in(step, Purpose::Callsign).filter(|_| by_type && !typed) {
-            for kind in site.fleet.iter().map(|a| &a.kind) {
-                for (n, text) in site.type_texts(kind).iter().enumerate() {
-                    let value = kind.clone();
-                    list.add(
-                        text,
-                        Meaning::Value {
-                            element,
-                            value,
-                            taught: n == 0,
-                        },
-                        true,
-                    );
-                }
-            }
-        }
-        // What the call says beside its elements is as right as they are.
-        for template in std::iter::once(&step.taught).chain(&step.also_right) {
-            for text in outside_braces(template) {
-                list.add(text, Meaning::Own, true);
-            }
-        }
-        // A call to somebody may begin with his name, also where that is no part of it ("Winch, stop").
-        let addressed = elements.iter().any(|e| site.purpose(e) == Purpose::Address);
-        for station in site.stations.iter().filter(|s| !addressed || s.id != step.to) {
-            let called = !addressed && station.id == step.to;
-            for text in station.address.texts() {
-                list.add(text, Meaning::Joiner, called);
-            }
-            list.add(&station.name, Meaning::Joiner, false);
-        }
-        for name in std::iter::once(&site.name).chain(site.fleet.iter().map(|a| &a.kind)) {
-            list.add(name, Meaning::Joiner, false);
-        }
-        for (text, sense) in site.language.senses() {
-            let meaning = match sense {
-                Sense::Corrects => Meaning::Correction,
-                Sense::TakesBack => Meaning::Withdrawal,
-                Sense::Slips => Meaning::Slip,
-                Sense::Others => Meaning::Does(Stance::Others),
-                Sense::SmallTalk => Meaning::Filler,
-                Sense::Joins => Meaning::Joiner,
-                Sense::Denies => Meaning::Does(Stance::Denied),
-                Sense::PutsOff => Meaning::Does(Stance::PutOff),
-                Sense::Asks => Meaning::Does(Stance::Asked),
-            };
-            list.add(text, meaning, site.language.always_heard(text));
-        }
-        let index = |name: &str| elements.iter().position(|e| e == name);
-        let beside = std::iter::once(&step.taught)
-            .chain(&step.also_right)
-            .flat_map(|template| {
-                let order: Vec<usize> = placeholders(template).into_iter().filter_map(index).collect();
-                let next = order.windows(2).map(|pair| (pair[0], pair[1]));
-                // The crew is left out where it says itself (a single-seater).
-                let crew = |e: usize| {
-                    site.elements
-                        .get(&elements[e])
-                        .is_some_and(|e| e.purpose == Purpose::Crew)
-                };
-                let over = order
-                    .windows(3)
-                    .filter(|three| crew(three[1]))
-                    .map(|three| (three[0], three[2]));
-                next.chain(over).collect::<Vec<_>>()
-            })
-            .collect();
+        list.types(site, step);
+        list.around(site, step, &elements);
+        list.language(site.language);
         Self {
             language: site.language,
-            beside,
+            beside: beside(site, step, &elements),
             own: step.elements.len(),
             purposes: elements.iter().map(|e| site.purpose(e)).collect(),
             elements,
@@ -264,11 +194,100 @@ fn outside_braces(template: &str) -> impl Iterator<Item = &str> {
     })
 }
 
+/// Which element stands right behind which in the calls that are right.
+fn beside(site: &Site, step: &Step, elements: &[String]) -> Vec<(usize, usize)> {
+    let index = |name: &str| elements.iter().position(|e| e == name);
+    std::iter::once(&step.taught)
+        .chain(&step.also_right)
+        .flat_map(|template| {
+            let order: Vec<usize> = placeholders(template).into_iter().filter_map(index).collect();
+            let next = order.windows(2).map(|pair| (pair[0], pair[1]));
+            // The crew is left out where it says itself (a single-seater).
+            let crew = |e: usize| {
+                site.elements
+                    .get(&elements[e])
+                    .is_some_and(|e| e.purpose == Purpose::Crew)
+            };
+            let over = order
+                .windows(3)
+                .filter(|three| crew(three[1]))
+                .map(|three| (three[0], three[2]));
+            next.chain(over).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
 /// Phrases as they are gathered: what comes first keeps its meaning.
 #[derive(Default)]
 struct List(Vec<Phrase>);
 
 impl List {
+    /// A glider may be named by its type, where that is no part of its own.
+    fn types(&mut self, site: &Site, step: &Step) {
+        let typed = site.place_in(step, Purpose::Type).is_some();
+        let by_type = site
+            .fleet
+            .iter()
+            .any(|a| a.said_by.iter().any(|s| s.starts_with("type")));
+        let Some(element) = site.place_in(step, Purpose::Callsign).filter(|_| by_type && !typed) else {
+            return;
+        };
+        for kind in site.fleet.iter().map(|a| &a.kind) {
+            for (n, text) in site.type_texts(kind).iter().enumerate() {
+                let value = kind.clone();
+                self.add(
+                    text,
+                    Meaning::Value {
+                        element,
+                        value,
+                        taught: n == 0,
+                    },
+                    true,
+                );
+            }
+        }
+    }
+
+    /// What a call holds beside its elements: words of its own, the name of whoever is called, other names of the place.
+    fn around(&mut self, site: &Site, step: &Step, elements: &[String]) {
+        // What the call says beside its elements is as right as they are.
+        for template in std::iter::once(&step.taught).chain(&step.also_right) {
+            for text in outside_braces(template) {
+                self.add(text, Meaning::Own, true);
+            }
+        }
+        // A call to somebody may begin with his name, also where that is no part of it ("Winch, stop").
+        let addressed = elements.iter().any(|e| site.purpose(e) == Purpose::Address);
+        for station in site.stations.iter().filter(|s| !addressed || s.id != step.to) {
+            let called = !addressed && station.id == step.to;
+            for text in station.address.texts() {
+                self.add(text, Meaning::Joiner, called);
+            }
+            self.add(&station.name, Meaning::Joiner, false);
+        }
+        for name in std::iter::once(&site.name).chain(site.fleet.iter().map(|a| &a.kind)) {
+            self.add(name, Meaning::Joiner, false);
+        }
+    }
+
+    /// What words mean in every call of a language.
+    fn language(&mut self, language: Language) {
+        for (text, sense) in language.senses() {
+            let meaning = match sense {
+                Sense::Corrects => Meaning::Correction,
+                Sense::TakesBack => Meaning::Withdrawal,
+                Sense::Slips => Meaning::Slip,
+                Sense::Others => Meaning::Does(Stance::Others),
+                Sense::SmallTalk => Meaning::Filler,
+                Sense::Joins => Meaning::Joiner,
+                Sense::Denies => Meaning::Does(Stance::Denied),
+                Sense::PutsOff => Meaning::Does(Stance::PutOff),
+                Sense::Asks => Meaning::Does(Stance::Asked),
+            };
+            self.add(text, meaning, language.always_heard(text));
+        }
+    }
+
     /// Adds a wording unless its words mean something of the kind already: words that mean something at the site mean nothing
     /// in general.
     fn add(&mut self, text: &str, meaning: Meaning, always: bool) {

@@ -7,9 +7,9 @@ use super::Failure;
 use super::common::{self, SiteChoice};
 use super::kept::{Kept, Turn};
 use crate::call::Outcome;
-use crate::drill::ear::{Difficulty, Question, deal_question};
+use crate::drill::ear::{Difficulty, Question, Task, deal_question};
 use crate::logbook::{Done, Kind, RunKind};
-use crate::site::Site;
+use crate::site::{Site, Step};
 use crate::sound::{Player, RATE, Radio};
 use crate::voice::{Line, Role, Speaker};
 use jiff::Timestamp;
@@ -113,7 +113,6 @@ impl Ear {
 }
 
 /// Run the command.
-#[allow(clippy::too_many_lines, reason = "one task after another, told and asked")]
 pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     let site = args.site.load()?;
     let step = common::step(&site, "ready")?;
@@ -149,40 +148,16 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         };
         println!();
         if task.question == Question::Matter {
-            let s = &task.situation;
-            let kind = site.about_glider(&s.callsign);
-            println!(
-                "On the board: glider {} ({kind}), crew {}, {}.",
-                s.callsign,
-                s.crew,
-                site.cable_called(&s.cable)
-            );
-            for known in s.known(&site, step) {
-                println!("({known})");
-            }
+            show_board(&site, step, &task);
         }
         ear.play(&site, "pilot", &task.text, true, number)?;
         if args.shown {
             println!("[{}] {}", site.role_name(&step.speaker), task.text);
         }
-        println!("{}  0 {}", task.question.text(&site), task.shown(&site, None));
-        for (n, choice) in task.choices.iter().enumerate() {
-            println!("                      {} {}", n + 1, task.shown(&site, Some(choice)));
-        }
+        ask(&site, &task);
         let began = Timestamp::now();
-        let choice = loop {
-            print!("> ");
-            std::io::stdout().flush()?;
-            let Some(text) = common::line()? else {
-                break None;
-            };
-            match text.trim().parse::<usize>() {
-                Ok(0) => break Some(None),
-                Ok(n) if n <= task.choices.len() => break Some(Some(task.choices[n - 1].as_str())),
-                _ => println!("A number from 0 to {}, please.", task.choices.len()),
-            }
-        };
-        let Some(choice) = choice else { break };
+        let Some(number) = number_chosen(&task)? else { break };
+        let choice = number.checked_sub(1).map(|n| task.choices[n].as_str());
         asked += 1;
         let good = task.answered(choice);
         right += u32::from(good);
@@ -216,4 +191,41 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     }
     println!("\n{right} of {asked} right.");
     Ok(ExitCode::SUCCESS)
+}
+
+/// What is known of the launch before the call.
+fn show_board(site: &Site, step: &Step, task: &Task) {
+    let s = &task.situation;
+    let kind = site.about_glider(&s.callsign);
+    println!(
+        "On the board: glider {} ({kind}), crew {}, {}.",
+        s.callsign,
+        s.crew,
+        site.cable_called(&s.cable)
+    );
+    for known in s.known(site, step) {
+        println!("({known})");
+    }
+}
+
+fn ask(site: &Site, task: &Task) {
+    println!("{}  0 {}", task.question.text(site), task.shown(site, None));
+    for (n, choice) in task.choices.iter().enumerate() {
+        println!("                      {} {}", n + 1, task.shown(site, Some(choice)));
+    }
+}
+
+/// The number of the answer: 0 is none of them. `None` at the end of the input.
+fn number_chosen(task: &Task) -> Result<Option<usize>, Failure> {
+    loop {
+        print!("> ");
+        std::io::stdout().flush()?;
+        let Some(text) = common::line()? else {
+            return Ok(None);
+        };
+        match text.trim().parse::<usize>() {
+            Ok(n) if n <= task.choices.len() => return Ok(Some(n)),
+            _ => println!("A number from 0 to {}, please.", task.choices.len()),
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::Failure;
 use crate::call::Situation;
-use crate::plan::{Item, Level, Reason, Today, callsign_pattern};
+use crate::plan::{DealReason, Item, Level, Today, callsign_pattern};
 use crate::site::words::capital;
 use crate::site::{Callsign, Direction, Site};
 
@@ -65,12 +65,12 @@ pub fn item(site: &Site, item: &Item) -> String {
 }
 
 /// Why a situation was dealt.
-pub fn reason(site: &Site, reason: &Reason) -> String {
+pub fn reason(site: &Site, reason: &DealReason) -> String {
     match reason {
-        Reason::Due(i) => format!("Due again: {}.", item(site, i)),
-        Reason::New(i) => format!("Not practised yet: {}.", item(site, i)),
-        Reason::Errs(i) => format!("Not steady yet: {}.", item(site, i)),
-        Reason::Keep(i) => format!("Nothing is due; kept fresh: {}.", item(site, i)),
+        DealReason::Due(i) => format!("Due again: {}.", item(site, i)),
+        DealReason::New(i) => format!("Not practised yet: {}.", item(site, i)),
+        DealReason::Errs(i) => format!("Not steady yet: {}.", item(site, i)),
+        DealReason::Keep(i) => format!("Nothing is due; kept fresh: {}.", item(site, i)),
     }
 }
 

@@ -60,31 +60,9 @@ impl Answer {
 
 /// The answer to a judged call. One fault is raised at a time: wrong before missing, in the order of the judgement.
 pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
-    let asked_label = |element: &str| {
-        let known = site.elements.get(element);
-        known.and_then(|e| e.asked.clone()).unwrap_or_else(|| {
-            let label = known.map_or(element, |e| &e.label);
-            site.language.inside_a_sentence(label)
-        })
-    };
     let speak = |line: &Option<Line>, asked: Option<&str>| -> Spoken {
-        line.as_ref().map_or_else(Spoken::default, |l| Spoken {
-            role: l.role.clone(),
-            // What was not said, and need not be, is not read back.
-            text: capital(&fill(
-                &without(&l.text, |name| {
-                    name != "asked" && heard_words(site, judgement, name).is_none()
-                }),
-                |name| {
-                    if name == "asked" {
-                        asked.map(asked_label)
-                    } else {
-                        heard_words(site, judgement, name)
-                    }
-                },
-            )),
-            clip: l.clip.clone(),
-        })
+        let spoken = |l| spoken(site, judgement, l, asked);
+        line.as_ref().map_or_else(Spoken::default, spoken)
     };
     if judgement.stop && !site.is_stop(step) {
         let stopped = site.stop_step().and_then(|s| s.answer.clone());
@@ -114,23 +92,9 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
         Outcome::NotYet => match judgement.raised(site) {
             // What was heard wrong is read back as heard: that is how a real driver shows it.
             Some(e) if e.verdict == Verdict::Wrong && can_be_read_back(site, &e.element, e.heard.as_deref()) => {
-                let words = heard_words(site, judgement, &e.element).unwrap_or_default();
-                let role = step
-                    .answer
-                    .as_ref()
-                    .or(step.ask_again.as_ref())
-                    .map(|l| l.role.clone())
-                    .unwrap_or_default();
-                // Where nobody answers at that step, nobody reads back either.
-                let text = if role.is_empty() {
-                    String::new()
-                } else {
-                    format!("{}?", capital(&words))
-                };
-                let line = Spoken { role, text, clip: None };
                 Answer::ReadBack {
                     element: e.element.clone(),
-                    line,
+                    line: read_back(site, step, judgement, &e.element),
                 }
             }
             Some(e) => Answer::Ask {
@@ -140,6 +104,48 @@ pub fn answer(site: &Site, step: &Step, judgement: &Judgement) -> Answer {
             None => Answer::SayAgain(speak(&step.ask_all_again, None)),
         },
     }
+}
+
+/// A line of the site with what was heard, and with the element asked for, filled in.
+fn spoken(site: &Site, judgement: &Judgement, line: &Line, asked: Option<&str>) -> Spoken {
+    let asked_label = |element: &str| {
+        let known = site.elements.get(element);
+        known.and_then(|e| e.asked.clone()).unwrap_or_else(|| {
+            let label = known.map_or(element, |e| &e.label);
+            site.language.inside_a_sentence(label)
+        })
+    };
+    let filled = fill(
+        // What was not said, and need not be, is not read back.
+        &without(&line.text, |name| {
+            name != "asked" && heard_words(site, judgement, name).is_none()
+        }),
+        |name| {
+            if name == "asked" {
+                asked.map(asked_label)
+            } else {
+                heard_words(site, judgement, name)
+            }
+        },
+    );
+    Spoken {
+        role: line.role.clone(),
+        text: capital(&filled),
+        clip: line.clip.clone(),
+    }
+}
+
+/// An element as it was heard, as a question. Where nobody answers at that step, nobody reads back either.
+fn read_back(site: &Site, step: &Step, judgement: &Judgement, element: &str) -> Spoken {
+    let words = heard_words(site, judgement, element).unwrap_or_default();
+    let line = step.answer.as_ref().or(step.ask_again.as_ref());
+    let role = line.map(|l| l.role.clone()).unwrap_or_default();
+    let text = if role.is_empty() {
+        String::new()
+    } else {
+        format!("{}?", capital(&words))
+    };
+    Spoken { role, text, clip: None }
 }
 
 fn can_be_read_back(site: &Site, element: &str, heard: Option<&str>) -> bool {

@@ -67,7 +67,7 @@ pub struct Lattice {
     pub words: Vec<String>,
     /// The spellings a recogniser may write for each word, the word itself first.
     pub spellings: Vec<Vec<String>>,
-    phrases: Vec<(Vec<Word>, Meaning)>,
+    phrases: Vec<Worded>,
     /// So many of them the ear reckons with in every call.
     always: usize,
     /// Words that spell one character.
@@ -106,13 +106,92 @@ pub enum Written {
     Unknown,
 }
 
+/// A wording as ids of words, with its meaning.
+type Worded = (Vec<Word>, Meaning);
+
+/// Adds those of the small words that the speech model wrote. Gives the words that do something to others.
+fn small_words(
+    vocabulary: &Vocabulary,
+    heard: &[String],
+    sure: bool,
+    build: &mut Build,
+    phrases: &mut Vec<Worded>,
+) -> Vec<Word> {
+    let always = phrases.len();
+    let mut doing: Vec<Word> = Vec::new();
+    for p in vocabulary.phrases.iter().filter(|p| !p.always) {
+        let alike = |heard: &String, word: &String| sounds_as(vocabulary.language, word, heard);
+        let written =
+            (heard.windows(p.words.len())).any(|w| w.iter().zip(&p.words).all(|(heard, word)| alike(heard, word)));
+        if !written {
+            continue;
+        }
+        let new = p.words.iter().any(|w| !build.writes(w));
+        let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
+        let same = |(words, _): &Worded| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
+        let spells = |w: &Option<Word>| w.is_some_and(|w| build.spells(w));
+        // "Ich" that begins a wording may stand alone too. "For a winch launch" is no four, and "this afternoon" no half of a
+        // greeting, where the model is sure of what it wrote: then they are words of their own.
+        let literal = ids.iter().all(|w| w.is_some() && !spells(w));
+        let beside = (sure || literal) && !phrases[..always].iter().any(same);
+        if new || beside {
+            let ids = if new {
+                build.ids(&p.words)
+            } else {
+                build.others(&p.words)
+            };
+            if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal | Meaning::Slip) {
+                doing.extend(&ids);
+            }
+            phrases.push((ids, p.meaning.clone()));
+        }
+    }
+    doing
+}
+
+/// Adds words that the speech model wrote and nothing explains; from `own` on the words are none of the call.
+fn unknown_words(
+    vocabulary: &Vocabulary,
+    heard: &[String],
+    sure: bool,
+    own: usize,
+    build: &mut Build,
+    phrases: &mut Vec<Worded>,
+) {
+    let mut seen = BTreeSet::new();
+    for word in heard.iter().filter(|w| !w.is_empty() && seen.insert(*w)) {
+        let explained = vocabulary
+            .phrases
+            .iter()
+            .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
+        if !explained && !build.words.contains(word) && !build.is_like(word, own, if sure { LIKE_SURE } else { LIKE }) {
+            // It counts as small talk here; what it is, the reading of the words says.
+            phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
+        }
+    }
+}
+
+/// Words that do something to others and sound like one of these names.
+fn like_a_name(build: &Build, phrases: &[Worded], names: &[Word]) -> Vec<Word> {
+    let near = |a: Word, b: Word| {
+        let (a, b) = (&build.words[usize::from(a)], &build.words[usize::from(b)]);
+        strsim::normalized_levenshtein(a, b) >= LIKE || b.starts_with(a.as_str())
+    };
+    let does = phrases
+        .iter()
+        .filter(|(w, m)| w.len() == 1 && matches!(m, Meaning::Does(_)));
+    does.map(|(w, _)| w[0])
+        .filter(|w| names.iter().any(|n| near(*w, *n)))
+        .collect()
+}
+
 impl Lattice {
     /// The lattice of a vocabulary for one call. `heard` are the words that the speech model wrote when nothing told it the
     /// words of the call: what a language's small words do, and words that nothing explains, are reckoned with only where they
     /// were written, since otherwise badly heard parts of a call would be read as small words. `sure`: the model is sure of them.
     pub fn new(vocabulary: &Vocabulary, heard: &[String], sure: bool) -> Self {
         let mut build = Build::default();
-        let mut phrases: Vec<(Vec<Word>, Meaning)> = Vec::new();
+        let mut phrases: Vec<Worded> = Vec::new();
         for p in vocabulary.phrases.iter().filter(|p| p.always) {
             phrases.push((build.ids(&p.words), p.meaning.clone()));
         }
@@ -122,67 +201,16 @@ impl Lattice {
         build.spell(vocabulary.language);
         let always = phrases.len();
         let own = build.words.len();
-        let mut doing: Vec<Word> = Vec::new();
-        for p in vocabulary.phrases.iter().filter(|p| !p.always) {
-            let alike = |heard: &String, word: &String| sounds_as(vocabulary.language, word, heard);
-            let written =
-                (heard.windows(p.words.len())).any(|w| w.iter().zip(&p.words).all(|(heard, word)| alike(heard, word)));
-            if !written {
-                continue;
-            }
-            let new = p.words.iter().any(|w| !build.writes(w));
-            let ids: Vec<Option<Word>> = p.words.iter().map(|w| build.index.get(w).copied()).collect();
-            let same = |(words, _): &(Vec<Word>, Meaning)| words.iter().map(|w| Some(*w)).eq(ids.iter().copied());
-            let spells = |w: &Option<Word>| w.is_some_and(|w| build.spells(w));
-            // "Ich" that begins a wording may stand alone too. "For a winch launch" is no four, and "this afternoon" no half of a
-            // greeting, where the model is sure of what it wrote: then they are words of their own.
-            let literal = ids.iter().all(|w| w.is_some() && !spells(w));
-            let beside = (sure || literal) && !phrases[..always].iter().any(same);
-            if new || beside {
-                let ids = if new {
-                    build.ids(&p.words)
-                } else {
-                    build.others(&p.words)
-                };
-                if matches!(p.meaning, Meaning::Does(_) | Meaning::Withdrawal | Meaning::Slip) {
-                    doing.extend(&ids);
-                }
-                phrases.push((ids, p.meaning.clone()));
-            }
-        }
+        let doing = small_words(vocabulary, heard, sure, &mut build, &mut phrases);
         let known = build.words.len();
-        let mut seen = BTreeSet::new();
-        for word in heard.iter().filter(|w| !w.is_empty() && seen.insert(*w)) {
-            let explained = vocabulary
-                .phrases
-                .iter()
-                .any(|p| p.words.len() == 1 && sounds_as(vocabulary.language, &p.words[0], word));
-            if !explained
-                && !build.words.contains(word)
-                && !build.is_like(word, own, if sure { LIKE_SURE } else { LIKE })
-            {
-                // It counts as small talk here; what it is, the reading of the words says.
-                phrases.push((build.ids(std::slice::from_ref(word)), Meaning::Filler));
-            }
-        }
+        unknown_words(vocabulary, heard, sure, own, &mut build, &mut phrases);
         build.spell(vocabulary.language);
         let purpose = |m: &Meaning| m.element().and_then(|e| vocabulary.purposes.get(e).copied());
         let of = |wanted: Purpose| phrases.iter().filter(move |(_, m)| purpose(m) == Some(wanted));
         let names: Vec<Word> = of(Purpose::Cable).flat_map(|(words, _)| words.clone()).collect();
-        let near = |a: Word, b: Word| {
-            let (a, b) = (&build.words[usize::from(a)], &build.words[usize::from(b)]);
-            strsim::normalized_levenshtein(a, b) >= LIKE || b.starts_with(a.as_str())
-        };
-        let does = phrases
-            .iter()
-            .filter(|(w, m)| w.len() == 1 && matches!(m, Meaning::Does(_)));
-        let like_a_name = does
-            .map(|(w, _)| w[0])
-            .filter(|w| names.iter().any(|n| near(*w, *n)))
-            .collect();
         let begin_methods = of(Purpose::Method).map(|(words, _)| words[0]).collect();
         Self {
-            like_a_name,
+            like_a_name: like_a_name(&build, &phrases, &names),
             begin_methods,
             doing,
             small_from: own as Word,
@@ -292,7 +320,7 @@ impl Lattice {
         // Its beginning is a restart ("golf charlie, er, golf charlie lima").
         let stray = |run: &&&[Word]| run.len() == 2 && !longest.ends_with(run) && !longest.starts_with(run);
         let count = runs.iter().filter(stray).count();
-        let spelled = |(words, meaning): &(Vec<Word>, Meaning)| {
+        let spelled = |(words, meaning): &Worded| {
             meaning.element().is_some() && words.windows(2).any(|w| w.iter().all(|w| self.characters.contains(w)))
         };
         if count > 0 && self.phrases.iter().any(spelled) {

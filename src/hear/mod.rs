@@ -18,7 +18,7 @@
 //!   goes on: weighed only at the end, sequences that went round the call again had eaten a third of the work on a German call.
 //!
 //! - German compounds are followed in two parts as well ("Winden Seil", "Start-klar"), wherever a second part can begin, and in
-//!   what sounds nearly like a part ("Windem sein", "statt klar"; `hear/compound.rs`, the words in `Language::part_sounds_like`). "Winde Seil" is one way to
+//!   what sounds nearly like a part ("Windem sein", "statt klar"; `hear/compound.rs`, the words in `parts` of a language's file). "Winde Seil" is one way to
 //!   write "Windenseil", so that the two stand beside each other and neither is called by chance. In English "winch" is also "wrench",
 //!   "wench" and "lynch" (`Language::word_sounds_like`).
 //! - A callsign of more than seven characters without a new beginning costs five nats: "neun fünf, einsitzig" had become "neun fünf eins siebzig".

@@ -54,7 +54,7 @@ struct Look {
     /// Where the rows are.
     from: &'static str,
     /// The columns of the row type, and the others that are merged.
-    columns: String,
+    columns: &'static [&'static str],
     /// What goes: the row itself, or what it belongs to.
     goes: &'static str,
     /// The columns that name what goes, in `goes` and in `from`.
@@ -62,139 +62,137 @@ struct Look {
     check: fn(&Row<'_>) -> std::result::Result<(), String>,
 }
 
-#[allow(clippy::too_many_lines, reason = "a table")]
-fn looks() -> [Look; 11] {
-    [
-        Look {
-            what: "student",
-            from: "student",
-            columns: format!("{}, profile_at, pin_at, keep_at, pin", students::COLUMNS),
-            goes: "student",
-            key: &[("rowid", "rowid")],
-            check: check_student,
+/// All kinds of rows.
+const LOOKS: [Look; 11] = [
+    Look {
+        what: "student",
+        from: "student",
+        columns: &[students::COLUMNS, "profile_at, pin_at, keep_at, pin"],
+        goes: "student",
+        key: &[("rowid", "rowid")],
+        check: check_student,
+    },
+    Look {
+        // What a student answered must not be half known: without a refusal, consent would seem given.
+        what: "answer about recordings of the student",
+        from: "consent_answer",
+        columns: &["student_id AS id, at, by, given"],
+        goes: "student",
+        key: &[("id", "student_id")],
+        check: |r| {
+            fits(r, r.get::<_, Id>(0))?;
+            fits(r, r.get::<_, Millis>(1))?;
+            fits(r, r.get::<_, String>(2))?;
+            yes_or_no(r, 3)
         },
-        Look {
-            // What a student answered must not be half known: without a refusal, consent would seem given.
-            what: "answer about recordings of the student",
-            from: "consent_answer",
-            columns: "student_id AS id, at, by, given".to_owned(),
-            goes: "student",
-            key: &[("id", "student_id")],
-            check: |r| {
-                fits(r, r.get::<_, Id>(0))?;
-                fits(r, r.get::<_, Millis>(1))?;
-                fits(r, r.get::<_, String>(2))?;
-                yes_or_no(r, 3)
-            },
+    },
+    Look {
+        what: "joining of the student",
+        from: "joined",
+        columns: &["id, into_id, at"],
+        goes: "joined",
+        key: &[("id", "id"), ("into_id", "into_id")],
+        check: |r| {
+            let (id, into) = (fits(r, r.get::<_, Id>(0))?, fits(r, r.get::<_, Id>(1))?);
+            fits(r, r.get::<_, Millis>(2))?;
+            if id.0 == into.0 {
+                return Err("it is joined into itself".to_owned());
+            }
+            Ok(())
         },
-        Look {
-            what: "joining of the student",
-            from: "joined",
-            columns: "id, into_id, at".to_owned(),
-            goes: "joined",
-            key: &[("id", "id"), ("into_id", "into_id")],
-            check: |r| {
-                let (id, into) = (fits(r, r.get::<_, Id>(0))?, fits(r, r.get::<_, Id>(1))?);
-                fits(r, r.get::<_, Millis>(2))?;
-                if id.0 == into.0 {
-                    return Err("it is joined into itself".to_owned());
-                }
-                Ok(())
-            },
+    },
+    Look {
+        what: "entry that went",
+        from: "went",
+        columns: &["id, profile_at, needs_guardian"],
+        goes: "went",
+        key: &[("id", "id")],
+        check: |r| {
+            fits(r, r.get::<_, Id>(0))?;
+            fits(r, r.get::<_, Millis>(1))?;
+            yes_or_no(r, 2)
         },
-        Look {
-            what: "entry that went",
-            from: "went",
-            columns: "id, profile_at, needs_guardian".to_owned(),
-            goes: "went",
-            key: &[("id", "id")],
-            check: |r| {
-                fits(r, r.get::<_, Id>(0))?;
-                fits(r, r.get::<_, Millis>(1))?;
-                yes_or_no(r, 2)
-            },
+    },
+    Look {
+        what: "class",
+        from: "class",
+        columns: &["id, name, created_at, changed_at"],
+        goes: "class",
+        key: &[("rowid", "rowid")],
+        check: |r| {
+            let class = fits(r, classes::class(r))?;
+            students::checked_name("class", &class.name)
+                .map(|_| ())
+                .map_err(|e| e.to_string())
         },
-        Look {
-            what: "class",
-            from: "class",
-            columns: "id, name, created_at, changed_at".to_owned(),
-            goes: "class",
-            key: &[("rowid", "rowid")],
-            check: |r| {
-                let class = fits(r, classes::class(r))?;
-                students::checked_name("class", &class.name)
-                    .map(|_| ())
-                    .map_err(|e| e.to_string())
-            },
+    },
+    Look {
+        what: "membership of the class",
+        from: "class_member",
+        columns: &["class_id AS id, student_id, changed_at, member"],
+        goes: "class_member",
+        key: &[("class_id", "class_id"), ("student_id", "student_id")],
+        check: |r| {
+            fits(r, r.get::<_, Id>(0))?;
+            fits(r, r.get::<_, Id>(1))?;
+            fits(r, r.get::<_, Millis>(2))?;
+            yes_or_no(r, 3)
         },
-        Look {
-            what: "membership of the class",
-            from: "class_member",
-            columns: "class_id AS id, student_id, changed_at, member".to_owned(),
-            goes: "class_member",
-            key: &[("class_id", "class_id"), ("student_id", "student_id")],
-            check: |r| {
-                fits(r, r.get::<_, Id>(0))?;
-                fits(r, r.get::<_, Id>(1))?;
-                fits(r, r.get::<_, Millis>(2))?;
-                yes_or_no(r, 3)
-            },
+    },
+    Look {
+        what: "run",
+        from: "run",
+        columns: &[runs::COLUMNS],
+        goes: "run",
+        key: &[("rowid", "rowid")],
+        check: |r| fits(r, runs::stored(r)).map(|_| ()),
+    },
+    Look {
+        what: "attempt",
+        from: "attempt",
+        columns: &[ALL_COLUMNS, "held_out_at, recording_removed_at, recorded"],
+        goes: "attempt",
+        key: &[("number", "number")],
+        check: |r| {
+            let (_, stored) = fits(r, attempts::whole(r))?;
+            attempts::check(&stored.attempt).map_err(|e| e.to_string())?;
+            fits(r, r.get::<_, Millis>(29))?;
+            fits(r, r.get::<_, Option<Millis>>(30))?;
+            yes_or_no(r, 31)
         },
-        Look {
-            what: "run",
-            from: "run",
-            columns: runs::COLUMNS.to_owned(),
-            goes: "run",
-            key: &[("rowid", "rowid")],
-            check: |r| fits(r, runs::stored(r)).map(|_| ()),
+    },
+    Look {
+        what: "verdict of the attempt with the number",
+        from: "element_verdict",
+        columns: &[ELEMENT_COLUMNS, "position, attempt AS id"],
+        goes: "attempt",
+        key: &[("number", "attempt")],
+        check: |r| {
+            fits(r, attempts::element(r))?;
+            fits(r, r.get::<_, i64>(11)).map(|_| ())
         },
-        Look {
-            what: "attempt",
-            from: "attempt",
-            columns: format!("{ALL_COLUMNS}, held_out_at, recording_removed_at, recorded"),
-            goes: "attempt",
-            key: &[("number", "number")],
-            check: |r| {
-                let (_, stored) = fits(r, attempts::whole(r))?;
-                attempts::check(&stored.attempt).map_err(|e| e.to_string())?;
-                fits(r, r.get::<_, Millis>(29))?;
-                fits(r, r.get::<_, Option<Millis>>(30))?;
-                yes_or_no(r, 31)
-            },
+    },
+    Look {
+        what: "judgement",
+        from: "overrule",
+        columns: &["id, attempt_id, element, verdict, by, at, reason"],
+        goes: "overrule",
+        key: &[("rowid", "rowid")],
+        check: |r| fits(r, instructors::judged(r)).map(|_| ()),
+    },
+    Look {
+        what: "note of a removal",
+        from: "tombstone",
+        columns: &["id, deleted_at, what"],
+        goes: "tombstone",
+        key: &[("rowid", "rowid")],
+        check: |r| {
+            fits(r, r.get::<_, Id>(0))?;
+            fits(r, r.get::<_, Millis>(1))?;
+            fits(r, r.get::<_, String>(2)).map(|_| ())
         },
-        Look {
-            what: "verdict of the attempt with the number",
-            from: "element_verdict",
-            columns: format!("{ELEMENT_COLUMNS}, position, attempt AS id"),
-            goes: "attempt",
-            key: &[("number", "attempt")],
-            check: |r| {
-                fits(r, attempts::element(r))?;
-                fits(r, r.get::<_, i64>(11)).map(|_| ())
-            },
-        },
-        Look {
-            what: "judgement",
-            from: "overrule",
-            columns: "id, attempt_id, element, verdict, by, at, reason".to_owned(),
-            goes: "overrule",
-            key: &[("rowid", "rowid")],
-            check: |r| fits(r, instructors::judged(r)).map(|_| ()),
-        },
-        Look {
-            what: "note of a removal",
-            from: "tombstone",
-            columns: "id, deleted_at, what".to_owned(),
-            goes: "tombstone",
-            key: &[("rowid", "rowid")],
-            check: |r| {
-                fits(r, r.get::<_, Id>(0))?;
-                fits(r, r.get::<_, Millis>(1))?;
-                fits(r, r.get::<_, String>(2)).map(|_| ())
-            },
-        },
-    ]
-}
+    },
+];
 
 fn check_student(row: &Row<'_>) -> std::result::Result<(), String> {
     let student = fits(row, students::student(row))?;
@@ -351,11 +349,11 @@ pub(super) fn clear(copy: &mut Connection, path: &std::path::Path) -> Result<Vec
 
 fn look_through(connection: &Connection) -> rusqlite::Result<Vec<Place>> {
     let mut places = Vec::new();
-    for look in looks() {
+    for look in LOOKS {
         let keys: Vec<String> = look.key.iter().map(|(_, c)| format!("{c} AS \"key {c}\"")).collect();
         let mut statement = connection.prepare(&format!(
             "SELECT {}, {} FROM {}",
-            look.columns,
+            look.columns.join(", "),
             keys.join(", "),
             look.from
         ))?;

@@ -32,7 +32,7 @@ impl Instructor {
 
 /// One judgement of an instructor.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Judged {
+pub struct Ruled {
     /// Globally unique.
     pub id: String,
     /// The attempt.
@@ -140,12 +140,12 @@ impl Logbook {
     }
 
     /// Every judgement of an attempt, oldest first.
-    pub fn judgements(&self, attempt: Uuid) -> Result<Vec<Judged>> {
+    pub fn judgements(&self, attempt: Uuid) -> Result<Vec<Ruled>> {
         self.read_judgements("WHERE attempt_id = ?1", Some(Id(attempt)))
     }
 
     /// Every judgement of somebody's attempts.
-    pub(super) fn all_judgements(&self, whose: Whose) -> Result<Vec<Judged>> {
+    pub(super) fn all_judgements(&self, whose: Whose) -> Result<Vec<Ruled>> {
         let (condition, student) = whose.condition();
         self.read_judgements(
             &format!("JOIN attempt ON attempt.id = overrule.attempt_id WHERE {condition}"),
@@ -153,8 +153,8 @@ impl Logbook {
         )
     }
 
-    fn read_judgements(&self, which: &str, id: Option<Id>) -> Result<Vec<Judged>> {
-        let read = || -> rusqlite::Result<Vec<Judged>> {
+    fn read_judgements(&self, which: &str, id: Option<Id>) -> Result<Vec<Ruled>> {
+        let read = || -> rusqlite::Result<Vec<Ruled>> {
             let mut statement = self.connection.prepare_cached(&format!(
                 "SELECT overrule.id, attempt_id, element, verdict, by, at, reason FROM overrule {which}
                  ORDER BY at, overrule.id"
@@ -184,9 +184,9 @@ impl Logbook {
     }
 }
 
-pub(super) fn judged(row: &Row<'_>) -> rusqlite::Result<Judged> {
+pub(super) fn judged(row: &Row<'_>) -> rusqlite::Result<Ruled> {
     let element: String = row.get(2)?;
-    Ok(Judged {
+    Ok(Ruled {
         id: row.get(0)?,
         attempt: row.get::<_, Id>(1)?.0,
         element: (!element.is_empty()).then_some(element),

@@ -94,7 +94,7 @@ pub use counts::{ElementCount, FirstTime, OutcomeCounts};
 pub use error::LogbookError;
 pub(crate) use export::guarded;
 pub use forget::Forgotten;
-pub use instructors::{INSTRUCTOR, Instructor, Judged};
+pub use instructors::{INSTRUCTOR, Instructor, Ruled};
 pub use joined::Joined;
 pub use labelled::Labelled;
 pub use merge::Merged;

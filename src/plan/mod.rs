@@ -38,7 +38,7 @@ mod today;
 pub use deck::can_be_practised;
 pub use items::{Item, callsign_pattern};
 pub use level::Level;
-pub use next::{Choice, Plan, Reason};
+pub use next::{Choice, DealReason, Plan};
 pub use past::{Answered, Moment, Past};
 pub use session::{Session, expected_seconds};
 pub use steady::{MIN_CALLS, Share, Steadiness};

@@ -34,7 +34,7 @@ const SAME_AIRCRAFT: f32 = 0.7;
 /// Why a situation is dealt, with the item that weighs most in it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Reason {
+pub enum DealReason {
     /// It is due again.
     Due(Item),
     /// It has not been practised yet.
@@ -53,7 +53,7 @@ pub struct Choice {
     /// The situation.
     pub situation: Situation,
     /// Why.
-    pub reason: Reason,
+    pub reason: DealReason,
     /// About how long the turn takes, seconds.
     pub seconds: f32,
 }
@@ -181,7 +181,7 @@ impl Plan {
                 .map(|c| worth(c, c.items.iter().map(|i| errs(*i)).fold(0.0, f32::max)))
                 .collect();
             if let Some(n) = roulette(&weights, random) {
-                return self.deal(allowed[n], before, random, errs, Reason::Errs);
+                return self.deal(allowed[n], before, random, errs, DealReason::Errs);
             }
         }
         if best > 0.0 {
@@ -189,15 +189,15 @@ impl Plan {
             let card = allowed[roulette(&good, random)?];
             let top = self.heaviest(card, |i| self.need(i))?;
             let reason = if self.memory[top].is_some() {
-                Reason::Due
+                DealReason::Due
             } else {
-                Reason::New
+                DealReason::New
             };
             return self.deal(card, before, random, |i| self.need(i), reason);
         }
         let forgotten = |i: usize| self.memory[i].map_or(1.0, |m| 1.0 - m.recall(self.day)) + 0.001;
         let n = roulette(&weigh(&forgotten), random)?;
-        self.deal(allowed[n], before, random, forgotten, Reason::Keep)
+        self.deal(allowed[n], before, random, forgotten, DealReason::Keep)
     }
 
     /// The cards that are another call than the one before; all where there is only one.
@@ -257,7 +257,7 @@ impl Plan {
         before: Option<(&str, &Situation)>,
         random: &mut impl FnMut() -> u32,
         of: impl Fn(usize) -> f32,
-        reason: fn(Item) -> Reason,
+        reason: fn(Item) -> DealReason,
     ) -> Option<Choice> {
         let top = self.heaviest(card, of)?;
         // Where the words are the same in every situation, at least the aircraft is another one.

@@ -42,7 +42,7 @@ pub struct Clip {
     /// Times of the push-to-talk key; only live recordings have them.
     pub keying: Option<Keying>,
     /// What the file or the device did wrong, in the order found.
-    pub troubles: Vec<Trouble>,
+    pub troubles: Vec<ClipTrouble>,
 }
 
 impl Clip {
@@ -107,7 +107,7 @@ pub struct Keying {
 /// What went wrong with a recording that is kept all the same. `Display` is the sentence for the user.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
-pub enum Trouble {
+pub enum ClipTrouble {
     /// Flat tops at full scale.
     Clipping {
         /// Share of samples clipped, 0 to 1.
@@ -154,7 +154,7 @@ pub enum Trouble {
     },
 }
 
-impl std::fmt::Display for Trouble {
+impl std::fmt::Display for ClipTrouble {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Clipping { share } => write!(
@@ -327,20 +327,20 @@ impl Meter {
     }
 
     /// What the levels alone tell: clipping, too quiet, nothing but zeros.
-    pub(crate) fn troubles(&self) -> Vec<Trouble> {
+    pub(crate) fn troubles(&self) -> Vec<ClipTrouble> {
         let levels = self.levels();
         let mut troubles = Vec::new();
         if self.frames > 0 && self.only_zeros() {
-            troubles.push(Trouble::AllZeros {
+            troubles.push(ClipTrouble::AllZeros {
                 seconds: self.seconds(),
             });
         } else if self.frames > 0 && levels.peak_dbfs < QUIET_DBFS {
-            troubles.push(Trouble::TooQuiet {
+            troubles.push(ClipTrouble::TooQuiet {
                 peak_dbfs: levels.peak_dbfs,
             });
         }
         if levels.clipped >= CLIPPED_SHARE {
-            troubles.push(Trouble::Clipping { share: levels.clipped });
+            troubles.push(ClipTrouble::Clipping { share: levels.clipped });
         }
         troubles
     }
@@ -414,7 +414,7 @@ mod tests {
         // |sin| > 1/1.3 for 44 % of the time.
         assert!((clip.levels.clipped - 0.44).abs() < 0.03, "{}", clip.levels.clipped);
         assert!(
-            matches!(clip.troubles[..], [Trouble::Clipping { .. }]),
+            matches!(clip.troubles[..], [ClipTrouble::Clipping { .. }]),
             "{:?}",
             clip.troubles
         );
@@ -424,12 +424,12 @@ mod tests {
     fn quiet_and_zero_recordings_are_told_apart() {
         let quiet = Clip::from_samples(tone(300.0, 0.001, 1.0));
         assert!(
-            matches!(quiet.troubles[..], [Trouble::TooQuiet { .. }]),
+            matches!(quiet.troubles[..], [ClipTrouble::TooQuiet { .. }]),
             "{:?}",
             quiet.troubles
         );
         let zero = Clip::from_samples(vec![0.0; 8000]);
-        assert_eq!(zero.troubles, [Trouble::AllZeros { seconds: 0.5 }]);
+        assert_eq!(zero.troubles, [ClipTrouble::AllZeros { seconds: 0.5 }]);
         assert_eq!(zero.levels, Levels::default());
     }
 
@@ -452,30 +452,30 @@ mod tests {
     #[test]
     fn every_trouble_is_a_sentence() {
         for trouble in [
-            Trouble::Clipping { share: 0.02 },
-            Trouble::TooQuiet { peak_dbfs: -50.0 },
-            Trouble::AllZeros { seconds: 0.5 },
-            Trouble::DeviceLost { at_seconds: 1.0 },
-            Trouble::Dropped {
+            ClipTrouble::Clipping { share: 0.02 },
+            ClipTrouble::TooQuiet { peak_dbfs: -50.0 },
+            ClipTrouble::AllZeros { seconds: 0.5 },
+            ClipTrouble::DeviceLost { at_seconds: 1.0 },
+            ClipTrouble::Dropped {
                 samples: 480,
                 seconds: 0.01,
             },
-            Trouble::Truncated {
+            ClipTrouble::Truncated {
                 stated_seconds: None,
                 found_seconds: 1.0,
             },
-            Trouble::Truncated {
+            ClipTrouble::Truncated {
                 stated_seconds: Some(2.0),
                 found_seconds: 1.0,
             },
-            Trouble::NotOnDisk {
+            ClipTrouble::NotOnDisk {
                 reason: "disk full".into(),
             },
-            Trouble::TimeLimit { seconds: 60.0 },
+            ClipTrouble::TimeLimit { seconds: 60.0 },
         ] {
             let text = trouble.to_string();
             assert!(text.ends_with('.') && text.starts_with("The "), "{text}");
-            let back: Trouble = serde_json::from_str(&serde_json::to_string(&trouble).unwrap()).unwrap();
+            let back: ClipTrouble = serde_json::from_str(&serde_json::to_string(&trouble).unwrap()).unwrap();
             assert_eq!(back, trouble);
         }
     }

@@ -9,7 +9,7 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use super::SoundError;
-use super::clip::{Clip, RATE, Trouble};
+use super::clip::{Clip, ClipTrouble, RATE};
 use super::gather::Gather;
 use crate::files::{Access, Beside};
 
@@ -32,7 +32,7 @@ const BLOCK: usize = 4096;
 /// Reads a WAV or FLAC file.
 ///
 /// Channels are averaged; channels that are silent (40 dB under the loudest) do not count. Levels and troubles are those
-/// of the source. A file that ends early is used as far as it goes and carries [`Trouble::Truncated`].
+/// of the source. A file that ends early is used as far as it goes and carries [`ClipTrouble::Truncated`].
 pub fn read_clip(path: &Path) -> Result<Clip, SoundError> {
     let place = |operation| {
         move |source| SoundError::File {
@@ -213,7 +213,7 @@ impl<'a> Intake<'a> {
         }
         let mut clip = self.gather.finish()?;
         if short {
-            clip.troubles.push(Trouble::Truncated {
+            clip.troubles.push(ClipTrouble::Truncated {
                 stated_seconds: stated.map(seconds),
                 found_seconds: seconds(found),
             });

@@ -14,7 +14,7 @@ pub mod recorder;
 
 use std::path::PathBuf;
 
-pub use clip::{Clip, Keying, Levels, RATE, Trouble};
+pub use clip::{Clip, ClipTrouble, Keying, Levels, RATE};
 pub use devices::{DeviceInfo, DeviceList, Direction};
 pub use file::{read_clip, read_clip_bytes, write_new_wav, write_wav};
 pub use player::{Player, PlayerEvent};

@@ -17,7 +17,7 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::{Duration, Instant};
 
 use super::SoundError;
-use super::clip::{Clip, SILENCE_DBFS, Trouble, dbfs};
+use super::clip::{Clip, ClipTrouble, SILENCE_DBFS, dbfs};
 use super::devices::{PATIENCE, aside, discard};
 use super::gather::Gather;
 use super::part::PartFile;
@@ -65,7 +65,7 @@ pub enum RecorderEvent {
     /// The press came to nothing because no microphone is open. The sentence says so.
     NotReady(String),
     /// Something is wrong with the recording under way.
-    Warning(Trouble),
+    Warning(ClipTrouble),
     /// The recording is done.
     Recorded(Box<Recorded>),
 }
@@ -442,7 +442,7 @@ impl Worker {
                 if silent > patience {
                     let device = input.device.clone();
                     let lost = self.recording.as_ref().map(|r| r.gather.meter().seconds() - r.lead);
-                    self.finish(lost.map(|at| Trouble::DeviceLost {
+                    self.finish(lost.map(|at| ClipTrouble::DeviceLost {
                         at_seconds: at.max(0.0),
                     }));
                     self.close(Instant::now() + RETRY[0], RETRY[0]);
@@ -463,13 +463,13 @@ impl Worker {
         if all_zero && !recording.warned {
             recording.warned = true;
             let seconds = meter.seconds();
-            self.tell(RecorderEvent::Warning(Trouble::AllZeros { seconds }));
+            self.tell(RecorderEvent::Warning(ClipTrouble::AllZeros { seconds }));
             return;
         }
         if recording.complete() {
             self.finish(None);
         } else if let Some(reason) = recording.save() {
-            self.tell(RecorderEvent::Warning(Trouble::NotOnDisk { reason }));
+            self.tell(RecorderEvent::Warning(ClipTrouble::NotOnDisk { reason }));
         }
     }
 
@@ -514,7 +514,7 @@ impl Worker {
     }
 
     /// Ends the recording under way, if there is one, and hands it over.
-    fn finish(&mut self, trouble: Option<Trouble>) {
+    fn finish(&mut self, trouble: Option<ClipTrouble>) {
         let Some(recording) = self.recording.take() else {
             return;
         };

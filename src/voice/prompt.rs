@@ -2,7 +2,7 @@
 
 use super::level;
 use crate::site::Files;
-use crate::sound::{Clip, RATE, SoundError, Trouble, read_clip, read_clip_bytes};
+use crate::sound::{Clip, ClipTrouble, RATE, SoundError, read_clip, read_clip_bytes};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -43,7 +43,7 @@ pub enum PromptError {
 
 /// A recording cut to its words, with soft ends and at the usual level. 16 kHz in, 16 kHz out.
 pub fn prompt(clip: &Clip) -> Result<Vec<f32>, PromptError> {
-    if clip.troubles.iter().any(|t| matches!(t, Trouble::Clipping { .. })) {
+    if clip.troubles.iter().any(|t| matches!(t, ClipTrouble::Clipping { .. })) {
         return Err(PromptError::Clipped);
     }
     let (from, to) = words(&clip.samples).ok_or(PromptError::NoWords)?;

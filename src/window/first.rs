@@ -63,7 +63,7 @@ enum Trial {
     Recorded {
         levels: Levels,
         seconds: f64,
-        troubles: Vec<crate::sound::Trouble>,
+        troubles: Vec<crate::sound::ClipTrouble>,
         heard: Option<Result<(String, bool), Trouble>>,
     },
 }
@@ -365,7 +365,7 @@ fn good(levels: &Levels) -> bool {
 }
 
 /// What was measured, each number with the word for it and what to do.
-fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[crate::sound::Trouble]) {
+fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[crate::sound::ClipTrouble]) {
     let dark = ui.visuals().dark_mode;
     let rows = [
         (

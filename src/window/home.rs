@@ -9,7 +9,7 @@ use super::shown::{Shown, Who};
 use super::sides;
 use crate::drill::TurnState;
 use crate::worker::home::{ENDING, HandedIn, HomeCommand, HomeEvent, LookedResults, OpenedPractice, Taken};
-use crate::worker::{Command, Event, Given as Call, Trouble};
+use crate::worker::{Command, Event, GivenCall, Trouble};
 use eframe::egui::{Button, Checkbox, Label, Panel, RichText, Ui};
 
 /// The page.
@@ -213,7 +213,7 @@ impl HomePage {
             return;
         };
         let Some(call) = practice.calls.get(place) else { return };
-        given.ask(Command::Given(Box::new(Call {
+        given.ask(Command::Given(Box::new(GivenCall {
             step: call.step.clone(),
             situation: call.situation.clone(),
             turn: practice.turn(place),

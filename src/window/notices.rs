@@ -248,8 +248,11 @@ mod tests {
             told.extend(all.split(before).skip(1).filter_map(name));
         }
         // Where errors are sorted, the name stands first in a pair with its facts.
-        let sorted = std::fs::read_to_string(src.join("worker/told.rs")).unwrap();
-        let sorted = sorted.split("#[cfg(test)]").next().unwrap();
+        let mut sorted = String::new();
+        for file in ["worker/told.rs", "worker/home/error.rs"] {
+            let text = std::fs::read_to_string(src.join(file)).unwrap();
+            sorted.push_str(text.split("#[cfg(test)]").next().unwrap());
+        }
         for (at, _) in sorted.match_indices('"') {
             let Some(name) = name(&sorted[at..]) else { continue };
             let behind = &sorted[at + 1 + name.len()..];

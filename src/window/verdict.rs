@@ -5,7 +5,7 @@ use super::words::Words;
 use crate::call::{ElementVerdict, Outcome, Verdict};
 use crate::drill::{Answer, Note};
 use crate::site::{Site, Step};
-use crate::sound::Trouble;
+use crate::sound::ClipTrouble;
 use crate::worker::Judged;
 
 /// A press shorter than this was let go at once, seconds.
@@ -104,9 +104,9 @@ pub(super) fn one_thing(words: Words, site: &Site, step: &Step, judged: &Judged,
 fn void(words: Words, judged: &Judged) -> String {
     let troubles = judged.clip.iter().flat_map(|c| &c.troubles);
     let key = troubles.fold("one.void_lost", |key, t| match t {
-        Trouble::AllZeros { .. } => "one.void_muted",
-        Trouble::Dropped { .. } if key != "one.void_muted" => "one.void_dropped",
-        Trouble::DeviceLost { .. } => "one.void_lost",
+        ClipTrouble::AllZeros { .. } => "one.void_muted",
+        ClipTrouble::Dropped { .. } if key != "one.void_muted" => "one.void_dropped",
+        ClipTrouble::DeviceLost { .. } => "one.void_lost",
         _ => key,
     });
     words.say(key).to_owned()

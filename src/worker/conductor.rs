@@ -15,13 +15,14 @@ mod turn;
 
 use activity::{Activity, Run};
 
-use super::Options;
 use super::desk;
 use super::ears::{self, Writer};
 pub(super) use super::inbox::Message;
 use super::keeper::{self, LogbookPlace};
-use super::message::{self, Command, Event, ModelState, Outbox, SiteRequest, SituationRequest, Trouble};
+use super::message::{self, Command, Event, Lost, ModelState, SiteRequest, SituationRequest, Trouble};
 use super::office::{OfficeCommand, OfficeEvent};
+use super::options::Options;
+use super::outbox::Outbox;
 use super::second::{Second, Sound};
 use super::told::why;
 use crate::folders;
@@ -190,7 +191,7 @@ pub(super) fn start(
     to_self: Sender<Message>,
     inbox: Receiver<Message>,
     out: Outbox,
-    alive: Sender<super::Lost>,
+    alive: Sender<Lost>,
 ) -> std::io::Result<()> {
     let Options {
         phrases,

@@ -1,7 +1,10 @@
 //! Fetches the speech model on a thread of its own, because somebody asked for it; nothing else in the window uses the
 //! network.
 
-use super::message::{Event, Outbox, Trouble};
+pub use super::message::FetchState;
+
+use super::message::Event;
+use super::outbox::Outbox;
 use super::told::Told;
 use crate::folders;
 use crate::model::{self, ModelError, Origin, Progress, Stage};
@@ -11,21 +14,6 @@ use std::time::{Duration, Instant};
 
 /// Distance of two events about the same stage.
 const PAUSE: Duration = Duration::from_millis(100);
-
-/// How far the fetching is.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum FetchState {
-    /// Under way.
-    Working(Progress),
-    /// The model is there.
-    Done,
-    /// Stopped because it was asked to; nothing unfinished is left.
-    Cancelled,
-    /// Stopped because it was asked to; what has arrived is kept for the next time.
-    Paused,
-    /// It failed, for this reason.
-    Failed(Trouble),
-}
 
 /// A fetching under way.
 pub(super) struct Fetch {

@@ -1,11 +1,11 @@
 //! The logbook's thread. When the real logbook cannot be opened it says so and goes on in memory, without recordings.
 
-use super::Lost;
 use super::home::{self, HomeCommand};
 use super::inbox::Message;
 use super::meeting::{self, ClassCommand};
-use super::message::{Event, Outbox};
+use super::message::{Event, Lost};
 use super::office::{Changed, Here, Office, OfficeCommand};
+use super::outbox::Outbox;
 use super::told::{Told, named, why};
 use crate::files;
 use crate::folders;
@@ -200,18 +200,7 @@ impl Keeper {
                 let student = id.map(|id| self.logbook.student(id)).transpose()?;
                 self.chosen(student);
             }
-            Order::ChooseByName(name) => {
-                match self.logbook.find_student(&name) {
-                    Ok(student) => self.chosen(Some(student)),
-                    // The students of a logbook that cannot be opened are not known.
-                    Err(_) if !self.lasting && self.logbook.students().is_ok_and(|s| s.is_empty()) => {
-                        let text = format!("{name} cannot be looked up now; practice goes on without a name.");
-                        self.out.known("student_unknown_now", text, &[("name", name)]);
-                        self.chosen(None);
-                    }
-                    Err(e) => self.out.tell(Event::NoSuchStudent(e.told())),
-                }
-            }
+            Order::ChooseByName(name) => self.choose_by_name(name),
             Order::Add { name, consent, by } => {
                 let new = NewStudent {
                     name,
@@ -231,25 +220,10 @@ impl Keeper {
                 let name = self.name(student)?;
                 self.answer(Message::Name { student, name });
             }
-            Order::Past { student, site } => {
-                // Somebody waits for the answer, whatever it is.
-                let past = self.logbook.past(student, &site);
-                let (past, trouble) = match past {
-                    Ok(past) => (past, None),
-                    Err(e) => (Vec::new(), Some(e)),
-                };
-                self.answer(Message::Past { student, site, past });
-                if let Some(e) = trouble {
-                    return Err(e);
-                }
-            }
+            Order::Past { student, site } => self.past(student, site)?,
             Order::Progress { student, site } => {
                 let whose = student.map_or(Whose::Nobody, Whose::Student);
-                let progress = self.logbook.progress(whose, site.as_deref())?;
-                self.out.tell(Event::Progress(Box::new(progress)));
-                let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
-                calls.retain(|c| site.as_ref().is_none_or(|s| *s == c.site));
-                self.out.tell(Event::Calls(calls));
+                self.progress(whose, site.as_deref())?;
             }
             Order::Class { command, site } => {
                 let told = meeting::obey(&mut self.logbook, command, site.as_deref(), now)?;
@@ -289,6 +263,38 @@ impl Keeper {
             }
             Order::Quit => {}
         }
+        Ok(())
+    }
+
+    fn choose_by_name(&self, name: String) {
+        match self.logbook.find_student(&name) {
+            Ok(student) => self.chosen(Some(student)),
+            // The students of a logbook that cannot be opened are not known.
+            Err(_) if !self.lasting && self.logbook.students().is_ok_and(|s| s.is_empty()) => {
+                let text = format!("{name} cannot be looked up now; practice goes on without a name.");
+                self.out.known("student_unknown_now", text, &[("name", name)]);
+                self.chosen(None);
+            }
+            Err(e) => self.out.tell(Event::NoSuchStudent(e.told())),
+        }
+    }
+
+    fn past(&self, student: Uuid, site: String) -> Result<(), LogbookError> {
+        // Somebody waits for the answer, whatever it is.
+        let (past, done) = match self.logbook.past(student, &site) {
+            Ok(past) => (past, Ok(())),
+            Err(e) => (Vec::new(), Err(e)),
+        };
+        self.answer(Message::Past { student, site, past });
+        done
+    }
+
+    fn progress(&self, whose: Whose, site: Option<&str>) -> Result<(), LogbookError> {
+        let progress = self.logbook.progress(whose, site)?;
+        self.out.tell(Event::Progress(Box::new(progress)));
+        let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
+        calls.retain(|c| site.is_none_or(|s| s == c.site));
+        self.out.tell(Event::Calls(calls));
         Ok(())
     }
 

@@ -1,7 +1,9 @@
 //! A class at this computer: who is in which class, who is called, the live board.
 
+pub use super::message::meeting::{ClassCommand, ClassEvent};
+
 use crate::class::Board;
-use crate::logbook::{Class, Logbook, LogbookError};
+use crate::logbook::{Logbook, LogbookError};
 use crate::report::{Group, Scope};
 use crate::site::Site;
 use jiff::Timestamp;
@@ -12,37 +14,6 @@ use uuid::Uuid;
 
 /// The newest calls of each student that the board stands on: enough for the latest calls of each element, and for a day.
 const NEWEST: u32 = 60;
-
-/// What the class page wants.
-#[derive(Debug)]
-pub enum ClassCommand {
-    /// Which classes are there?
-    List,
-    /// Make a class.
-    New(String),
-    /// Take a student into a class, or out of it.
-    Member {
-        /// The class.
-        class: Uuid,
-        /// The student.
-        student: Uuid,
-        /// In it.
-        member: bool,
-    },
-    /// The board of a class; without one, of everybody but instructors.
-    Board(Option<Uuid>),
-    /// Call somebody up, in the site's language.
-    Call(String),
-}
-
-/// What the class page is told.
-#[derive(Debug)]
-pub enum ClassEvent {
-    /// All classes, by name.
-    Classes(Vec<Class>),
-    /// The board.
-    Board(Box<Board>),
-}
 
 /// The board as it stands in the logbook now. `members` are ids and names; `date` is the day of the meeting.
 pub fn board_of(logbook: &Logbook, site: &Site, members: &[(Uuid, String)], date: Date) -> Result<Board, LogbookError> {

@@ -10,7 +10,10 @@
 //! | `logbook` (`keeper.rs`) | the database, which may wait for another program's write |
 //!
 //! The threads of `sound` and `voice` come on top. A [`Worker`] that is dropped ends them all; what was judged is in the
-//! logbook before it returns, unless the logbook does not answer for two seconds.
+//! logbook before it returns, unless the logbook does not answer for twelve seconds.
+//!
+//! What goes in and comes out stands in `message.rs` and its folder, each part's own messages in a file of its name. The parts
+//! take them from there, and it takes nothing from them.
 
 mod conductor;
 pub mod desk;
@@ -22,6 +25,8 @@ mod keeper;
 pub mod meeting;
 mod message;
 pub mod office;
+mod options;
+mod outbox;
 pub mod papers;
 pub mod second;
 pub(crate) mod told;
@@ -32,11 +37,11 @@ pub use ears::{Loaded, Loader};
 pub use inbox::Heard;
 pub use keeper::LogbookPlace;
 pub use message::{
-    Command, Dealt, Ear, EarRequest, Event, Flown, Given, Judged, LONGEST_TYPED, LaunchRequest, ModelState, Planned,
-    Saying, SiteRequest, SituationRequest, Trouble,
+    Command, Dealt, Ear, EarRequest, Event, Flown, GivenCall, Judged, LONGEST_TYPED, LaunchRequest, Lost, ModelState,
+    Planned, Saying, SiteRequest, SituationRequest, Trouble,
 };
+pub use options::Options;
 
-use std::path::PathBuf;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -52,43 +57,11 @@ pub enum WorkerError {
     Thread(#[from] std::io::Error),
 }
 
-/// What a worker works with.
-pub struct Options {
-    /// Look for sites in this folder first.
-    pub phrases: Option<PathBuf>,
-    /// Where the logbook is.
-    pub logbook: LogbookPlace,
-    /// Makes the recogniser, on its own thread.
-    pub loader: Loader,
-    /// Use microphone, loudspeaker and voice. Without them calls can be typed or handed in as clips.
-    pub sound: bool,
-    /// Microphone and loudspeaker by name; `None` is the system's default.
-    pub input: Option<String>,
-    /// See `input`.
-    pub output: Option<String>,
-    /// Deal this, always.
-    pub situation: Option<SituationRequest>,
-    /// Launch in this direction, by its id, where something said depends on it; else it is dealt.
-    pub direction: Option<String>,
-    /// The step practised.
-    pub step: String,
-}
-
 /// The worker's handle.
 pub struct Worker {
     commands: Sender<conductor::Message>,
     events: Receiver<Event>,
     ended: Arc<Mutex<Receiver<Lost>>>,
-}
-
-/// What could not be stored until the end.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{attempts} of the attempts shown are NOT in the logbook: {why}")]
-pub struct Lost {
-    /// How many.
-    pub attempts: usize,
-    /// The logbook's reason.
-    pub why: String,
 }
 
 /// Ends a worker from another thread, such as the one that hears of signals.
@@ -122,7 +95,7 @@ impl Worker {
         let (commands, inbox) = mpsc::channel();
         let (out, events) = mpsc::channel();
         let (alive, ended) = mpsc::channel();
-        conductor::start(options, commands.clone(), inbox, message::Outbox::new(out, wake), alive)?;
+        conductor::start(options, commands.clone(), inbox, outbox::Outbox::new(out, wake), alive)?;
         Ok(Self {
             commands,
             events,

@@ -9,13 +9,12 @@ mod handing;
 mod persons;
 
 use super::home;
-use super::message::{Event, Outbox, Trouble};
-use super::papers::{self, PaperError, Wanted};
+use super::message::Event;
+use super::outbox::Outbox;
+use super::papers::{self, PaperError};
 use crate::files::{self, Access};
 use crate::folders;
-use crate::logbook::{
-    AttemptSummary, Joined, Judged, Logbook, LogbookError, Merged, Removed, Retention, StoredAttempt, Verdict, Whose,
-};
+use crate::logbook::{Logbook, LogbookError, Whose};
 use crate::site::Site;
 use fails::Fail;
 use jiff::Timestamp;
@@ -26,151 +25,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, LazyLock};
 use uuid::Uuid;
 
-pub use handing::{Batch, Sheet};
-pub use home::HandingOut;
-pub use persons::{Person, PersonChange};
-
-/// What the instructor's page wants.
-#[derive(Debug, Clone, PartialEq)]
-pub enum OfficeCommand {
-    /// May it be used, and what waits there?
-    Look,
-    /// An instructor gives their PIN.
-    Unlock {
-        /// Who.
-        who: Uuid,
-        /// Their PIN.
-        pin: String,
-    },
-    /// The PIN is asked for again.
-    Lock,
-    /// A call that is disputed, whole.
-    Open(Uuid),
-    /// Judge it.
-    Judge(Ruling),
-    /// Write a report.
-    Report {
-        /// Which.
-        wanted: Wanted,
-        /// The file; where there is one of this name already, a number is added.
-        file: PathBuf,
-    },
-    /// Write the sheet of the site's calls for the wall.
-    Wall(PathBuf),
-    /// Write a practice file for each of these students.
-    HandOut(HandingOut),
-    /// Look into results: files, or folders with such files.
-    LookIn(Vec<PathBuf>),
-    /// Take results in: the files looked into.
-    TakeIn(Vec<PathBuf>),
-    /// Take over what is in another computer's logbook.
-    Merge {
-        /// Its database.
-        other: PathBuf,
-        /// Do it.
-        sure: bool,
-    },
-    /// How long things are kept.
-    Keep {
-        /// Whose; `None`: on this computer.
-        who: Option<Uuid>,
-        /// The rule.
-        keep: Retention,
-        /// Do it.
-        sure: bool,
-    },
-    /// One person: what is kept of them.
-    Person(Uuid),
-    /// Change something about a person.
-    Change {
-        /// Who.
-        who: Uuid,
-        /// What.
-        change: PersonChange,
-    },
-    /// Join one entry into another of the same person.
-    Join {
-        /// The entry that goes.
-        from: Uuid,
-        /// The entry that stays.
-        into: Uuid,
-    },
-    /// Remove a student with everything.
-    Forget(Uuid),
-    /// Remove one call with its recording.
-    Remove(Uuid),
-    /// Stop what goes on, where it can be stopped: what was done until then stays.
-    Stop,
-}
-
-/// A judgement of a disputed call.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ruling {
-    /// The call.
-    pub attempt: Uuid,
-    /// The verdicts that count instead, by element; with none the call stands as the program judged it.
-    pub overrule: Vec<(String, Verdict)>,
-    /// The instructor.
-    pub by: Uuid,
-    /// Why.
-    pub reason: String,
-}
-
-/// A disputed call, whole.
-#[derive(Debug, Clone)]
-pub struct Reviewed {
-    /// The call.
-    pub stored: StoredAttempt,
-    /// Whose it is.
-    pub name: Option<String>,
-    /// What was judged before.
-    pub judgements: Vec<Judged>,
-}
-
-/// What the instructor's page is told.
-#[derive(Debug, Clone)]
-pub enum OfficeEvent {
-    /// It may be used. The instructor who gave their PIN; `None` where nobody has one.
-    Unlocked(Option<Uuid>),
-    /// A PIN is needed.
-    Locked,
-    /// The calls that wait to be judged, oldest first.
-    Disputed(Vec<AttemptSummary>),
-    /// One of them.
-    Call(Box<Reviewed>),
-    /// A call was judged.
-    Ruled(Uuid),
-    /// How long things are kept on this computer.
-    Kept(Retention),
-    /// What the next start would remove under a rule for somebody, or for this computer.
-    KeepForeseen(Option<Uuid>, Retention, Removed),
-    /// A file was written.
-    Written(PathBuf),
-    /// Practice was handed out: into this folder, so many files of so many; fewer where it was stopped.
-    HandedOut(PathBuf, usize, usize),
-    /// What is in files of results.
-    Batch(Batch),
-    /// They were taken in.
-    BatchTaken(Batch),
-    /// What a merge would bring and take away.
-    MergeForeseen(PathBuf, Box<Merged>),
-    /// What it brought and took away.
-    Merged(Box<Merged>),
-    /// A person.
-    Person(Box<Person>),
-    /// Two entries are one.
-    Joined(Box<Joined>),
-    /// A student is gone: the name, calls and recordings removed, what is to be seen to by hand.
-    Forgotten(String, Box<crate::logbook::Forgotten>),
-    /// A call is gone.
-    Removed(Uuid),
-    /// A PIN is said to be forgotten: when it goes; `None`: it is gone.
-    PinForgotten(Option<Timestamp>),
-    /// So many of so many are done.
-    Working(usize, usize),
-    /// Why not.
-    Failed(Trouble),
-}
+pub use super::message::home::HandingOut;
+pub use super::message::office::{Batch, OfficeCommand, OfficeEvent, Person, PersonChange, Reviewed, Ruling, Sheet};
 
 /// What the logbook's thread keeps of it.
 pub(super) struct Office {
@@ -308,25 +164,7 @@ impl Office {
                 let merged = book.merge_foreseen(&other)?;
                 self.tell(OfficeEvent::MergeForeseen(other, Box::new(merged)));
             }
-            OfficeCommand::Merge { other, sure: true } => {
-                let recordings = files::folder_of(&other).join("recordings");
-                let before = book.students()?;
-                let merged = book.merge_telling(&other, &recordings, &mut |n, of| self.goes_on(n, of))?;
-                self.tell(OfficeEvent::Merged(Box::new(merged)));
-                // The merge may have brought the first PIN, or taken away whoever gave theirs.
-                let after = book.students()?;
-                let there = |id: Uuid| after.iter().any(|s| s.id == id);
-                if self.open.as_ref().is_some_and(|(by, _)| !there(*by)) {
-                    self.open = None;
-                }
-                if self.is_open(book)? {
-                    self.look(book)?;
-                } else {
-                    self.tell(OfficeEvent::Locked);
-                }
-                let gone = before.into_iter().map(|s| s.id).filter(|id| !there(*id));
-                return Ok(Changed::Gone(gone.collect()));
-            }
+            OfficeCommand::Merge { other, sure: true } => return self.merge(book, &other),
             OfficeCommand::Keep { who, keep, sure: false } => {
                 let old = book.old_under(who, keep, now)?;
                 self.tell(OfficeEvent::KeepForeseen(who, keep, old));
@@ -356,6 +194,26 @@ impl Office {
             other => return self.people(book, other, now),
         }
         Ok(Changed::Nothing)
+    }
+
+    fn merge(&mut self, book: &mut Logbook, other: &Path) -> Result<Changed, Fail> {
+        let recordings = files::folder_of(other).join("recordings");
+        let before = book.students()?;
+        let merged = book.merge_telling(other, &recordings, &mut |n, of| self.goes_on(n, of))?;
+        self.tell(OfficeEvent::Merged(Box::new(merged)));
+        // The merge may have brought the first PIN, or taken away whoever gave theirs.
+        let after = book.students()?;
+        let there = |id: Uuid| after.iter().any(|s| s.id == id);
+        if self.open.as_ref().is_some_and(|(by, _)| !there(*by)) {
+            self.open = None;
+        }
+        if self.is_open(book)? {
+            self.look(book)?;
+        } else {
+            self.tell(OfficeEvent::Locked);
+        }
+        let gone = before.into_iter().map(|s| s.id).filter(|id| !there(*id));
+        Ok(Changed::Gone(gone.collect()))
     }
 
     fn look(&self, book: &Logbook) -> Result<(), LogbookError> {

@@ -1,7 +1,10 @@
 //! The second listener on a thread of its own, because somebody asked for it: never in the way of a drill, and it can be stopped.
 
+pub use super::message::SecondState;
+
 use super::ears::Writer;
-use super::message::{Event, Outbox, Trouble};
+use super::message::Event;
+use super::outbox::Outbox;
 use super::told::Told;
 use crate::hear::HearError;
 use crate::site::Language;
@@ -11,19 +14,6 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use uuid::Uuid;
-
-/// How far the second listener is with a call.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SecondState {
-    /// It listens.
-    Listening,
-    /// What it wrote down; empty where it heard no words.
-    Wrote(String),
-    /// It was stopped.
-    Stopped,
-    /// It could not, for this reason.
-    Failed(Trouble),
-}
 
 /// What it listens to.
 pub(super) enum Sound {

@@ -4,7 +4,6 @@
 //! A system's reason goes along as the fact `why`: its name (`why.full`) where it is one that people meet, else the system's
 //! own words, which the window puts in brackets.
 
-use super::home::HomeError;
 use super::message::Trouble;
 use crate::call::SituationError;
 use crate::class::{PracticeError, ResultsError};
@@ -29,7 +28,8 @@ pub(crate) trait Told {
     fn told(&self) -> Trouble;
 }
 
-fn file(path: &Path) -> (&'static str, String) {
+/// A file's name as a fact.
+pub(super) fn file(path: &Path) -> (&'static str, String) {
     ("file", path.display().to_string())
 }
 
@@ -179,7 +179,7 @@ impl Told for SoundError {
     }
 }
 
-impl Told for sound::Trouble {
+impl Told for sound::ClipTrouble {
     fn told(&self) -> Trouble {
         let n = |value: String| vec![("n", value)];
         let (key, facts) = match self {
@@ -390,35 +390,6 @@ impl Told for ResultsError {
             Self::Changed(what) => ("results_changed", vec![("what", what.join("; "))]),
             Self::NotOurs => ("results_not_ours", Vec::new()),
             Self::Refused(_) => ("results_refused", Vec::new()),
-        };
-        Trouble::named(key, self, facts)
-    }
-}
-
-impl Told for HomeError {
-    fn told(&self) -> Trouble {
-        let (key, facts) = match self {
-            Self::File { source, path, .. } => ("file_failed", vec![("why", why(source)), file(path)]),
-            Self::NotOurs(path) => ("home_other", vec![file(path)]),
-            Self::Practice { source: e, .. } | Self::Site(e) => return e.told(),
-            Self::Results(e) => return e.told(),
-            Self::Seal(_) => ("results_not_made", Vec::new()),
-            Self::Logbook(e) => return e.told(),
-            Self::Partly { before, all, source } => {
-                let facts = vec![
-                    ("n", before.to_string()),
-                    ("of", all.to_string()),
-                    ("why", why(source.as_ref())),
-                ];
-                ("results_partly", facts)
-            }
-            Self::Content(e) => return e.told(),
-            Self::Secret(path) => ("secret_damaged", vec![file(path)]),
-            Self::NothingHandedOut => ("nothing_handed_out", Vec::new()),
-            Self::NotHere(name) => ("results_whose", vec![("name", name.clone())]),
-            Self::LargeSite { site, .. } => ("site_large", vec![("file", site.clone())]),
-            Self::NothingYet => ("nothing_to_hand_in", Vec::new()),
-            Self::NoName(path) => ("no_name_free", vec![file(path)]),
         };
         Trouble::named(key, self, facts)
     }

@@ -1,58 +1,9 @@
-//! The trial of microphone and loudspeaker, as commands and events. The conductor does it (`conductor/bench.rs`).
+//! The trial of microphone and loudspeaker, with its commands and events. The conductor does it (`conductor/bench.rs`).
 
-use super::message::Trouble;
+pub use super::message::trial::{TrialCommand, TrialEvent};
+
 use crate::call::Situation;
-use crate::site::{By, Language, Site, Step};
-use crate::sound::{self, Levels};
-
-/// What the trial wants.
-#[derive(Debug)]
-pub enum TrialCommand {
-    /// Speak this sentence.
-    Say {
-        /// The sentence.
-        text: String,
-        /// Its language.
-        language: Language,
-    },
-    /// Listen from now on.
-    Listen,
-    /// Enough was said.
-    Enough,
-    /// Play what was heard.
-    Play,
-    /// End it, throw away what was heard.
-    End,
-}
-
-/// What the trial is told.
-#[derive(Debug, Clone)]
-pub enum TrialEvent {
-    /// The sentence was spoken to its end.
-    Said,
-    /// The microphone is listened to.
-    Listening,
-    /// Nothing was recorded.
-    NotListening,
-    /// What was recorded.
-    Recorded {
-        /// How loud.
-        levels: Levels,
-        /// How long, seconds.
-        seconds: f64,
-        /// What went wrong.
-        troubles: Vec<sound::Trouble>,
-    },
-    /// What the recogniser heard; empty where no words were made out.
-    Heard {
-        /// The words.
-        text: String,
-        /// Every part of the call was in it.
-        whole: bool,
-    },
-    /// The recogniser could not listen to it, for this reason.
-    NotHeard(Trouble),
-}
+use crate::site::{By, Site, Step};
 
 /// The call that the trial asks for: the shortest one over the radio, for the first glider and cable. It goes through the same
 /// ears as every other call; a sentence of no site would say nothing about whether they understand.

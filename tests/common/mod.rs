@@ -1,6 +1,7 @@
 //! What several test files share; each uses a part of it.
 #![allow(dead_code, clippy::unwrap_used, clippy::panic)]
 
+pub mod play;
 #[cfg(target_os = "linux")]
 pub mod room;
 

@@ -61,13 +61,7 @@ pub(super) fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> 
                 if negated && stance::parted(marks, at + 1, at + phrase.words.len() - 1) {
                     continue;
                 }
-                let extra = match phrase.meaning {
-                    Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Slip | Meaning::Does(_) => {
-                        SMALL_WORD + SMALL_WORD_MORE * (phrase.words.len() as u32 - 1)
-                    }
-                    _ => PIECE,
-                };
-                offer(at + phrase.words.len(), extra, Cut::Phrase(i));
+                offer(at + phrase.words.len(), cost_of(phrase), Cut::Phrase(i));
             } else if phrase.meaning.element().is_some()
                 && !matches!(phrase.meaning, Meaning::Negated { .. })
                 && let Some((used, inside, stance)) = around(vocabulary, &words[at..], phrase)
@@ -76,32 +70,15 @@ pub(super) fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> 
             }
         }
         if vocabulary.spelled.is_some() {
-            let mut chars = Vec::new();
-            let mut pairs = false;
-            let mut hesitated = 0;
-            let mut to = at;
-            loop {
-                // Whoever hesitates inside a callsign goes on with it.
-                let hesitations = words[to..]
-                    .iter()
-                    .take_while(|w| !chars.is_empty() && vocabulary.language.hesitates(w));
-                let hesitations = hesitations.count();
-                let Some((c, used, pair)) = spelled(vocabulary, &words[to + hesitations..]) else {
-                    break;
-                };
-                chars.extend(c);
-                pairs |= pair;
-                to += hesitations + used;
-                hesitated += hesitations as u32;
+            for Stretch {
+                used,
+                hesitated,
+                chars,
+                pairs,
+            } in stretches(vocabulary, &words[at..])
+            {
                 let extra = if chars.len() == 1 { lone } else { PIECE } + SMALL_WORD * hesitated;
-                offer(
-                    to,
-                    extra,
-                    Cut::Spelled {
-                        chars: chars.clone(),
-                        pairs,
-                    },
-                );
+                offer(at + used, extra, Cut::Spelled { chars, pairs });
             }
         }
         if let Some(used) = circumstance(vocabulary, &words[at..], &marks[at.min(marks.len())..]) {
@@ -112,8 +89,13 @@ pub(super) fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> 
         }
         offer(at + 1, UNKNOWN, Cut::Unknown);
     }
+    way(best)
+}
+
+/// The pieces on the cheapest way to the end: `best` has the cost, the place before and the piece of each place.
+fn way(mut best: Vec<Option<(u32, usize, Cut)>>) -> Vec<(usize, usize, Cut)> {
     let mut pieces = Vec::new();
-    let mut at = n;
+    let mut at = best.len().saturating_sub(1);
     while at > 0 {
         let Some((_, from, piece)) = best[at].take() else {
             break;
@@ -123,6 +105,56 @@ pub(super) fn cut(vocabulary: &Vocabulary, words: &[String], marks: &[Mark]) -> 
     }
     pieces.reverse();
     pieces
+}
+
+/// What a wording costs.
+fn cost_of(phrase: &Phrase) -> u32 {
+    match phrase.meaning {
+        Meaning::Filler | Meaning::Joiner | Meaning::Withdrawal | Meaning::Slip | Meaning::Does(_) => {
+            SMALL_WORD + SMALL_WORD_MORE * (phrase.words.len() as u32 - 1)
+        }
+        _ => PIECE,
+    }
+}
+
+/// Words from one place on that spell characters.
+struct Stretch {
+    /// Words of it.
+    used: usize,
+    /// Hesitations among them.
+    hesitated: u32,
+    chars: Vec<char>,
+    /// A number was spoken as a pair.
+    pairs: bool,
+}
+
+/// All stretches that the words begin with, each longer by a word that spells than the one before.
+fn stretches(vocabulary: &Vocabulary, words: &[String]) -> Vec<Stretch> {
+    let mut all = Vec::new();
+    let mut chars = Vec::new();
+    let mut pairs = false;
+    let mut hesitated = 0;
+    let mut to = 0;
+    loop {
+        // Whoever hesitates inside a callsign goes on with it.
+        let hesitations = words[to..]
+            .iter()
+            .take_while(|w| !chars.is_empty() && vocabulary.language.hesitates(w));
+        let hesitations = hesitations.count();
+        let Some((c, used, pair)) = spelled(vocabulary, &words[to + hesitations..]) else {
+            return all;
+        };
+        chars.extend(c);
+        pairs |= pair;
+        to += hesitations + used;
+        hesitated += hesitations as u32;
+        all.push(Stretch {
+            used: to,
+            hesitated,
+            chars: chars.clone(),
+            pairs,
+        });
+    }
 }
 
 /// Is this wording a glider's type where gliders are called by that?

@@ -8,7 +8,7 @@ use crate::command::logbook::counted;
 use crate::logbook::{Logbook, LogbookError};
 use crate::site::Site;
 use crate::worker::home::{self, HandingOut, Taken, open_calls, read_practice, results_of};
-use crate::worker::{Command, Event, Given};
+use crate::worker::{Command, Event, GivenCall};
 use jiff::Timestamp;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -119,7 +119,7 @@ pub(super) fn practise(args: &PractiseArgs) -> Result<ExitCode, Failure> {
     for i in open {
         let call = &practice.calls[i];
         println!("\nCall {} of {}", i + 1, practice.calls.len());
-        let given = Command::Given(Box::new(Given {
+        let given = Command::Given(Box::new(GivenCall {
             step: call.step.clone(),
             situation: call.situation.clone(),
             turn: practice.turn(i),

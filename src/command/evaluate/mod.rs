@@ -220,24 +220,13 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     if rows.is_empty() {
         return Err(format!("there are no labelled calls to measure\n  {}", args.manifest.display()).into());
     }
-    let mut sites: BTreeMap<String, Result<Site, String>> = BTreeMap::new();
-    for r in &rows {
-        if !sites.contains_key(&r.site) {
-            sites.insert(
-                r.site.clone(),
-                folders::load_site(&r.site, args.phrases.as_deref())
-                    .map(|(site, _)| site)
-                    .map_err(|e| e.to_string()),
-            );
-        }
-    }
     let folder = args
         .manifest
         .parent()
         .map_or_else(|| PathBuf::from("."), Path::to_path_buf);
     let work = Work {
         rows: &rows,
-        sites,
+        sites: sites_of(&rows, args.phrases.as_deref()),
         folder,
         next: AtomicUsize::new(0),
         done: Mutex::new(Vec::new()),
@@ -277,18 +266,39 @@ pub fn run(args: &EvaluateArgs) -> Result<ExitCode, Failure> {
     let json = serde_json::json!({ "form": "cableside evaluation", "version": 1, "program": env!("CARGO_PKG_VERSION"),
         "model": model_name, "clips": clips });
     write_results(&args.out, serde_json::to_string_pretty(&json)?.as_bytes())?;
-    let failed: Vec<&ClipResult> = clips.into_iter().filter(|c| c.error.is_some()).collect();
+    ending(&clips)
+}
+
+/// Every site of the calls, loaded once, or why it is not.
+fn sites_of(rows: &[Labelled], phrases: Option<&Path>) -> BTreeMap<String, Result<Site, String>> {
+    let mut sites: BTreeMap<String, Result<Site, String>> = BTreeMap::new();
+    for r in rows {
+        if !sites.contains_key(&r.site) {
+            sites.insert(
+                r.site.clone(),
+                folders::load_site(&r.site, phrases)
+                    .map(|(site, _)| site)
+                    .map_err(|e| e.to_string()),
+            );
+        }
+    }
+    sites
+}
+
+/// Says how many clips could not be judged.
+fn ending(clips: &[&ClipResult]) -> Result<ExitCode, Failure> {
+    let failed: Vec<&&ClipResult> = clips.iter().filter(|c| c.error.is_some()).collect();
     let Some(first) = failed.first() else {
         return Ok(ExitCode::SUCCESS);
     };
     let why = format!(
         "{} of {} clips could not be judged, the first: {}: {}",
         failed.len(),
-        done.len(),
+        clips.len(),
         first.audio,
         first.error.as_deref().unwrap_or_default()
     );
-    if failed.len() == done.len() {
+    if failed.len() == clips.len() {
         return Err(why.into());
     }
     eprintln!("{why}");

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 
 use super::super::{Failure, common};
 use super::counted;
-use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Whose, set_aside};
+use crate::logbook::{Fate, Leftover, LeftoverKind, Logbook, LogbookError, Merged, Whose, set_aside};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
@@ -109,30 +109,52 @@ pub(super) fn merge(
 ) -> Result<ExitCode, Failure> {
     let beside = other.parent().unwrap_or(Path::new("")).join("recordings");
     let merged = logbook.merge(other, recordings.unwrap_or(&beside))?;
-    let come: Vec<String> = [
+    tell_brought(&merged, out)?;
+    tell_people(&merged, out)?;
+    for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
+        writeln!(out, "Not done: {problem}")?;
+    }
+    writeln!(
+        out,
+        "The other logbook was not changed; merge this one into it there, and both hold the same."
+    )?;
+    if let Some(backup) = merged.backup.filter(|b| b.exists()) {
+        writeln!(out, "This logbook as it was before: {}", backup.display())?;
+    }
+    let whole = merged.stepped_over.is_empty();
+    Ok(
+        if whole && merged.problems.is_empty() && merged.cleaned.problems.is_empty() {
+            ExitCode::SUCCESS
+        } else {
+            ExitCode::FAILURE
+        },
+    )
+}
+
+/// Numbers of things with their names, without those of which there are none.
+fn some(counts: &[(usize, &str)]) -> Vec<String> {
+    let there = counts.iter().filter(|(n, _)| *n > 0);
+    there.map(|(n, what)| counted(*n, what)).collect()
+}
+
+/// What came, what went, and what did not come.
+fn tell_brought(merged: &Merged, out: &mut impl Write) -> Result<(), Failure> {
+    let come = some(&[
         (merged.students, "student"),
         (merged.attempts, "attempt"),
         (merged.runs, "run"),
         (merged.recordings, "recording"),
-    ]
-    .into_iter()
-    .filter(|(n, _)| *n > 0)
-    .map(|(n, what)| counted(n, what))
-    .collect();
+    ]);
     if come.is_empty() {
         writeln!(out, "Nothing new was in it.")?;
     } else {
         writeln!(out, "Taken over: {}.", come.join(", "))?;
     }
-    let gone: Vec<String> = [
+    let gone = some(&[
         (merged.forgotten, "student"),
         (merged.attempts_removed, "attempt"),
         (merged.recordings_removed, "recording"),
-    ]
-    .into_iter()
-    .filter(|(n, _)| *n > 0)
-    .map(|(n, what)| counted(n, what))
-    .collect();
+    ]);
     if !gone.is_empty() {
         writeln!(out, "Removed, as there: {}.", gone.join(", "))?;
     }
@@ -157,6 +179,11 @@ pub(super) fn merge(
             "Left there with what belongs to it, since it cannot be read: {row}"
         )?;
     }
+    Ok(())
+}
+
+/// What somebody must know of the people in it.
+fn tell_people(merged: &Merged, out: &mut impl Write) -> Result<(), Failure> {
     for name in &merged.same_names {
         writeln!(
             out,
@@ -178,24 +205,7 @@ pub(super) fn merge(
              named below in the place of this logbook."
         )?;
     }
-    for problem in merged.problems.iter().chain(&merged.cleaned.problems) {
-        writeln!(out, "Not done: {problem}")?;
-    }
-    writeln!(
-        out,
-        "The other logbook was not changed; merge this one into it there, and both hold the same."
-    )?;
-    if let Some(backup) = merged.backup.filter(|b| b.exists()) {
-        writeln!(out, "This logbook as it was before: {}", backup.display())?;
-    }
-    let whole = merged.stepped_over.is_empty();
-    Ok(
-        if whole && merged.problems.is_empty() && merged.cleaned.problems.is_empty() {
-            ExitCode::SUCCESS
-        } else {
-            ExitCode::FAILURE
-        },
-    )
+    Ok(())
 }
 
 pub(super) fn export(logbook: &Logbook, format: Format, whose: Whose, out: impl Write) -> Result<usize, Failure> {

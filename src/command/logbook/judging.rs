@@ -10,7 +10,7 @@ use super::super::Failure;
 use super::lists::dealt;
 use super::students::ask_pin;
 use super::{counted, local, named, table, whose};
-use crate::logbook::{Instructor, Logbook, Verdict};
+use crate::logbook::{Instructor, Logbook, Verdict, Whose};
 
 #[derive(Debug, Subcommand)]
 pub(super) enum JudgingAction {
@@ -90,27 +90,8 @@ pub(super) fn judge(
             writeln!(out, "Held out of the record until an instructor judges it: {id}")?;
         }
         JudgingAction::HeldOut { student } => {
-            let held = logbook.held_out(whose(logbook, student.as_deref())?)?;
-            if held.is_empty() {
-                writeln!(out, "No attempt waits to be judged.")?;
-                return Ok(());
-            }
-            let names = named(logbook)?;
-            let mut rows = vec![["id", "when", "student", "step", "dealt", "recording"].map(str::to_owned)];
-            for a in held {
-                rows.push([
-                    a.id.to_string()[..8].to_owned(),
-                    local(a.started_at, a.utc_offset_seconds),
-                    a.student
-                        .and_then(|id| names.get(&id))
-                        .cloned()
-                        .unwrap_or_else(|| "-".to_owned()),
-                    a.step.clone(),
-                    dealt(&a.situation),
-                    if a.recording.is_some() { "yes" } else { "no" }.to_owned(),
-                ]);
-            }
-            table(&rows, out)?;
+            let whose = whose(logbook, student.as_deref())?;
+            list_held_out(logbook, whose, out)?;
         }
         JudgingAction::Overrule {
             id,
@@ -158,4 +139,28 @@ pub(super) fn judge(
         }
     }
     Ok(())
+}
+
+fn list_held_out(logbook: &Logbook, whose: Whose, out: &mut impl Write) -> Result<(), Failure> {
+    let held = logbook.held_out(whose)?;
+    if held.is_empty() {
+        writeln!(out, "No attempt waits to be judged.")?;
+        return Ok(());
+    }
+    let names = named(logbook)?;
+    let mut rows = vec![["id", "when", "student", "step", "dealt", "recording"].map(str::to_owned)];
+    for a in held {
+        rows.push([
+            a.id.to_string()[..8].to_owned(),
+            local(a.started_at, a.utc_offset_seconds),
+            a.student
+                .and_then(|id| names.get(&id))
+                .cloned()
+                .unwrap_or_else(|| "-".to_owned()),
+            a.step.clone(),
+            dealt(&a.situation),
+            if a.recording.is_some() { "yes" } else { "no" }.to_owned(),
+        ]);
+    }
+    table(&rows, out)
 }

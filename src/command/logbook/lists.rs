@@ -4,7 +4,7 @@ use std::io::Write;
 
 use super::super::Failure;
 use super::{local, named, table};
-use crate::logbook::{AttemptSummary, Done, Kind, Logbook, Part, StoredAttempt, StoredRun, Verdict, Whose};
+use crate::logbook::{AttemptSummary, Done, Kind, Logbook, NewAttempt, Part, StoredAttempt, StoredRun, Verdict, Whose};
 
 /// What was dealt, on one line: the values of the situation in a fixed order.
 pub(super) fn dealt(situation: &serde_json::Value) -> String {
@@ -273,6 +273,12 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
         None => writeln!(out, "recording none kept")?,
     }
     writeln!(out)?;
+    show_elements(a, out)?;
+    show_judgements(logbook, a, out)
+}
+
+/// What was judged of each element.
+fn show_elements(a: &NewAttempt, out: &mut impl Write) -> Result<(), Failure> {
     let mut rows = vec![["element", "verdict", "heard", "margin", "seconds"].map(str::to_owned)];
     for e in &a.elements {
         let place = e.begin_seconds.zip(e.end_seconds);
@@ -288,7 +294,11 @@ fn show(logbook: &Logbook, stored: &StoredAttempt, out: &mut impl Write) -> Resu
             place.map_or_else(|| "-".to_owned(), |(b, e)| format!("{b:.2} to {e:.2}")),
         ]);
     }
-    table(&rows, out)?;
+    table(&rows, out)
+}
+
+/// What instructors judged of it.
+fn show_judgements(logbook: &Logbook, a: &NewAttempt, out: &mut impl Write) -> Result<(), Failure> {
     let names = named(logbook)?;
     for j in logbook.judgements(a.id)? {
         let by =

@@ -185,7 +185,6 @@ pub(in crate::command) fn removed_lines(removed: &Removed) -> Vec<String> {
     lines
 }
 
-#[allow(clippy::too_many_lines, reason = "one arm for each action")]
 pub(super) fn student(
     logbook: &mut Logbook,
     action: &StudentAction,
@@ -214,21 +213,13 @@ pub(super) fn student(
         StudentAction::Consent { student, answer, by } => {
             let student = logbook.find_student(student)?;
             let removed = logbook.set_consent(student.id, &answered(*answer, by.as_ref(), now), now)?;
-            let student = logbook.student(student.id)?;
-            writeln!(out, "{}: {}", student.name, consent_words(&student))?;
-            if removed > 0 {
-                writeln!(out, "{} removed.", counted(removed, "recording"))?;
-            }
+            tell_consent(logbook, &student, removed, out)?;
         }
         StudentAction::Guardian { student, answer } => {
             let student = logbook.find_student(student)?;
             authorised(logbook, now)?;
             let removed = logbook.set_needs_guardian(student.id, *answer == Answer::Yes, now)?;
-            let student = logbook.student(student.id)?;
-            writeln!(out, "{}: {}", student.name, consent_words(&student))?;
-            if removed > 0 {
-                writeln!(out, "{} removed.", counted(removed, "recording"))?;
-            }
+            tell_consent(logbook, &student, removed, out)?;
         }
         StudentAction::Role { student, role } => {
             let s = logbook.find_student(student)?;
@@ -237,56 +228,8 @@ pub(super) fn student(
             let s = logbook.change_student(s.id, &s.name, s.language.as_deref(), role, now)?;
             writeln!(out, "{}: {}", s.name, s.role.as_deref().unwrap_or("student"))?;
         }
-        StudentAction::Rename { student, name } => {
-            let s = logbook.find_student(student)?;
-            authorised(logbook, now)?;
-            if let Some(there) = logbook.looks_like(name, Some(s.id))? {
-                return Err(LogbookError::LooksLike {
-                    name: name.clone(),
-                    other: there.name,
-                }
-                .into());
-            }
-            let after = logbook.change_student(s.id, name, s.language.as_deref(), s.role.as_deref(), now)?;
-            writeln!(out, "{} is now called {}.", s.name, after.name)?;
-        }
-        StudentAction::Join { student, into, yes } => {
-            let (from, into) = (logbook.find_student(student)?, logbook.find_student(into)?);
-            if !yes {
-                let attempts = logbook.count_attempts(Whose::Student(from.id))?;
-                return Err(format!(
-                    "nothing was changed: this would give {} of {} ({}) to {} ({}) and cannot be undone; the lesser id stays, and a refusal of \
-                     recordings by either counts for both. Add --yes to do it",
-                    counted(usize::try_from(attempts)?, "attempt"),
-                    from.name,
-                    from.id,
-                    into.name,
-                    into.id
-                )
-                .into());
-            }
-            authorised(logbook, now)?;
-            let joined = logbook.join_students(from.id, into.id, now)?;
-            writeln!(
-                out,
-                "{} and {} are one entry now: {} ({}), with {} more.",
-                from.name,
-                into.name,
-                joined.student.name,
-                joined.student.id,
-                counted(joined.attempts, "attempt")
-            )?;
-            if joined.recordings_removed > 0 {
-                writeln!(
-                    out,
-                    "{} removed, since consent does not cover them.",
-                    counted(joined.recordings_removed, "recording")
-                )?;
-            }
-            for problem in &joined.problems {
-                writeln!(out, "Not done: {problem}")?;
-            }
-        }
+        StudentAction::Rename { student, name } => rename(logbook, student, name, now, out)?,
+        StudentAction::Join { student, into, yes } => join(logbook, student, into, *yes, now, out)?,
         StudentAction::Pin {
             student,
             forgotten: true,
@@ -303,26 +246,7 @@ pub(super) fn student(
                 )?,
             }
         }
-        StudentAction::Pin { student, remove, .. } => {
-            let s = logbook.find_student(student)?;
-            if !s.has_pin {
-                authorised(logbook, now)?;
-            }
-            if s.has_pin {
-                let old = ask_pin(&format!("The PIN {} has now", s.name))?;
-                if !logbook.check_pin(s.id, &old, now)? {
-                    return Err(LogbookError::WrongPin { who: s.name }.into());
-                }
-            }
-            if *remove {
-                logbook.set_pin(s.id, None, now)?;
-                writeln!(out, "{} has no PIN.", s.name)?;
-            } else {
-                let pin = ask_pin(&format!("The new PIN of {} (4 characters or more)", s.name))?;
-                logbook.set_pin(s.id, Some(&pin), now)?;
-                writeln!(out, "{} has a PIN.", s.name)?;
-            }
-        }
+        StudentAction::Pin { student, remove, .. } => change_pin(logbook, student, *remove, now, out)?,
         StudentAction::Keep { student, days } => {
             let s = logbook.find_student(student)?;
             if let Some(keep) = days.on(s.keep) {
@@ -333,6 +257,113 @@ pub(super) fn student(
             let rule = logbook.retention()?;
             writeln!(out, "{}: {}", s.name, keep_words(in_force(own, rule)))?;
         }
+    }
+    Ok(())
+}
+
+/// What holds after an answer about recordings, and how many of them went.
+fn tell_consent(logbook: &Logbook, student: &Student, removed: usize, out: &mut impl Write) -> Result<(), Failure> {
+    let student = logbook.student(student.id)?;
+    writeln!(out, "{}: {}", student.name, consent_words(&student))?;
+    if removed > 0 {
+        writeln!(out, "{} removed.", counted(removed, "recording"))?;
+    }
+    Ok(())
+}
+
+fn rename(
+    logbook: &mut Logbook,
+    student: &str,
+    name: &str,
+    now: Timestamp,
+    out: &mut impl Write,
+) -> Result<(), Failure> {
+    let s = logbook.find_student(student)?;
+    authorised(logbook, now)?;
+    if let Some(there) = logbook.looks_like(name, Some(s.id))? {
+        return Err(LogbookError::LooksLike {
+            name: name.to_owned(),
+            other: there.name,
+        }
+        .into());
+    }
+    let after = logbook.change_student(s.id, name, s.language.as_deref(), s.role.as_deref(), now)?;
+    writeln!(out, "{} is now called {}.", s.name, after.name)?;
+    Ok(())
+}
+
+/// Two entries of the same person become one; without `yes` it is only told what that would do.
+fn join(
+    logbook: &mut Logbook,
+    student: &str,
+    into: &str,
+    yes: bool,
+    now: Timestamp,
+    out: &mut impl Write,
+) -> Result<(), Failure> {
+    let (from, into) = (logbook.find_student(student)?, logbook.find_student(into)?);
+    if !yes {
+        let attempts = logbook.count_attempts(Whose::Student(from.id))?;
+        return Err(format!(
+            "nothing was changed: this would give {} of {} ({}) to {} ({}) and cannot be undone; the lesser id stays, and a refusal of \
+             recordings by either counts for both. Add --yes to do it",
+            counted(usize::try_from(attempts)?, "attempt"),
+            from.name,
+            from.id,
+            into.name,
+            into.id
+        )
+        .into());
+    }
+    authorised(logbook, now)?;
+    let joined = logbook.join_students(from.id, into.id, now)?;
+    writeln!(
+        out,
+        "{} and {} are one entry now: {} ({}), with {} more.",
+        from.name,
+        into.name,
+        joined.student.name,
+        joined.student.id,
+        counted(joined.attempts, "attempt")
+    )?;
+    if joined.recordings_removed > 0 {
+        writeln!(
+            out,
+            "{} removed, since consent does not cover them.",
+            counted(joined.recordings_removed, "recording")
+        )?;
+    }
+    for problem in &joined.problems {
+        writeln!(out, "Not done: {problem}")?;
+    }
+    Ok(())
+}
+
+/// Asks for the PIN there is, if there is one, and for the new one.
+fn change_pin(
+    logbook: &mut Logbook,
+    student: &str,
+    remove: bool,
+    now: Timestamp,
+    out: &mut impl Write,
+) -> Result<(), Failure> {
+    let s = logbook.find_student(student)?;
+    if !s.has_pin {
+        authorised(logbook, now)?;
+    }
+    if s.has_pin {
+        let old = ask_pin(&format!("The PIN {} has now", s.name))?;
+        if !logbook.check_pin(s.id, &old, now)? {
+            return Err(LogbookError::WrongPin { who: s.name }.into());
+        }
+    }
+    if remove {
+        logbook.set_pin(s.id, None, now)?;
+        writeln!(out, "{} has no PIN.", s.name)?;
+    } else {
+        let pin = ask_pin(&format!("The new PIN of {} (4 characters or more)", s.name))?;
+        logbook.set_pin(s.id, Some(&pin), now)?;
+        writeln!(out, "{} has a PIN.", s.name)?;
     }
     Ok(())
 }

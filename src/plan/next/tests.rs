@@ -138,7 +138,7 @@ fn what_was_mixed_up_comes_again_the_same_day_but_not_at_once() {
     let mut random = dice(11);
     let from = Some(("ready", &wrong));
     let at_once = plan.next(from, &mut random).unwrap();
-    assert!(!matches!(at_once.reason, Reason::Due(_)), "{at_once:?}");
+    assert!(!matches!(at_once.reason, DealReason::Due(_)), "{at_once:?}");
     for _ in 0..2 {
         plan.add(&call(&site, "ready", &situation("D-2058", 1, "south"), 0, &[]));
     }

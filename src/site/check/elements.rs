@@ -30,6 +30,14 @@ fn said_often(values: &mut [Wording], incomplete: &mut Vec<String>, times: usize
     }
 }
 
+/// What the other files say of values.
+struct Elsewhere<'a> {
+    stations: &'a [Station],
+    cables: &'a [Wording],
+    fleet: &'a [Aircraft],
+    language: Option<Language>,
+}
+
 impl Builder<'_> {
     /// The tables under `[element]`, each given its shape on its own.
     pub(super) fn elements(&mut self, tables: &mut Tables) -> RawElements {
@@ -73,104 +81,125 @@ impl Builder<'_> {
         fleet: &[Aircraft],
         language: Option<Language>,
     ) -> BTreeMap<String, Element> {
-        let w = "words.toml";
+        let elsewhere = Elsewhere {
+            stations,
+            cables,
+            fleet,
+            language,
+        };
         let mut elements = BTreeMap::new();
         for (id, r) in raw {
-            self.unique(w, "The value", r.value.iter().chain(&r.other).map(|v| &v.id));
-            let mut values: Vec<Wording> = r.value.iter().map(|v| self.wording(w, v)).collect();
-            let purpose = self.purpose(id, r);
-            if let Some(number) = &r.number {
-                values.extend(self.numbers(number, language));
+            elements.insert(id.clone(), self.element(id, r, &elsewhere));
+        }
+        half::cables(&mut elements, language);
+        elements
+    }
+
+    fn element(&mut self, id: &str, r: &raw::RawElement, elsewhere: &Elsewhere<'_>) -> Element {
+        let w = "words.toml";
+        self.unique(w, "The value", r.value.iter().chain(&r.other).map(|v| &v.id));
+        let mut values: Vec<Wording> = r.value.iter().map(|v| self.wording(w, v)).collect();
+        let purpose = self.purpose(id, r);
+        if let Some(number) = &r.number {
+            values.extend(self.numbers(number, elsewhere.language));
+        }
+        self.add_from_elsewhere(id, purpose, &mut values, elsewhere);
+        self.fits_purpose(id, r, purpose);
+        if values.is_empty() && purpose != Purpose::Callsign && !self.unread_elsewhere(purpose) {
+            self.at(
+                w,
+                &r.label.span(),
+                format!("The element \"{id}\" has no value"),
+                "Give it at least one value = [{ id = …, taught = … }].",
+            );
+        }
+        let mut incomplete: Vec<String> = r.incomplete.iter().map(|t| self.words(w, t)).collect();
+        if let Some(times) = &r.times {
+            let n = self.range(w, times, 1..=4);
+            if purpose == Purpose::Stop && n > 1 {
+                self.at(
+                    w,
+                    &times.span(),
+                    "One stop is enough",
+                    "Teach it as often as is the habit; take `times` away.",
+                );
             }
-            match purpose {
-                Purpose::Address => values.extend(stations.iter().map(|s| s.address.clone())),
-                Purpose::Cable => values.extend(cables.iter().cloned()),
-                Purpose::Type => {
-                    for a in fleet {
-                        if !values.iter().any(|v| v.id == a.kind) {
-                            values.push(Wording::plain(&a.kind, &a.kind, Vec::new()));
-                        }
+            said_often(&mut values, &mut incomplete, usize::from(n));
+        }
+        if let Some(language) = elsewhere.language {
+            half::numbers(purpose, &values, elsewhere.fleet, language, &mut incomplete);
+        }
+        let element = Element {
+            id: id.to_owned(),
+            purpose,
+            asked: r.asked.as_ref().map(|t| self.words(w, t)),
+            label: r.label.get_ref().clone(),
+            why: r.why.get_ref().clone(),
+            values,
+            incomplete,
+            other: r.other.iter().map(|v| self.wording(w, v)).collect(),
+            negated: r.negated.iter().map(|t| self.words(w, t)).collect(),
+        };
+        self.same_words(w, &r.label, &element);
+        self.scenes(w, &r.label, &element);
+        element
+    }
+
+    /// The values of some elements stand in other files.
+    fn add_from_elsewhere(&mut self, id: &str, purpose: Purpose, values: &mut Vec<Wording>, elsewhere: &Elsewhere<'_>) {
+        match purpose {
+            Purpose::Address => values.extend(elsewhere.stations.iter().map(|s| s.address.clone())),
+            Purpose::Cable => values.extend(elsewhere.cables.iter().cloned()),
+            Purpose::Type => {
+                for a in elsewhere.fleet {
+                    if !values.iter().any(|v| v.id == a.kind) {
+                        values.push(Wording::plain(&a.kind, &a.kind, Vec::new()));
                     }
                 }
-                Purpose::Link => {
-                    for a in fleet {
-                        let Some(link) = &a.weak_link else { continue };
-                        if !values.iter().any(|v| &v.id == link) {
-                            let known: Vec<&str> = values.iter().map(|v| v.id.as_str()).collect();
-                            self.somewhere(
-                                "fleet.toml",
-                                link,
-                                format!("The weak link \"{link}\" of {} has no words", a.registration),
-                                format!("The element {id} of words.toml has: {}.", known.join(", ")),
-                            );
-                        }
-                    }
-                }
-                _ => {}
             }
-            if purpose == Purpose::Crew {
-                for v in &r.value {
-                    if !["1", "2"].contains(&v.id.get_ref().as_str()) {
-                        self.at(
-                            w,
-                            &v.id.span(),
-                            format!("The crew \"{}\" is no number of people", v.id.get_ref()),
-                            "Use \"1\" and \"2\".",
+            Purpose::Link => {
+                for a in elsewhere.fleet {
+                    let Some(link) = &a.weak_link else { continue };
+                    if !values.iter().any(|v| &v.id == link) {
+                        let known: Vec<&str> = values.iter().map(|v| v.id.as_str()).collect();
+                        self.somewhere(
+                            "fleet.toml",
+                            link,
+                            format!("The weak link \"{link}\" of {} has no words", a.registration),
+                            format!("The element {id} of words.toml has: {}.", known.join(", ")),
                         );
                     }
                 }
             }
-            if let Some(own) = r.value.first()
-                && matches!(purpose, Purpose::Address | Purpose::Callsign | Purpose::Cable)
-            {
-                let instead = match purpose {
-                    Purpose::Address => "Who is called is the step's `to`, with the words of its [[station]].",
-                    Purpose::Cable => "Cables and their words stand in site.toml, each a [[cable]].",
-                    _ => "A glider is named as `said_by` of fleet.toml has it.",
-                };
-                self.no_effect(w, &own.id.span(), &format!("value of {id}"), instead);
-            }
-            if values.is_empty() && purpose != Purpose::Callsign && !self.unread_elsewhere(purpose) {
-                self.at(
-                    w,
-                    &r.label.span(),
-                    format!("The element \"{id}\" has no value"),
-                    "Give it at least one value = [{ id = …, taught = … }].",
-                );
-            }
-            let mut incomplete: Vec<String> = r.incomplete.iter().map(|t| self.words(w, t)).collect();
-            if let Some(times) = &r.times {
-                let n = self.range(w, times, 1..=4);
-                if purpose == Purpose::Stop && n > 1 {
+            _ => {}
+        }
+    }
+
+    /// The values written are such as an element for this can have.
+    fn fits_purpose(&mut self, id: &str, r: &raw::RawElement, purpose: Purpose) {
+        let w = "words.toml";
+        if purpose == Purpose::Crew {
+            for v in &r.value {
+                if !["1", "2"].contains(&v.id.get_ref().as_str()) {
                     self.at(
                         w,
-                        &times.span(),
-                        "One stop is enough",
-                        "Teach it as often as is the habit; take `times` away.",
+                        &v.id.span(),
+                        format!("The crew \"{}\" is no number of people", v.id.get_ref()),
+                        "Use \"1\" and \"2\".",
                     );
                 }
-                said_often(&mut values, &mut incomplete, usize::from(n));
             }
-            if let Some(language) = language {
-                half::numbers(purpose, &values, fleet, language, &mut incomplete);
-            }
-            let element = Element {
-                id: id.clone(),
-                purpose,
-                asked: r.asked.as_ref().map(|t| self.words(w, t)),
-                label: r.label.get_ref().clone(),
-                why: r.why.get_ref().clone(),
-                values,
-                incomplete,
-                other: r.other.iter().map(|v| self.wording(w, v)).collect(),
-                negated: r.negated.iter().map(|t| self.words(w, t)).collect(),
-            };
-            self.same_words(w, &r.label, &element);
-            self.scenes(w, &r.label, &element);
-            elements.insert(id.clone(), element);
         }
-        half::cables(&mut elements, language);
-        elements
+        if let Some(own) = r.value.first()
+            && matches!(purpose, Purpose::Address | Purpose::Callsign | Purpose::Cable)
+        {
+            let instead = match purpose {
+                Purpose::Address => "Who is called is the step's `to`, with the words of its [[station]].",
+                Purpose::Cable => "Cables and their words stand in site.toml, each a [[cable]].",
+                _ => "A glider is named as `said_by` of fleet.toml has it.",
+            };
+            self.no_effect(w, &own.id.span(), &format!("value of {id}"), instead);
+        }
     }
 
     /// The values of such an element stand in another file, and may be what could not be read of it.

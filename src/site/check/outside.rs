@@ -15,6 +15,40 @@ fn file_of(element: &Element) -> &'static str {
     }
 }
 
+/// The order of a launch, with what its steps hold.
+struct LaunchOrder<'a> {
+    ids: Vec<String>,
+    steps: &'a [Step],
+    elements: &'a BTreeMap<String, Element>,
+}
+
+impl LaunchOrder<'_> {
+    fn place(&self, id: &str) -> Option<usize> {
+        self.ids.iter().position(|o| o == id)
+    }
+
+    fn step(&self, id: &str) -> Option<&Step> {
+        self.steps.iter().find(|s| s.id == id)
+    }
+
+    fn holds(&self, id: &str, purpose: Purpose) -> bool {
+        let of = |e: &String| self.elements.get(e).is_some_and(|e| e.purpose == purpose);
+        self.step(id).is_some_and(|s| s.elements.iter().any(of))
+    }
+
+    /// Behind the last report of readiness the pilot has done something by hand: the release.
+    fn is_in_the_air(&self, place: usize) -> bool {
+        let ready = self.ids.iter().rposition(|id| self.holds(id, Purpose::Readiness));
+        ready.is_some_and(|ready| {
+            place > ready
+                && self.ids[ready..=place]
+                    .iter()
+                    .filter_map(|id| self.step(id))
+                    .any(|s| s.by == By::Hand && s.speaker == "pilot")
+        })
+    }
+}
+
 impl Builder<'_> {
     /// The signal that takes the place of a call when the radio is dead.
     pub(super) fn backup(&mut self, step: &raw::RawStep, by: By, signals: &[Signal]) {
@@ -43,71 +77,16 @@ impl Builder<'_> {
         elements: &BTreeMap<String, Element>,
     ) -> Vec<Halt> {
         let f = "steps.toml";
-        let order: Vec<String> = launch.map(|l| l.order.clone()).unwrap_or_default();
-        let place = |id: &str| order.iter().position(|o| o == id);
-        let step = |id: &String| steps.iter().find(|s| &s.id == id);
-        let holds = |id: &String, purpose: Purpose| {
-            let of = |e: &String| elements.get(e).is_some_and(|e| e.purpose == purpose);
-            step(id).is_some_and(|s| s.elements.iter().any(of))
+        let order = LaunchOrder {
+            ids: launch.map(|l| l.order.clone()).unwrap_or_default(),
+            steps,
+            elements,
         };
-        let hooking_on = order.iter().position(|id| holds(id, Purpose::Hook));
         let names: Vec<String> = elements.keys().cloned().collect();
         self.unique(f, "The halt", raw.iter().map(|h| &h.id));
         raw.into_iter()
             .map(|r| {
-                self.known(f, &r.again, "step in the order", &order, f);
-                let again = place(r.again.get_ref());
-                if let (Some(again), Some(hook)) = (again, hooking_on)
-                    && again > hook
-                {
-                    self.at(
-                        f,
-                        &r.again.span(),
-                        "Upon a stop the release is pulled, so that the cable is off",
-                        "Begin again at the first words of hooking on, or before them.",
-                    );
-                }
-                if r.during.is_empty() {
-                    self.at(
-                        f,
-                        &r.id.span(),
-                        format!("The halt \"{}\" never happens", r.id.get_ref()),
-                        "Name in `during` the steps before whose call it can.",
-                    );
-                }
-                for id in &r.during {
-                    self.known(f, id, "step in the order", &order, f);
-                    let during = place(id.get_ref());
-                    let climbs = |ready: usize, n: usize| {
-                        order[ready..=n]
-                            .iter()
-                            .filter_map(step)
-                            .any(|s| s.by == By::Hand && s.speaker == "pilot")
-                    };
-                    let ready = order.iter().rposition(|id| holds(id, Purpose::Readiness));
-                    if during
-                        .zip(ready)
-                        .is_some_and(|(n, ready)| n > ready && climbs(ready, n))
-                    {
-                        self.at(
-                            f,
-                            &id.span(),
-                            "A stop halts what is on the ground, and this step comes behind the release",
-                            "Name steps before it; what fails in the air is a [[failure]].",
-                        );
-                    }
-                    if during.zip(again).is_some_and(|(n, again)| again > n) {
-                        self.at(
-                            f,
-                            &id.span(),
-                            format!(
-                                "The launch would go on behind \"{}\", which the stop comes before",
-                                id.get_ref()
-                            ),
-                            "`again` is a step that has been done before, or this one.",
-                        );
-                    }
-                }
+                self.places_of_halt(&r, &order);
                 Halt {
                     id: r.id.into_inner(),
                     during: r.during.into_iter().map(Spanned::into_inner).collect(),
@@ -117,6 +96,55 @@ impl Builder<'_> {
                 }
             })
             .collect()
+    }
+
+    /// A halt comes on the ground, and the launch goes on from something done before it.
+    fn places_of_halt(&mut self, r: &raw::RawHalt, order: &LaunchOrder<'_>) {
+        let f = "steps.toml";
+        self.known(f, &r.again, "step in the order", &order.ids, f);
+        let again = order.place(r.again.get_ref());
+        let hooking_on = order.ids.iter().position(|id| order.holds(id, Purpose::Hook));
+        if let (Some(again), Some(hook)) = (again, hooking_on)
+            && again > hook
+        {
+            self.at(
+                f,
+                &r.again.span(),
+                "Upon a stop the release is pulled, so that the cable is off",
+                "Begin again at the first words of hooking on, or before them.",
+            );
+        }
+        if r.during.is_empty() {
+            self.at(
+                f,
+                &r.id.span(),
+                format!("The halt \"{}\" never happens", r.id.get_ref()),
+                "Name in `during` the steps before whose call it can.",
+            );
+        }
+        for id in &r.during {
+            self.known(f, id, "step in the order", &order.ids, f);
+            let during = order.place(id.get_ref());
+            if during.is_some_and(|n| order.is_in_the_air(n)) {
+                self.at(
+                    f,
+                    &id.span(),
+                    "A stop halts what is on the ground, and this step comes behind the release",
+                    "Name steps before it; what fails in the air is a [[failure]].",
+                );
+            }
+            if during.zip(again).is_some_and(|(n, again)| again > n) {
+                self.at(
+                    f,
+                    &id.span(),
+                    format!(
+                        "The launch would go on behind \"{}\", which the stop comes before",
+                        id.get_ref()
+                    ),
+                    "`again` is a step that has been done before, or this one.",
+                );
+            }
+        }
     }
 
     /// A value that names the cable which goes first is dealt, and the cable is the site's.

@@ -161,7 +161,7 @@ fn flac_gives_the_same_call() {
         std::fs::write(&path, &bytes[..bytes.len() - (bytes.len() - 8192) / 3]).unwrap();
         let cut = read_clip(&path).unwrap();
         assert!(
-            matches!(cut.troubles[..], [Trouble::Truncated { .. }]),
+            matches!(cut.troubles[..], [ClipTrouble::Truncated { .. }]),
             "{:?}",
             cut.troubles
         );
@@ -217,7 +217,7 @@ fn a_file_that_ends_early_is_used_as_far_as_it_goes() {
     // Cut in the middle of a frame.
     std::fs::write(&path, &bytes[..44 + 48_000 * 4 + 3]).unwrap();
     let clip = read_clip(&path).unwrap();
-    let truncated = Trouble::Truncated {
+    let truncated = ClipTrouble::Truncated {
         stated_seconds: Some(2.0),
         found_seconds: 1.0,
     };

@@ -2,7 +2,7 @@
 
 use super::{LONGEST_CALL, Recorded, between};
 use crate::sound::SoundError;
-use crate::sound::clip::{Keying, Trouble};
+use crate::sound::clip::{ClipTrouble, Keying};
 use crate::sound::gather::Gather;
 use crate::sound::part::PartFile;
 use std::time::{Duration, Instant};
@@ -51,7 +51,7 @@ impl Recording {
         Some(reason)
     }
 
-    pub(super) fn finish(self, dropped: u64, trouble: Option<Trouble>) -> Result<Recorded, SoundError> {
+    pub(super) fn finish(self, dropped: u64, trouble: Option<ClipTrouble>) -> Result<Recorded, SoundError> {
         let gain = self.gather.meter().mix_gain();
         let seconds = self.gather.meter().seconds();
         let limit = self.released.is_none() && trouble.is_none() && seconds >= LONGEST_CALL;
@@ -66,11 +66,11 @@ impl Recording {
         });
         clip.troubles.extend(trouble);
         if limit {
-            clip.troubles.push(Trouble::TimeLimit { seconds: LONGEST_CALL });
+            clip.troubles.push(ClipTrouble::TimeLimit { seconds: LONGEST_CALL });
         }
         let lost = dropped.saturating_sub(self.dropped_before);
         if lost > 0 {
-            clip.troubles.push(Trouble::Dropped {
+            clip.troubles.push(ClipTrouble::Dropped {
                 samples: lost,
                 seconds: lost as f64 / f64::from(self.rate),
             });
@@ -84,7 +84,7 @@ impl Recording {
             }
         }
         clip.troubles
-            .extend(not_on_disk.map(|reason| Trouble::NotOnDisk { reason }));
+            .extend(not_on_disk.map(|reason| ClipTrouble::NotOnDisk { reason }));
         Ok(Recorded { clip, path })
     }
 }

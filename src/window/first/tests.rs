@@ -143,7 +143,7 @@ fn what_is_wrong_with_the_sound_is_said_with_what_to_do() {
     bench.tell(Event::Trial(TrialEvent::Recorded {
         levels: levels(-44.0, -38.0, 0.02),
         seconds: 2.4,
-        troubles: vec![crate::sound::Trouble::TooQuiet { peak_dbfs: -44.0 }],
+        troubles: vec![crate::sound::ClipTrouble::TooQuiet { peak_dbfs: -44.0 }],
     }));
     for text in ["go closer", "noisy", "turn the microphone down"] {
         bench.window.get_by_label_contains(text);

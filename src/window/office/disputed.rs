@@ -5,7 +5,7 @@ use super::super::practice::list;
 use super::super::{look, look::Hue, second};
 use super::{Around, sure};
 use crate::call::{Situation, Verdict};
-use crate::logbook::{AttemptSummary, Student};
+use crate::logbook::{AttemptSummary, NewAttempt, Student};
 use crate::site::Site;
 use crate::worker::Command;
 use crate::worker::office::{OfficeCommand, OfficeEvent, Reviewed, Ruling};
@@ -121,39 +121,21 @@ impl Disputes {
             ui.label(look::remark(words.say("verdicts.as_it_should_be")));
             ui.add(Label::new(look::bold(right)).wrap());
         }
-        match attempt.recording {
-            Some(recording) => {
-                ui.horizontal_wrapped(|ui| {
-                    let hear = ui.button(words.say("office.hear"));
-                    if !shown.playing {
-                        given.main(ui, &hear);
-                    }
-                    if hear.clicked() {
-                        given.ask(Command::PlayKept(recording));
-                    }
-                    if shown.playing {
-                        let stop = ui.button(words.say("verdicts.stop"));
-                        given.main(ui, &stop);
-                        if stop.clicked() {
-                            given.ask(Command::StopPlaying);
-                        }
-                    }
-                });
-                second::ui(ui, given, attempt.id, Some(recording));
-            }
-            None if attempt.model.is_none() => drop(ui.label(words.say("office.typed"))),
-            None => drop(ui.add(Label::new(words.say("office.no_recording")).wrap())),
-        }
-        let written = attempt.transcript.trim();
-        if !written.is_empty() {
-            let key = if attempt.model.is_none() {
-                "office.typed_words"
-            } else {
-                "office.own_text"
-            };
-            ui.add(Label::new(words.fill(key, &[("words", written)])).wrap());
-        }
+        sound(ui, given, attempt);
+        written(ui, given, attempt);
         ui.add_space(4.0);
+        self.choose_verdicts(ui, given, site, attempt);
+        judged_before(ui, given, &reviewed);
+        ui.add_space(4.0);
+        let begun = self.ruling(ui, given, around, &reviewed);
+        self.remove(ui, given, attempt.id);
+        self.open = Some(reviewed);
+        begun
+    }
+
+    /// The verdicts, each to be chosen anew.
+    fn choose_verdicts(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>, attempt: &NewAttempt) {
+        let words = given.words;
         for (place, element) in attempt.elements.iter().enumerate() {
             let label = site.and_then(|s| s.elements.get(&element.element));
             let label = label.map_or_else(|| element.element.clone(), |e| super::super::words::capital(&e.label));
@@ -187,18 +169,6 @@ impl Disputes {
             });
             ui.add_space(4.0);
         }
-        for judged in &reviewed.judgements {
-            let by = shown.students.iter().find(|s| Some(s.id) == judged.by);
-            let by = by.map_or("-", |s| s.name.as_str());
-            let reason = judged.reason.as_deref().unwrap_or("-");
-            let text = words.fill("office.judged_before", &[("name", by), ("reason", reason)]);
-            ui.add(Label::new(look::remark(text)).wrap());
-        }
-        ui.add_space(4.0);
-        let begun = self.ruling(ui, given, around, &reviewed);
-        self.remove(ui, given, attempt.id);
-        self.open = Some(reviewed);
-        begun
     }
 
     /// Who judges, why, and the one button that does it.
@@ -273,6 +243,60 @@ impl Disputes {
             Some(false) => self.removing = false,
             None => {}
         }
+    }
+}
+
+/// Its recording, to be heard and to be written down by the second listener.
+fn sound(ui: &mut Ui, given: &mut Given<'_>, attempt: &NewAttempt) {
+    let (shown, words) = (given.shown, given.words);
+    match attempt.recording {
+        Some(recording) => {
+            ui.horizontal_wrapped(|ui| {
+                let hear = ui.button(words.say("office.hear"));
+                if !shown.playing {
+                    given.main(ui, &hear);
+                }
+                if hear.clicked() {
+                    given.ask(Command::PlayKept(recording));
+                }
+                if shown.playing {
+                    let stop = ui.button(words.say("verdicts.stop"));
+                    given.main(ui, &stop);
+                    if stop.clicked() {
+                        given.ask(Command::StopPlaying);
+                    }
+                }
+            });
+            second::ui(ui, given, attempt.id, Some(recording));
+        }
+        None if attempt.model.is_none() => drop(ui.label(words.say("office.typed"))),
+        None => drop(ui.add(Label::new(words.say("office.no_recording")).wrap())),
+    }
+}
+
+/// What was heard or typed.
+fn written(ui: &mut Ui, given: &Given<'_>, attempt: &NewAttempt) {
+    let words = given.words;
+    let written = attempt.transcript.trim();
+    if !written.is_empty() {
+        let key = if attempt.model.is_none() {
+            "office.typed_words"
+        } else {
+            "office.own_text"
+        };
+        ui.add(Label::new(words.fill(key, &[("words", written)])).wrap());
+    }
+}
+
+/// How it was judged before, and why.
+fn judged_before(ui: &mut Ui, given: &Given<'_>, reviewed: &Reviewed) {
+    let (shown, words) = (given.shown, given.words);
+    for judged in &reviewed.judgements {
+        let by = shown.students.iter().find(|s| Some(s.id) == judged.by);
+        let by = by.map_or("-", |s| s.name.as_str());
+        let reason = judged.reason.as_deref().unwrap_or("-");
+        let text = words.fill("office.judged_before", &[("name", by), ("reason", reason)]);
+        ui.add(Label::new(look::remark(text)).wrap());
     }
 }
 

@@ -9,7 +9,7 @@ use crate::worker::desk::{self, DeskCommand, DeskEvent, Places};
 use crate::worker::ears;
 use crate::worker::fetch::Fetch;
 use crate::worker::inbox::Heard;
-use crate::worker::message::{Command, Event, ModelState};
+use crate::worker::message::{Command, Event, ModelState, SiteRequest};
 use crate::worker::told::{Told, why};
 use crate::worker::trial::{self, TrialCommand, TrialEvent};
 use std::sync::Arc;
@@ -266,7 +266,7 @@ impl Conductor {
     pub(super) fn site_changed(&mut self, id: &str) {
         self.list_sites();
         if self.site.as_ref().is_some_and(|(site, _)| site.id == id) {
-            self.load_site(&crate::worker::SiteRequest(id.to_owned()));
+            self.load_site(&SiteRequest(id.to_owned()));
         }
     }
 

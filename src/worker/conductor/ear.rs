@@ -145,7 +145,7 @@ mod tests {
     use crate::logbook::Kind;
     use crate::site::{Site, bundled};
     use crate::worker::keeper::LogbookPlace;
-    use crate::worker::message::Outbox;
+    use crate::worker::outbox::Outbox;
     use std::sync::{Arc, mpsc};
 
     /// A conductor without devices and threads, and what it asks of the logbook.

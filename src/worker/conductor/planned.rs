@@ -4,7 +4,7 @@ use super::{Conductor, Run, Wanted, What};
 use crate::call::{Outcome, Situation};
 use crate::drill;
 use crate::logbook::NewAttempt;
-use crate::plan::{Answered, Level, Moment, Past, Plan, Reason};
+use crate::plan::{Answered, DealReason, Level, Moment, Past, Plan};
 use crate::site::{Line, Site, Step};
 use crate::sound::Radio;
 use crate::worker::keeper;
@@ -103,7 +103,7 @@ impl Conductor {
         site: &Site,
         step: &Step,
         before: Option<&Situation>,
-    ) -> (Option<Situation>, Option<Reason>) {
+    ) -> (Option<Situation>, Option<DealReason>) {
         if let Some(plan) = &mut self.lessons.plan {
             plan.at(moment(Timestamp::now()));
             let before = before.map(|s| (step.id.as_str(), s));
@@ -169,7 +169,7 @@ impl Conductor {
     }
 
     /// Tell what the plan says, and why the turn under way was dealt.
-    pub(super) fn tell_plan(&self, reason: Option<Reason>) {
+    pub(super) fn tell_plan(&self, reason: Option<DealReason>) {
         let by_record = self.lessons.plan.as_ref().map(Plan::level);
         self.out.tell(Event::Planned(Box::new(Planned {
             level: self.activity.run().map_or_else(|| self.level_now(), |r| r.level),
@@ -289,7 +289,7 @@ mod tests {
         first.send(Command::Next);
         let events = until(&first, your_call);
         let plan = last_plan(&events);
-        assert!(matches!(plan.reason, Some(Reason::New(_))), "{plan:?}");
+        assert!(matches!(plan.reason, Some(DealReason::New(_))), "{plan:?}");
         assert_eq!((plan.level, plan.by_record), (Level::Written, Some(Level::Written)));
         let new = plan.today.unwrap().new.len();
         let said = dealt(&events).situation;

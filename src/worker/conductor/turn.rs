@@ -3,17 +3,17 @@
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
 use super::{Activity, Conductor, Hearing, Run, Wanted, What};
-use crate::call::{Evidence, Judgement, Outcome, Reason as Why, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::call::{Evidence, Judgement, Outcome, Reason, Situation, Verdict, Vocabulary, judge, judge::Limits};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
-use crate::logbook::{Kind, ModelUsed, Part, RecordingName};
-use crate::plan::Reason;
+use crate::logbook::{Kind, ModelUsed, NewAttempt, Part, RecordingName};
+use crate::plan::DealReason;
 use crate::site::{Site, Step};
-use crate::sound::{Clip, Trouble};
+use crate::sound::{Clip, ClipTrouble};
 use crate::worker::ears;
 use crate::worker::inbox::Heard;
 use crate::worker::keeper;
-use crate::worker::message::{Dealt, Event, Given, Judged, LONGEST_TYPED, ModelState, SituationRequest};
+use crate::worker::message::{Dealt, Event, GivenCall, Judged, LONGEST_TYPED, ModelState, SituationRequest};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -27,8 +27,8 @@ const MUCH_LOST: f64 = 0.25;
 /// Did the microphone fail in it: went away, gave nothing, or lost much?
 fn microphone_failed(clip: &Clip) -> bool {
     clip.troubles.iter().any(|t| match t {
-        Trouble::DeviceLost { .. } | Trouble::AllZeros { .. } => true,
-        Trouble::Dropped { seconds, .. } => *seconds >= MUCH_LOST,
+        ClipTrouble::DeviceLost { .. } | ClipTrouble::AllZeros { .. } => true,
+        ClipTrouble::Dropped { seconds, .. } => *seconds >= MUCH_LOST,
         _ => false,
     })
 }
@@ -37,7 +37,7 @@ fn microphone_failed(clip: &Clip) -> bool {
 fn undecided(mut judgement: Judgement) -> Judgement {
     for e in judgement.elements.iter_mut().filter(|e| e.verdict != Verdict::Said) {
         e.verdict = Verdict::Unsure;
-        e.reason = Why::Foreign;
+        e.reason = Reason::Foreign;
     }
     judgement.outcome = Outcome::SayAgain;
     judgement.score = None;
@@ -117,7 +117,7 @@ impl Conductor {
     }
 
     /// A call dealt beforehand.
-    pub(super) fn given(&mut self, given: Given) {
+    pub(super) fn given(&mut self, given: GivenCall) {
         let Some((site, _)) = self.site.clone() else {
             self.out.known("no_site", "choose a site first", &[]);
             return;
@@ -153,7 +153,7 @@ impl Conductor {
         }));
     }
 
-    fn tell_dealt(&mut self, reason: Option<Reason>) {
+    fn tell_dealt(&mut self, reason: Option<DealReason>) {
         self.tell_plan(reason);
         let Some(run) = self.activity.run() else { return };
         self.out.tell(Event::Dealt(Dealt {
@@ -393,21 +393,13 @@ impl Conductor {
             return;
         };
         let Some(run) = self.activity.run_mut() else { return };
-        let this_call = judge(&site, &step, &run.turn.situation, &evidence, &Limits::DEFAULT);
-        // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
-        // that was heard is obeyed all the same.
-        let void = !this_call.stop && hearing.as_ref().is_some_and(|h| microphone_failed(&h.clip));
-        let this_call = if void { undecided(this_call) } else { this_call };
-        let answer = if void {
-            run.turn.cancel();
-            Answer::Silence
-        } else {
-            run.turn.judged(&site, &step, &this_call)
-        };
-        let judgement = match (&run.turn.so_far, this_call.outcome) {
-            (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
-            _ => this_call.clone(),
-        };
+        let failed = hearing.as_ref().is_some_and(|h| microphone_failed(&h.clip));
+        let Settled {
+            this_call,
+            judgement,
+            answer,
+            void,
+        } = run.settle(&site, &step, &evidence, failed);
         // Stop and "not ready" are always right: what else was left out counts for nothing.
         let held_back = answer == Answer::NothingMoves;
         let no_error = held_back || matches!(answer, Answer::Stopped(_));
@@ -460,16 +452,58 @@ impl Conductor {
             self.own = None;
         }
         self.out.tell(Event::Judged(Box::new(judged)));
-        if !no_error {
+        self.keep(attempt, hearing.and_then(|h| h.file), !no_error);
+        self.tell_state();
+        self.play_answer();
+    }
+
+    /// Into the logbook; what `counts` is learned from too. `file` is that of its recording.
+    fn keep(&mut self, attempt: NewAttempt, file: Option<PathBuf>, counts: bool) {
+        if counts {
             self.learn(&attempt);
             self.teach(&attempt);
         }
         self.order(keeper::Order::Record {
             attempt: Box::new(attempt),
-            file: hearing.and_then(|h| h.file),
+            file,
         });
         self.ask_for_name();
-        self.tell_state();
-        self.play_answer();
+    }
+}
+
+/// A call judged, with what it does to the turn.
+struct Settled {
+    this_call: Judgement,
+    /// What counts for the turn.
+    judgement: Judgement,
+    answer: Answer,
+    /// Nothing of it counts.
+    void: bool,
+}
+
+impl Run {
+    /// Judges a call and moves the turn on; `failed`: the microphone did in it.
+    fn settle(&mut self, site: &Site, step: &Step, evidence: &Evidence, failed: bool) -> Settled {
+        let this_call = judge(site, step, &self.turn.situation, evidence, &Limits::DEFAULT);
+        // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
+        // that was heard is obeyed all the same.
+        let void = !this_call.stop && failed;
+        let this_call = if void { undecided(this_call) } else { this_call };
+        let answer = if void {
+            self.turn.cancel();
+            Answer::Silence
+        } else {
+            self.turn.judged(site, step, &this_call)
+        };
+        let judgement = match (&self.turn.so_far, this_call.outcome) {
+            (Some(so_far), o) if o != Outcome::NothingHeard && !void => so_far.clone(),
+            _ => this_call.clone(),
+        };
+        Settled {
+            this_call,
+            judgement,
+            answer,
+            void,
+        }
     }
 }

@@ -1,9 +1,11 @@
-//! Why something with a file from another computer was not done, as sentences for the terminal; the window's are named in
-//! `told`.
+//! Why something with a file from another computer was not done, as sentences for the terminal and by name for the
+//! window.
 
 use crate::class::{LARGEST_SITE, PracticeError, ResultsError, SealError};
 use crate::folders::content::ContentError;
 use crate::logbook::LogbookError;
+use crate::worker::message::Trouble;
+use crate::worker::told::{Told, file, why};
 use std::path::PathBuf;
 
 /// Why not.
@@ -88,5 +90,34 @@ impl HomeError {
     pub(super) fn file(doing: &'static str, path: &std::path::Path) -> impl FnOnce(std::io::Error) -> Self {
         let path = path.to_path_buf();
         move |source| Self::File { doing, source, path }
+    }
+}
+
+impl Told for HomeError {
+    fn told(&self) -> Trouble {
+        let (key, facts) = match self {
+            Self::File { source, path, .. } => ("file_failed", vec![("why", why(source)), file(path)]),
+            Self::NotOurs(path) => ("home_other", vec![file(path)]),
+            Self::Practice { source: e, .. } | Self::Site(e) => return e.told(),
+            Self::Results(e) => return e.told(),
+            Self::Seal(_) => ("results_not_made", Vec::new()),
+            Self::Logbook(e) => return e.told(),
+            Self::Partly { before, all, source } => {
+                let facts = vec![
+                    ("n", before.to_string()),
+                    ("of", all.to_string()),
+                    ("why", why(source.as_ref())),
+                ];
+                ("results_partly", facts)
+            }
+            Self::Content(e) => return e.told(),
+            Self::Secret(path) => ("secret_damaged", vec![file(path)]),
+            Self::NothingHandedOut => ("nothing_handed_out", Vec::new()),
+            Self::NotHere(name) => ("results_whose", vec![("name", name.clone())]),
+            Self::LargeSite { site, .. } => ("site_large", vec![("file", site.clone())]),
+            Self::NothingYet => ("nothing_to_hand_in", Vec::new()),
+            Self::NoName(path) => ("no_name_free", vec![file(path)]),
+        };
+        Trouble::named(key, self, facts)
     }
 }

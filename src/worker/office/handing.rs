@@ -1,35 +1,14 @@
 //! Practice handed out, results taken in.
 
 use super::fails::Fail;
-use super::{Here, Office, OfficeEvent, day, home, own_files, phrases};
+use super::{Batch, Here, Office, OfficeEvent, Sheet, day, home, own_files, phrases};
 use crate::class::{LARGEST_FILE, ends_like_results};
 use crate::folders;
 use crate::logbook::Logbook;
-use crate::worker::home::{HandingOut, Taken};
-use crate::worker::message::Trouble;
+use crate::worker::home::HandingOut;
 use crate::worker::told::Told;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
-
-/// Several files of results, looked into or taken in.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Batch {
-    /// Each file.
-    pub sheets: Vec<Sheet>,
-    /// It was stopped before the end: so many files were not looked at.
-    pub left: usize,
-}
-
-/// One file of results.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Sheet {
-    /// The file.
-    pub file: PathBuf,
-    /// Whose: attempts and recordings in it, when it was sealed; or why it is not taken.
-    pub inside: Result<(String, usize, usize, String), Trouble>,
-    /// What became of it, once it was taken in.
-    pub taken: Option<Taken>,
-}
 
 /// Does a file end as results do? One that cannot be read does not.
 pub(super) fn holds_results(file: &Path) -> bool {

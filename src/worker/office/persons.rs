@@ -1,47 +1,10 @@
 //! People: role, PIN, guardian, name, how long their things are kept; joining two entries, and forgetting one.
 
 use super::fails::Fail;
-use super::{Changed, Office, OfficeCommand, OfficeEvent};
-use crate::logbook::{AttemptSummary, INSTRUCTOR, Logbook, LogbookError, Removed, Student, Whose};
+use super::{Changed, Office, OfficeCommand, OfficeEvent, Person, PersonChange};
+use crate::logbook::{INSTRUCTOR, Logbook, LogbookError, Whose};
 use jiff::Timestamp;
 use uuid::Uuid;
-
-/// What is to change about a person.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum PersonChange {
-    /// Another name.
-    Name(String),
-    /// Instructs, or does not.
-    Instructor(bool),
-    /// Only a guardian can consent, or not.
-    Guardian(bool),
-    /// Another PIN, or none: with the one there is now, where there is one.
-    Pin {
-        /// The PIN there is.
-        old: String,
-        /// The PIN there is to be.
-        new: Option<String>,
-    },
-    /// The PIN is forgotten.
-    PinForgotten,
-}
-
-/// A person, and what is kept of them.
-#[derive(Debug, Clone)]
-pub struct Person {
-    /// Who.
-    pub student: Student,
-    /// Calls kept.
-    pub attempts: u64,
-    /// Recordings kept.
-    pub recordings: usize,
-    /// When somebody said that their PIN is forgotten.
-    pub pin_forgotten: Option<Timestamp>,
-    /// What the next start would remove of theirs, by the rules as they are.
-    pub old: Removed,
-    /// Their newest calls.
-    pub calls: Vec<AttemptSummary>,
-}
 
 /// So many of them.
 const NEWEST: u32 = 40;

@@ -89,7 +89,7 @@ fn a_call_in_which_the_microphone_failed_is_void_and_no_attempt() {
     let desk = Desk::at(dir.path());
     desk.begin();
     let lost = || Clip {
-        troubles: vec![crate::sound::Trouble::DeviceLost { at_seconds: 0.5 }],
+        troubles: vec![crate::sound::ClipTrouble::DeviceLost { at_seconds: 0.5 }],
         ..clip()
     };
     *desk.text.lock().unwrap() = "winch golf charlie lima".into();

@@ -90,7 +90,7 @@ fn practice_is_opened_made_handed_in_and_taken_in() {
         at_home.until(told)
     };
     assert!(matches!(hand_in(), HomeEvent::Failed(why) if why.text.contains("practise first")));
-    at_home.send(Command::Given(Box::new(Given {
+    at_home.send(Command::Given(Box::new(GivenCall {
         step: "ready".into(),
         situation: practice.calls[0].situation.clone(),
         turn: practice.turn(0),

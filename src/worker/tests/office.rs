@@ -226,7 +226,7 @@ fn practice_goes_out_and_results_come_back_several_at_a_time() {
         let at_home = Desk::at(own.path());
         at_home.begin();
         add(&at_home, &practice.name);
-        at_home.send(Command::Given(Box::new(Given {
+        at_home.send(Command::Given(Box::new(GivenCall {
             step: "ready".into(),
             situation: practice.calls[0].situation.clone(),
             turn: practice.turn(0),

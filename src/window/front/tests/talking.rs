@@ -99,7 +99,7 @@ fn a_microphone_that_failed_makes_a_call_void_and_never_missing() {
     };
     let mut clip = (**lost.clip.as_ref().unwrap()).clone();
     clip.troubles
-        .push(crate::sound::Trouble::DeviceLost { at_seconds: 1.2 });
+        .push(crate::sound::ClipTrouble::DeviceLost { at_seconds: 1.2 });
     lost.clip = Some(Arc::new(clip));
     lost.void = true;
     tell(&mut w, Event::Judged(lost));
