@@ -6,6 +6,7 @@ use super::reason::Silence;
 use super::unlisted;
 use super::vocabulary::Vocabulary;
 use super::words::{self, Mark};
+use crate::site::Language;
 use serde::{Deserialize, Serialize};
 
 /// A reading with its weight.
@@ -68,6 +69,35 @@ impl Evidence {
         let begin = self.places.get(first).copied().flatten()?;
         let end = self.places.get(past.checked_sub(1)?).copied().flatten()?;
         (begin.begin < end.end).then(|| begin.with(end))
+    }
+
+    /// The same as the answer to a question. A "no" at its beginning answers what was read back wrong ("negative, north winch
+    /// cable") and denies nothing of what follows; a no alone stays one.
+    #[must_use]
+    pub fn answering(mut self, language: Language, vocabulary: &Vocabulary) -> Self {
+        if self.tokens == 0 && self.seconds == 0.0 {
+            let (words, _) = words::marked(&self.transcript);
+            let no = words.first().is_some_and(|w| language.answers(w));
+            let rest = self.transcript.trim_start();
+            let rest = rest.find(|c: char| !c.is_alphanumeric()).map_or("", |end| &rest[end..]);
+            if no && rest.contains(char::is_alphanumeric) {
+                let typed = self.transcript.clone();
+                self = Self::typed(vocabulary, rest);
+                self.transcript = typed;
+            }
+            return self;
+        }
+        for (n, scored) in self.readings.iter_mut().enumerate() {
+            let words = &scored.reading.words;
+            if words.len() < 2 || !words.first().is_some_and(|w| language.answers(w)) {
+                continue;
+            }
+            scored.reading = reading::read_words(vocabulary, words[1..].to_vec(), &[]);
+            if n == 0 && !self.places.is_empty() {
+                self.places.remove(0);
+            }
+        }
+        self
     }
 
     /// No speech.

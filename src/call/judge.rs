@@ -71,6 +71,23 @@ impl Judgement {
         })
     }
 
+    /// What the answer to a question for one element came to: only that was wanted, and nothing in it may be wrong.
+    pub fn answers(&self, asked: &str) -> Outcome {
+        if self.stop {
+            return Outcome::Pass;
+        }
+        let Some(part) = self.element(asked) else {
+            return self.outcome;
+        };
+        let wrong = self.elements.iter().any(|e| e.verdict == Verdict::Wrong);
+        match part.verdict {
+            _ if wrong => Outcome::NotYet,
+            Verdict::Said => Outcome::Pass,
+            Verdict::Unsure => Outcome::SayAgain,
+            Verdict::Wrong | Verdict::Missing => Outcome::NotYet,
+        }
+    }
+
     /// The one fault the driver raises next: wrong before missing, each in the order callsign, cable, crew, method, ready;
     /// then what is unsure, in the same order.
     pub fn raised(&self, site: &Site) -> Option<&ElementVerdict> {

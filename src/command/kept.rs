@@ -3,7 +3,6 @@
 
 use super::Failure;
 use crate::call::{Evidence, Judgement, Outcome};
-use crate::drill::{Ending, Entry, Note, Want};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
@@ -214,60 +213,6 @@ impl Kept {
     }
 }
 
-/// What a turn of a launch was and what came of it, from what it added to the record. A stop, "not ready" and the hand are
-/// always right and never an error; they are no calls of the step either.
-pub fn came_of(want: Want, entries: &[Entry]) -> (Kind, Done, Outcome) {
-    let ending = entries.iter().find_map(|e| match e {
-        Entry::Ended { ending, .. } => Some(*ending),
-        _ => None,
-    });
-    let called = entries.iter().find_map(|e| match e {
-        Entry::Called { judgement, .. } => Some(judgement),
-        _ => None,
-    });
-    let done = match called {
-        Some(_) => Done::Called,
-        None if entries.iter().any(|e| matches!(e, Entry::Hand { .. })) => Done::Hand,
-        None => Done::Nothing,
-    };
-    let right = |right: bool| if right { Outcome::Pass } else { Outcome::NotYet };
-    let (kind, outcome) = match (want, called) {
-        (Want::Call, _)
-            if entries.iter().any(|e| {
-                matches!(
-                    e,
-                    Entry::Noted {
-                        note: Note::LeftOut,
-                        ..
-                    }
-                )
-            }) =>
-        {
-            (Kind::Words, Outcome::Pass)
-        }
-        (Want::Call, Some(_))
-            if matches!(
-                ending,
-                Some(Ending::NothingMoves | Ending::Stopped | Ending::StoppedToBeSure)
-            ) =>
-        {
-            (Kind::Hazard, Outcome::Pass)
-        }
-        (Want::Call, Some(judgement)) => (Kind::Call, judgement.outcome),
-        (Want::Call, None) if done == Done::Hand => (Kind::Hazard, Outcome::Pass),
-        (Want::Call, None) => (Kind::Call, Outcome::NothingHeard),
-        (Want::Readback, _) => (Kind::Readback, right(ending != Some(Ending::ReadbackAccepted))),
-        (Want::Failure, _) => (Kind::Hazard, right(done == Done::Hand)),
-        (Want::Hazard, _) => (Kind::Hazard, right(ending != Some(Ending::HazardMissed))),
-        (Want::Words | Want::Aside | Want::Signal | Want::Wait | Want::Halt, _) => (Kind::Words, Outcome::Pass),
-        (Want::Release, _) => (
-            Kind::Release,
-            right(done == Done::Hand || ending == Some(Ending::StoppedToBeSure)),
-        ),
-    };
-    (kind, done, outcome)
-}
-
 fn offset(at: Timestamp) -> i32 {
     jiff::tz::TimeZone::system().to_offset(at).seconds()
 }
@@ -306,8 +251,9 @@ fn elements(judgement: &Judgement) -> Vec<ElementVerdict> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::Note;
+    use crate::drill::{Ending, Entry, Note, Want};
     use crate::logbook::NewStudent;
+    use crate::worker::turned::came_of;
 
     /// A full disk in the middle of a launch: the turn is told and waits, and the end stores it or says that it is lost.
     #[test]

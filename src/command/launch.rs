@@ -3,7 +3,7 @@
 
 use super::Failure;
 use super::common::{self, ModelChoice, SiteChoice};
-use super::kept::{self, Call, Kept, came_of};
+use super::kept::{self, Call, Kept};
 use crate::call::Evidence;
 use crate::drill::deal::{course, deal};
 use crate::drill::debrief;
@@ -15,6 +15,7 @@ use crate::logbook::{ModelUsed, RecordingName, RunKind};
 use crate::site::{Site, Sound};
 use crate::sound::{Clip, Player, Recorder, RecorderEvent};
 use crate::voice::{Line, Speaker, noise};
+use crate::worker::turned;
 use jiff::Timestamp;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -295,7 +296,7 @@ impl Talk {
             (None, Ok(_)) => {}
         }
         if let Some(kept) = &mut kept {
-            let (kind, done, outcome) = came_of(want, &launch.record()[before..]);
+            let (kind, done, outcome) = turned::came_of(want, &launch.record()[before..]);
             let call = turned.as_ref().zip(did.as_ref().ok()).map(|(turned, evidence)| Call {
                 judgement: &turned.judgement,
                 evidence,

@@ -85,7 +85,10 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
     if pace == Pace::Busy {
         course.traffic = launch.order.iter().filter(|_| below(4, random) == 0).cloned().collect();
     }
-    match below(8, random) {
+    // Unhurried, it is the calls that are practised: nothing is out of the ordinary but a wrong readback now and then.
+    let extraordinary = below(8, random);
+    match extraordinary {
+        2.. if pace == Pace::Unhurried => {}
         0 | 1 => course.misread = misread(site, situation, random),
         2 => course.unanswered = 1 + below(2, random) as u8,
         3 if !site.hazards.is_empty() => {

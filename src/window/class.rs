@@ -48,6 +48,8 @@ pub struct ClassPage {
     practice: Practice,
     /// Somebody was unticked, and is asked about.
     leaving: Option<Uuid>,
+    /// The last meeting is over: who was called twice and was not there.
+    over: Option<Vec<String>>,
     waiting: Vec<Command>,
 }
 
@@ -62,6 +64,7 @@ impl Default for ClassPage {
             meeting: None,
             practice: Practice::one_call(),
             leaving: None,
+            over: None,
             waiting: Vec::new(),
         }
     }
@@ -114,7 +117,11 @@ impl Content for ClassPage {
 
     fn left(&mut self, shown: &Shown) -> Vec<Command> {
         let mut commands = self.practice.left(shown);
-        commands.extend(self.end());
+        // The class waits where it was; meanwhile whoever practised before does.
+        if let Some(meeting) = &mut self.meeting {
+            meeting.begun &= shown.state == Some(TurnState::Done);
+            commands.push(Command::ChooseStudent(meeting.before));
+        }
         commands
     }
 
@@ -159,6 +166,14 @@ impl ClassPage {
         let words = given.words;
         ui.label(RichText::new(words.say("class.heading")).text_style(look::title()));
         ui.add(Label::new(words.say("class.about")).wrap());
+        if let Some(away) = &self.over {
+            let text = if away.is_empty() {
+                words.say("class.over").to_owned()
+            } else {
+                words.fill("class.over_away", &[("names", &away.join(", "))])
+            };
+            ui.add(Label::new(look::bold(text)).wrap());
+        }
         look::sheets(ui, 2, |ui, n| {
             if n == 0 {
                 self.roster(ui, given);
@@ -202,6 +217,22 @@ impl ClassPage {
             let names: Vec<&str> = members.iter().map(|s| s.name.as_str()).collect();
             ui.add(Label::new(names.join(", ")).wrap());
         } else {
+            let outside: Vec<&Student> = students
+                .iter()
+                .filter(|s| !self.is_member(s) && !s.is_instructor())
+                .collect();
+            let all = Button::new(words.say("class.all"));
+            if ui.add_enabled(outside.len() > 1, all).clicked()
+                && let Some(class) = self.class
+            {
+                for student in outside {
+                    given.ask(Command::Class(ClassCommand::Member {
+                        class,
+                        student: student.id,
+                        member: true,
+                    }));
+                }
+            }
             for student in students {
                 self.member(ui, given, student);
             }
@@ -252,6 +283,7 @@ impl ClassPage {
             Who::Student(s) => Some(s.id),
             Who::Open | Who::Nobody => None,
         };
+        self.over = None;
         self.meeting = Some(Meeting {
             members: ready,
             rota,
@@ -302,8 +334,12 @@ impl ClassPage {
             meeting.now = member;
             meeting.begun = false;
             given.ask(Command::Class(ClassCommand::Call(meeting.members[member].1.clone())));
-        } else if let Some(command) = self.end() {
-            given.ask(command);
+        } else {
+            let away = meeting.rota.away().into_iter().map(|m| meeting.members[m].1.clone());
+            self.over = Some(away.collect());
+            if let Some(command) = self.end() {
+                given.ask(command);
+            }
         }
         self.ask_board();
         // What waits is asked for with the next frame.
@@ -414,6 +450,17 @@ impl ClassPage {
 
 /// How one student stands, as sign, colour and words.
 fn standing(words: Words, row: &BoardRow) -> (Option<Verdict>, Hue, String) {
+    let parts: Vec<&str> = row.missed.iter().map(|(label, _)| label.as_str()).collect();
+    if row.lately.is_none() && row.at_once.of > 0 {
+        // Too few to praise or to blame.
+        let text = words.fill("class.few", &[("share", &counts(&row.at_once))]);
+        let text = if parts.is_empty() {
+            text
+        } else {
+            format!("{text}, {}: {}", words.say("class.missed_few"), parts.join(", "))
+        };
+        return (None, Hue::Soft, text);
+    }
     if row.missed.is_empty() {
         return if row.at_once.of == 0 && row.lately.is_none() {
             (None, Hue::Soft, words.say("class.no_calls").to_owned())
@@ -421,7 +468,6 @@ fn standing(words: Words, row: &BoardRow) -> (Option<Verdict>, Hue, String) {
             (Some(Verdict::Said), Hue::Green, words.say("class.steady").to_owned())
         };
     }
-    let parts: Vec<&str> = row.missed.iter().map(|(label, _)| label.as_str()).collect();
     let text = format!("{}: {}", words.say("class.work_on"), parts.join(", "));
     (Some(Verdict::Missing), Hue::Amber, text)
 }
@@ -550,7 +596,7 @@ mod tests {
             name: "Kim".into(),
             today: 4,
             at_once: Share::new(1, 4),
-            lately: None,
+            lately: Some(Share::new(2, 9)),
             missed: vec![("Crew".into(), Share::new(7, 9))],
         };
         let needs = vec![Need {

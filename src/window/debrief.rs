@@ -219,6 +219,9 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
             }
         }
     });
+    if verdict::kind(judged) == Kind::AnotherCall {
+        return;
+    }
     let hint = match &judged.answer {
         Answer::Ask { .. } => "verdicts.hint_ask",
         Answer::ReadBack { .. } => "verdicts.hint_read_back",

@@ -142,6 +142,10 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
         });
         ui.add(Label::new(words.fill("ear.call_was", &[("call", &task.text), ("truth", &task.truth(site))])).wrap());
     }
+    // What nobody heard is no question that was answered.
+    if ear.unheard {
+        return;
+    }
     let so_far = [
         ("right", ear.right.to_string()),
         ("n", (ear.number - u32::from(open)).to_string()),

@@ -128,6 +128,8 @@ pub struct Front {
     to_main: bool,
     /// Pages opened so far.
     visits: u32,
+    /// The page from which somebody is added.
+    back: Option<Page>,
     pages: Pages,
 }
 
@@ -220,6 +222,13 @@ impl Front {
         if let Some(told) = opened {
             return self.told_of_a_file(&told);
         }
+        let on_student = matches!(self.page, Page::Student);
+        if moves_on && on_student && self.shown.who.may_practise() && self.pages.home.is_waited_for() {
+            return self.go(Page::Home);
+        }
+        if let (true, true, Some(back)) = (moves_on, on_student, self.back) {
+            return self.go(back);
+        }
         if !moves_on || !self.may_practise() {
             let choosing = matches!(self.page, Page::Student | Page::Site);
             if moves_on && choosing && self.shown.who.may_practise() {
@@ -303,6 +312,9 @@ impl Front {
             commands.extend(self.pages.get(self.page).left(&self.shown));
         }
         commands.extend(self.pages.get(page).opened(&self.shown));
+        // Whoever was added from there comes back there.
+        let from = Some(self.page).filter(|p| page == Page::Student && matches!(p, Page::Class | Page::Office));
+        self.back = from;
         self.page = page;
         self.visits = self.visits.wrapping_add(1);
         self.settings.page = page;

@@ -23,6 +23,8 @@ pub struct HomePage {
     recordings: bool,
     turns: Turns,
     choice: Choice,
+    /// Somebody went away to say who they are, and comes back to the practice.
+    waits: bool,
 }
 
 /// What was done, or could not be done.
@@ -42,6 +44,7 @@ impl Default for HomePage {
             recordings: true,
             turns: Turns::one_call(),
             choice: Choice::default(),
+            waits: false,
         }
     }
 }
@@ -87,6 +90,11 @@ impl Content for HomePage {
 }
 
 impl HomePage {
+    /// A practice waits for whoever said just now who they are; asked once. With the name it was written for.
+    pub fn is_waited_for(&mut self) -> bool {
+        std::mem::take(&mut self.waits)
+    }
+
     fn told_by(&mut self, told: &HomeEvent) {
         match told {
             // That is the phrase desk's, and the front's.
@@ -165,11 +173,20 @@ impl HomePage {
             let to = look::add_primary(ui, true, words.say("home.to_student"));
             given.main(ui, &to);
             if to.clicked() {
+                self.waits = true;
                 given.go(Page::Student);
             }
             return;
         };
         ui.label(words.fill("home.who", &[("name", &student.name)]));
+        if student.name.trim().to_lowercase() != practice.name.trim().to_lowercase() {
+            let names = [("name", practice.name.as_str()), ("who", student.name.as_str())];
+            let text = RichText::new(words.fill("home.somebody_else", &names)).color(Hue::Amber.on(ui));
+            ui.add(Label::new(text).wrap());
+            if ui.button(words.say("page.student")).clicked() {
+                given.go(Page::Student);
+            }
+        }
         let site = shown.site.as_ref().filter(|s| s.id == practice.site);
         let Some(site) = site else {
             ui.add(Label::new(words.fill("home.other_site", &[("site", &practice.site)])).wrap());

@@ -8,7 +8,7 @@ use super::talk::{self, Moved, Talk};
 use super::words::{Words, capital};
 use super::{launched, look, notices, plate, sides, typed};
 use crate::drill::launch::{PILOT, WINCH_DRIVER, roles};
-use crate::drill::{Ending, Entry, Pace, TurnState};
+use crate::drill::{Ending, Entry, Pace, TurnState, Want};
 use crate::site::{By, Site};
 use crate::worker::{Command, Flown, LaunchRequest, ModelState};
 use eframe::egui::{Button, Label, RichText, Ui};
@@ -167,13 +167,13 @@ impl LaunchPage {
         let begin = look::add_primary(ui, true, words.say("launch.begin"));
         given.main(ui, &begin);
         if begin.clicked() {
-            self.typed.clear();
             given.ask(self.request());
             given.to_main = true;
         }
     }
 
     fn request(&mut self) -> Command {
+        self.typed.clear();
         Command::Launch(Box::new(LaunchRequest {
             role: self.role.clone().unwrap_or_else(|| PILOT.to_owned()),
             pace: self.pace,
@@ -210,7 +210,12 @@ impl LaunchPage {
             (Some(want), TurnState::YourCall) => Some(want.text(site.language)),
             _ => None,
         };
-        plate::ui(ui, words, given.shown, flown.state, title.as_deref(), false);
+        let wanted = match flown.want {
+            Some(Want::Hazard | Want::Failure | Want::Release) => plate::Wanted::Hand,
+            Some(Want::Halt) => plate::Wanted::Stop,
+            _ => plate::Wanted::Call,
+        };
+        plate::ui(ui, words, given.shown, flown.state, title.as_deref(), wanted);
         let by_hand = matches!(flown.role.as_str(), PILOT | WINCH_DRIVER);
         if by_hand && ui.ctx().content_rect().height() < LOW {
             // Side by side, so that the picture keeps its room.

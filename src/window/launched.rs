@@ -42,18 +42,10 @@ impl Called<'_> {
 
 /// What a call came to, of which only the part asked for may have been wanted.
 pub(super) fn outcome(judgement: &Judgement, asked: Option<&str>) -> Outcome {
-    if judgement.stop {
-        return Outcome::Pass;
-    }
-    let Some(part) = asked.and_then(|a| judgement.element(a)) else {
-        return judgement.outcome;
-    };
-    let wrong = judgement.elements.iter().any(|e| e.verdict == Verdict::Wrong);
-    match part.verdict {
-        _ if wrong => Outcome::NotYet,
-        Verdict::Said => Outcome::Pass,
-        Verdict::Unsure => Outcome::SayAgain,
-        Verdict::Wrong | Verdict::Missing => Outcome::NotYet,
+    match asked {
+        _ if judgement.stop => Outcome::Pass,
+        Some(asked) => judgement.answers(asked),
+        None => judgement.outcome,
     }
 }
 
@@ -92,7 +84,7 @@ fn calls(flown: &Flown) -> Vec<Called<'_>> {
 fn to_practise<'s>(site: &'s Site, calls: &[Called<'_>]) -> Vec<&'s Step> {
     let failed = |s: &&Step| {
         let own = calls.iter().filter(|c| c.step == s.id);
-        own.filter_map(Called::outcome).any(|o| o != Outcome::Pass)
+        own.filter_map(Called::outcome).any(|o| o == Outcome::NotYet)
     };
     site.steps.iter().filter(failed).collect()
 }
@@ -103,7 +95,11 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown,
     let calls = calls(flown);
     ui.label(RichText::new(words.say("launch.over")).text_style(look::title()));
     ui.add(Label::new(RichText::new(ending.text(site)).heading()).wrap());
-    let judged: Vec<Outcome> = calls.iter().filter_map(Called::outcome).collect();
+    // What could not be made out counts neither way.
+    let judged = calls.iter().filter_map(Called::outcome);
+    let judged: Vec<Outcome> = judged
+        .filter(|o| !matches!(o, Outcome::SayAgain | Outcome::NothingHeard))
+        .collect();
     if !judged.is_empty() {
         let right = judged.iter().filter(|o| **o == Outcome::Pass).count().to_string();
         let facts = [("right", right.as_str()), ("n", &judged.len().to_string())];
@@ -112,7 +108,11 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown,
     let practise = to_practise(site, &calls);
     ui.horizontal_wrapped(|ui| {
         if practise.is_empty() {
-            if !judged.is_empty() {
+            let went_well = matches!(
+                ending,
+                Ending::Complete | Ending::Stopped | Ending::ByHand | Ending::NothingMoves | Ending::HeldBack
+            );
+            if !judged.is_empty() && went_well {
                 ui.label(words.say("launch.nothing_to_practise"));
             }
             return;

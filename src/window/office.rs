@@ -170,6 +170,7 @@ impl OfficePage {
         self.record.take(event);
         match event {
             OfficeEvent::Unlocked(by) => {
+                self.told.clear();
                 self.locked = false;
                 self.by = *by;
                 self.pin.clear();
@@ -233,8 +234,9 @@ impl OfficePage {
             | OfficeEvent::KeepForeseen(..)
             | OfficeEvent::Batch(_)
             | OfficeEvent::BatchTaken(_)
-            | OfficeEvent::MergeForeseen(..)
-            | OfficeEvent::Person(_) => {}
+            | OfficeEvent::MergeForeseen(..) => {}
+            // A person as they are now: what failed before is over.
+            OfficeEvent::Person(_) => self.told.retain(|t| !matches!(t, Told::Failed(_))),
         }
     }
 

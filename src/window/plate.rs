@@ -17,9 +17,20 @@ const TOO_QUIET_DBFS: f32 = -40.0;
 /// Windows lower than this have a smaller plate, points.
 const LOW: f32 = 640.0;
 
-/// Draw the plate. `title` stands for the state's own word where more is known of what is wanted; `stop`: the call wanted is
-/// the one that waits for nothing.
-pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, title: Option<&str>, stop: bool) {
+/// What is wanted of the student.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// A call.
+    Call,
+    /// The call that waits for nothing.
+    Stop,
+    /// Something is to be done before anything is said.
+    Hand,
+}
+
+/// Draw the plate. `title` stands for the state's own word where more is known of what is wanted; `call`: what
+/// is wanted.
+pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, title: Option<&str>, call: Wanted) {
     let hue = look::state(state);
     let colour = hue.on(ui);
     let low = ui.ctx().content_rect().height() < LOW;
@@ -29,24 +40,38 @@ pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, tit
             let (place, _) = ui.allocate_exact_size(Vec2::splat(34.0), Sense::hover());
             sign(ui, place, state, colour);
             let word = title.unwrap_or(words.say(look::state_key(state)));
-            let style = if low { look::title() } else { look::big() };
+            // What is wanted must be read whole: the largest face in which it fits.
+            let room = ui.available_width();
+            let fits = |style: &egui::TextStyle| {
+                let font = style.resolve(ui.style());
+                let galley = ui.painter().layout_no_wrap(word.to_owned(), font, Color32::WHITE);
+                galley.size().x <= room
+            };
+            let styles = [
+                look::big(),
+                look::title(),
+                egui::TextStyle::Heading,
+                egui::TextStyle::Body,
+            ];
+            let style = styles.into_iter().skip(usize::from(low)).find(fits);
+            let style = style.unwrap_or(egui::TextStyle::Body);
             ui.add(egui::Label::new(RichText::new(word).text_style(style).color(colour)).truncate());
             if state == TurnState::Transmitting {
                 let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
                 ui.label(RichText::new(format!("{seconds:.1} s")).heading());
             }
             if low {
-                below(ui, words, shown, state, stop);
+                below(ui, words, shown, state, call);
             }
         });
         if !low {
-            below(ui, words, shown, state, stop);
+            below(ui, words, shown, state, call);
         }
     });
 }
 
 /// What stands under the state's word; beside it in a low window.
-fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool) {
+fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, call: Wanted) {
     match state {
         TurnState::Transmitting => level_bar(ui, words, shown.level, false),
         TurnState::Judging => {
@@ -60,7 +85,7 @@ fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool)
         }
         // The plate keeps its height, or what stands below would jump under the finger. Half a hint helps nobody.
         _ => {
-            let text = words.say(hint(state, stop));
+            let text = words.say(hint(state, call));
             let font = egui::TextStyle::Body.resolve(ui.style());
             let wide = ui
                 .painter()
@@ -74,9 +99,10 @@ fn below(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, stop: bool)
     }
 }
 
-fn hint(state: TurnState, stop: bool) -> &'static str {
+fn hint(state: TurnState, call: Wanted) -> &'static str {
     match state {
-        TurnState::YourCall if stop => "plate.your_stop",
+        TurnState::YourCall if call == Wanted::Stop => "plate.your_stop",
+        TurnState::YourCall if call == Wanted::Hand => "plate.your_hand",
         TurnState::Receiving => "plate.receiving",
         TurnState::YourCall => "plate.your_call",
         TurnState::Transmitting => "plate.transmitting",

@@ -152,7 +152,12 @@ impl Practice {
             Answer::NothingMoves => Some(words.say("outcome.held_back")),
             _ => None,
         });
-        plate::ui(ui, words, shown, state, title, site.is_stop(step));
+        let wanted = if site.is_stop(step) {
+            plate::Wanted::Stop
+        } else {
+            plate::Wanted::Call
+        };
+        plate::ui(ui, words, shown, state, title, wanted);
         let done = state == TurnState::Done;
         if !done || self.one_call {
             self.key(ui, given, state);

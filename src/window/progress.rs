@@ -448,7 +448,13 @@ fn bar(ui: &mut Ui, tally: &Tally, dark: bool) {
         let width = place.width() * f32::from(u16::try_from(n).unwrap_or(u16::MAX)) / all;
         let top = place.bottom() - place.height() * height;
         let part = egui::Rect::from_min_max(egui::pos2(left, top), egui::pos2(left + width, place.bottom()));
-        painter.rect_filled(part, 0.0, look::verdict(verdict, dark));
+        if tally.share().is_some() {
+            painter.rect_filled(part, 0.0, look::verdict(verdict, dark));
+        } else {
+            // Too few to say: an outline, not a full bar.
+            let stroke = egui::Stroke::new(1.5, look::verdict(verdict, dark));
+            painter.rect_stroke(part, 0.0, stroke, egui::StrokeKind::Inside);
+        }
         left += width;
     }
     painter.hline(

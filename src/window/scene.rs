@@ -1,5 +1,5 @@
 //! The launch point drawn from the site's facts: the field seen from the launch point, the winch at its far end, the cables on
-//! their sides, the glider on one of them with heads in the cockpit and the registration on the fuselage, the wind sock, and
+//! their sides, the glider on one of them with heads in the cockpit and the registration on the fuselage, and
 //! what happens in a hazard. Vectors only, all measures as shares of the picture, so that it is crisp at any size.
 //!
 //! Nothing is told by colour alone: what matters differs in shape, place or writing. The picture's accessible description has
@@ -167,7 +167,6 @@ impl<'a> View<'a> {
         };
         let danger = self.hazard.and_then(Danger::of);
         field::ground(&canvas);
-        field::sock(&canvas);
         field::winch(&canvas);
         self.cables(&canvas, danger);
         match danger {

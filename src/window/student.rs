@@ -59,12 +59,15 @@ impl StudentPage {
         ui.heading(words.say("student.new"));
         ui.horizontal_wrapped(|ui| {
             let label = ui.label(words.say("student.name"));
-            ui.add(
+            let field = ui.add(
                 TextEdit::singleline(&mut self.name)
                     .char_limit(100)
                     .desired_width(280.0),
-            )
-            .labelled_by(label.id);
+            );
+            if given.shown.students.is_empty() {
+                given.main(ui, &field);
+            }
+            field.labelled_by(label.id);
         });
         self.question(ui, words);
         let name = self.name.trim();
@@ -94,6 +97,10 @@ impl StudentPage {
         ui.add(Label::new(words.say("student.question")).wrap());
         ui.radio_value(&mut self.answer, Some(true), words.say("student.yes"));
         ui.radio_value(&mut self.answer, Some(false), words.say("student.no"));
+        self.by_whom(ui, words);
+    }
+
+    fn by_whom(&mut self, ui: &mut Ui, words: Words) {
         ui.horizontal_wrapped(|ui| {
             let label = ui.label(words.say("student.by"));
             ui.add(TextEdit::singleline(&mut self.by).char_limit(100).desired_width(180.0))
@@ -122,17 +129,34 @@ impl StudentPage {
                 }
             }
             Some(c) if c.given => {
-                ui.label(words.say("student.kept"));
+                answered(ui, words, "student.kept", c.by.as_deref());
                 if ui.button(words.say("student.stop_keeping")).clicked() {
                     given.ask(set(false, None));
                 }
             }
-            Some(_) => {
-                ui.label(words.say("student.not_kept"));
-                if ui.button(words.say("student.begin_keeping")).clicked() {
-                    given.ask(set(true, None));
+            Some(c) => {
+                answered(ui, words, "student.not_kept", c.by.as_deref());
+                // A no that somebody else gave for them is theirs to take back.
+                let other = student.needs_guardian || c.by.is_some();
+                if other {
+                    ui.add(Label::new(words.say("student.other_answers")).wrap());
+                    self.by_whom(ui, words);
+                }
+                let ready = !other || self.by().is_some();
+                let begin = Button::new(words.say("student.begin_keeping"));
+                if ui.add_enabled(ready, begin).clicked() {
+                    given.ask(set(true, self.by()));
+                    *self = Self::default();
                 }
             }
         }
+    }
+}
+
+/// The answer that holds, and who gave it.
+fn answered(ui: &mut Ui, words: Words, key: &'static str, by: Option<&str>) {
+    ui.label(words.say(key));
+    if let Some(name) = by {
+        ui.label(look::remark(words.fill("student.answered_by", &[("name", name)])));
     }
 }

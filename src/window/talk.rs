@@ -21,29 +21,29 @@ pub enum Moved {
 /// The hand: the glider's release, or the winch's power. A control apart from the key, since the hand comes before the
 /// voice: it works while the key is held too. `label` is the key of its name. True when it was used.
 ///
-/// The letter R uses it wherever the keyboard's focus is, except in a text field.
+/// The letter R uses it wherever the keyboard's focus is, except in a text field; F2, which writes nothing, works there too.
 pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bool {
-    let text = format!("{} (R)", words.say(label));
+    let typing = ui.ctx().text_edit_focused();
+    let text = format!("{} ({})", words.say(label), if typing { "F2" } else { "R" });
     let size = Vec2::new(ui.available_width(), 48.0);
     // A thick amber edge: neither the filled key that talks nor a ring of the focus.
     let button = Button::new(look::bold(text).size(18.0)).stroke(Stroke::new(3.0, Hue::Amber.on(ui)));
     let button = ui.add_enabled_ui(enabled, |ui| ui.add_sized(size, button)).inner;
-    let typing = ui.ctx().text_edit_focused();
     let key = ui.input(|i| {
         i.events.iter().any(|e| {
             matches!(
                 e,
                 Event::Key {
-                    key: Key::R,
+                    key,
                     pressed: true,
                     repeat: false,
                     modifiers,
                     ..
-                } if !modifiers.command && !modifiers.alt
+                } if !modifiers.command && !modifiers.alt && (*key == Key::F2 || *key == Key::R && !typing)
             )
         })
     });
-    enabled && (button.clicked() || key && !typing)
+    enabled && (button.clicked() || key)
 }
 
 /// The talk key's name for the reader.

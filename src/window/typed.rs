@@ -53,6 +53,10 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, draft: &mut String, may: bo
         let enter = field.has_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let ready = may && !draft.trim().is_empty();
         let pressed = ui.add_enabled(ready, Button::new(send)).clicked();
+        if ready && enter && given.shown.microphone.is_some() {
+            // The talk key talks again.
+            field.surrender_focus();
+        }
         Typed {
             changed: field.changed(),
             sent: (ready && (enter || pressed)).then(|| std::mem::take(draft)),

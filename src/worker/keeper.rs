@@ -10,7 +10,8 @@ use super::told::{Told, named, why};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
-    Consent, Fate, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student, Whose,
+    Consent, Fate, Kind, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student,
+    Whose,
 };
 use crate::site::Site;
 use jiff::{SignedDuration, Timestamp};
@@ -204,6 +205,8 @@ impl Keeper {
             Order::Add { name, consent, by } => {
                 let new = NewStudent {
                     name,
+                    // Whoever had somebody else answer does not take that back alone.
+                    needs_guardian: by.is_some(),
                     consent: Some(Consent {
                         given: consent,
                         asked_at: now,
@@ -293,7 +296,8 @@ impl Keeper {
         let progress = self.logbook.progress(whose, site)?;
         self.out.tell(Event::Progress(Box::new(progress)));
         let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
-        calls.retain(|c| site.is_none_or(|s| s == c.site));
+        // What was listened to is no call of theirs.
+        calls.retain(|c| site.is_none_or(|s| s == c.site) && c.part.kind != Kind::Ear);
         self.out.tell(Event::Calls(calls));
         Ok(())
     }

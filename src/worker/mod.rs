@@ -31,6 +31,7 @@ pub mod papers;
 pub mod second;
 pub(crate) mod told;
 pub mod trial;
+pub mod turned;
 
 pub use crate::folders::FoundSite;
 pub use ears::{Loaded, Loader};

@@ -159,6 +159,8 @@ impl Office {
             OfficeCommand::TakeIn(files) => {
                 let batch = self.take_in(book, &files, secret, now);
                 self.tell(OfficeEvent::BatchTaken(batch));
+                // Calls that were disputed at home wait here too.
+                self.tell(OfficeEvent::Disputed(book.held_out(Whose::Anyone)?));
             }
             OfficeCommand::Merge { other, sure: false } => {
                 let merged = book.merge_foreseen(&other)?;

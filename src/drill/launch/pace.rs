@@ -42,7 +42,7 @@ impl Pace {
         match self {
             // Long enough to read the scene and to type a whole briefing.
             Self::Unhurried if want == Want::Call => 180.0,
-            Self::Unhurried => normal * 1.5,
+            Self::Unhurried => normal * 3.0,
             Self::Normal => normal,
             Self::Busy => normal * 0.75,
         }

@@ -278,6 +278,8 @@ impl People {
         if others.is_empty() {
             return false;
         }
+        // Whoever was joined is gone.
+        self.into = self.into.filter(|id| others.iter().any(|s| s.id == *id));
         let name = super::name_of(&others, self.into);
         ui.horizontal_wrapped(|ui| {
             let text = if self.into.is_some() { name.as_str() } else { "-" };

@@ -1,4 +1,4 @@
-//! The field: sky, ground, wind sock, winch, cables with their boards, people and cars.
+//! The field: sky, ground, winch, cables with their boards, people and cars.
 
 use super::Canvas;
 use eframe::egui::{Align2, Color32, FontId, Mesh, Pos2, Rect, Shape, Stroke, StrokeKind, Vec2};
@@ -62,30 +62,6 @@ fn bands(c: &Canvas<'_>, place: Rect, [top, bottom]: [Color32; 2]) {
     mesh.add_triangle(0, 1, 2);
     mesh.add_triangle(0, 2, 3);
     c.painter.add(mesh);
-}
-
-/// The wind sock at the side of the strip, filled by a wind down the field.
-pub(super) fn sock(c: &Canvas<'_>) {
-    let foot = c.at(0.86, 0.50);
-    let top = foot - Vec2::new(0.0, c.wide(0.11));
-    let line = Stroke::new(c.stroke() * 1.4, c.ink.line);
-    c.painter.line_segment([foot, top], line);
-    // Rings of two kinds, so that it is a sock without its colour too.
-    let (mut at, mut wide) = (top, c.wide(0.026));
-    for n in 0..4_u8 {
-        let next = at + Vec2::new(c.wide(0.019), c.wide(0.010));
-        let narrow = wide * 0.84;
-        let points = vec![
-            at - Vec2::new(0.0, wide / 2.0),
-            next - Vec2::new(0.0, narrow / 2.0),
-            next + Vec2::new(0.0, narrow / 2.0),
-            at + Vec2::new(0.0, wide / 2.0),
-        ];
-        let fill = if n % 2 == 0 { c.ink.sock } else { c.ink.body };
-        let edge = Stroke::new(c.stroke() * 0.6, c.ink.line);
-        c.painter.add(Shape::convex_polygon(points, fill, edge));
-        (at, wide) = (next, narrow);
-    }
 }
 
 /// The winch at the far end.

@@ -4,7 +4,7 @@
 
 use super::kept::{Facts, attempt};
 use super::{Activity, Conductor, Hearing, What};
-use crate::call::Evidence;
+use crate::call::{Evidence, Verdict};
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
 use crate::logbook::{Done, InRun, Kind, ModelUsed, NewRun, Part, RunKind};
@@ -14,6 +14,7 @@ use crate::voice::{self, noise};
 use crate::worker::keeper;
 use crate::worker::message::{Event, Flown, LaunchRequest, Saying};
 use crate::worker::told::why;
+use crate::worker::turned::came_of;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -40,6 +41,8 @@ pub(super) struct Flight {
     saying: Option<Saying>,
     /// What was seen last.
     scene: Option<String>,
+    /// The step it is of: in the next one it is not true any more.
+    scene_of: Option<String>,
     /// The student is waited for, since when.
     waiting: Option<Instant>,
     /// The others go on then.
@@ -95,7 +98,10 @@ impl Flight {
             step: step.map(|s| s.id.clone()),
             saying: self.saying.clone(),
             want: self.launch.want().filter(|_| self.state != TurnState::Receiving),
-            scene: self.scene.clone(),
+            scene: self
+                .scene
+                .clone()
+                .filter(|_| self.scene_of.as_ref() == step.map(|s| &s.id)),
             picture: self.launch.picture(&self.site),
             record: self
                 .times
@@ -176,6 +182,7 @@ impl Conductor {
             state: TurnState::Receiving,
             saying: None,
             scene: None,
+            scene_of: None,
             waiting: None,
             resume: Some(Instant::now()),
             over: None,
@@ -300,7 +307,10 @@ impl Conductor {
                     self.say_in_flight(&line, radio);
                     return;
                 }
-                Next::See(text) => flight.scene = Some(text),
+                Next::See(text) => {
+                    flight.scene_of = flight.launch.step(&flight.site).map(|s| s.id.clone());
+                    flight.scene = Some(text);
+                }
                 Next::Hear(sound) => {
                     let clip = flight.folder.as_ref().zip(sound.clip.as_ref()).map(|(f, c)| f.join(c));
                     let (samples, trouble) = noise::sound(sound.noise, clip.as_deref());
@@ -499,7 +509,7 @@ impl Conductor {
         let turned = Turned::new(&site, step, &flight.launch.situation, evidence);
         flight.attempts += 1;
         let clip = hearing.as_ref().map(|h| h.clip.clone());
-        let kept = attempt(&Facts {
+        let mut kept = attempt(&Facts {
             site: &site,
             step,
             situation: &flight.launch.situation,
@@ -526,12 +536,27 @@ impl Conductor {
             milliseconds: u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX),
         });
         let before = flight.launch.record().len();
+        // What is said into others' words is no call of the record.
+        let want = flight.launch.want().filter(|_| flight.over.is_none());
         match flight.over.take() {
             None => flight.launch.did(&site, turned.did(false)),
             Some(radio) => flight.launch.cut_in(&site, turned.did(false), radio),
         }
         flight.stamp();
         flight.position += 1;
+        // Of an answer counts what was asked for, in the record as on the screen.
+        let asked = flight.launch.record()[before..].iter().find_map(|e| match e {
+            Entry::Called { asked, .. } => asked.clone(),
+            _ => None,
+        });
+        if let Some(want) = want {
+            (kept.part.kind, kept.part.done, kept.outcome) = came_of(want, &flight.launch.record()[before..]);
+        }
+        if let Some(asked) = asked {
+            kept.elements
+                .retain(|e| e.element == asked || e.verdict == Verdict::Wrong);
+            kept.score = None;
+        }
         if let Some(clip) = clip {
             let entries = flight.launch.record().iter().enumerate().skip(before);
             let mut called = entries.filter(|(_, e)| matches!(e, Entry::Called { .. }));

@@ -45,12 +45,13 @@ fn undecided(mut judgement: Judgement) -> Judgement {
     judgement
 }
 
-/// The elements that count as an earlier call of the turn had them.
+/// The elements that count as an earlier call of the turn had them: this one does not hold them.
 fn kept(counts: &Judgement, this_call: &Judgement) -> Vec<String> {
+    let now = |id: &str| this_call.element(id).is_some_and(|e| e.verdict != Verdict::Missing);
     let kept = counts
         .elements
         .iter()
-        .filter(|e| this_call.element(&e.element) != Some(*e));
+        .filter(|e| e.verdict != Verdict::Missing && !now(&e.element));
     kept.map(|e| e.element.clone()).collect()
 }
 
@@ -403,7 +404,7 @@ impl Conductor {
         // Stop and "not ready" are always right: what else was left out counts for nothing.
         let held_back = answer == Answer::NothingMoves;
         let no_error = held_back || matches!(answer, Answer::Stopped(_));
-        let kind = if held_back { Kind::Hazard } else { Kind::Call };
+        let kind = if no_error { Kind::Hazard } else { Kind::Call };
         run.answer = Some(answer.clone());
         run.prompt_end = None;
         let milliseconds = u32::try_from(ended.elapsed().as_millis()).unwrap_or(u32::MAX);
@@ -431,8 +432,9 @@ impl Conductor {
         });
         // It waits for nobody's verdict, but counts for nothing.
         attempt.held_out |= void;
-        if held_back {
+        if no_error {
             attempt.outcome = Outcome::Pass;
+            attempt.score = None;
         }
         let judged = Judged {
             id: attempt.id,
@@ -484,6 +486,9 @@ struct Settled {
 impl Run {
     /// Judges a call and moves the turn on; `failed`: the microphone did in it.
     fn settle(&mut self, site: &Site, step: &Step, evidence: &Evidence, failed: bool) -> Settled {
+        let answering = matches!(self.answer, Some(Answer::ReadBack { .. }));
+        let answer = answering.then(|| evidence.clone().answering(site.language, &Vocabulary::of(site, step)));
+        let evidence = answer.as_ref().unwrap_or(evidence);
         let this_call = judge(site, step, &self.turn.situation, evidence, &Limits::DEFAULT);
         // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop
         // that was heard is obeyed all the same.
