@@ -424,7 +424,7 @@ fn reports_are_written_in_three_forms_and_never_over_a_file() {
             "--student",
             "Jörg Weiß",
         ],
-        "stop\n",
+        "winch\n",
     );
     let pdf = club.path("report.pdf");
     let report = [

@@ -4,7 +4,7 @@
 use super::key::{Key, Secret, digest, from_hex, hex};
 use super::practice::Practice;
 use super::results::{About, COMMENT, Entry, FORM, LARGEST, LARGEST_RECORDING, LIST, MOST_ATTEMPTS, Results, name_of};
-use crate::logbook::{LEVEL, NewAttempt};
+use crate::logbook::{Kind, LEVEL, NewAttempt, Part};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::io::{Cursor, Read};
 use uuid::Uuid;
@@ -300,7 +300,13 @@ fn fits(attempt: &NewAttempt, practice: &Practice, turns: &HashMap<Uuid, usize>)
     if attempt.student != Some(practice.student) {
         return Err("belongs to another student");
     }
-    if attempt.part != crate::logbook::Part::default() {
+    // A call, or a stop or "not ready" in the place of one.
+    let call = Part::default();
+    let stopped = Part {
+        kind: Kind::Hazard,
+        ..Part::default()
+    };
+    if attempt.part != call && attempt.part != stopped {
         return Err("is no single call");
     }
     if attempt.recording.is_some() {

@@ -186,7 +186,9 @@ impl Logbook {
     ///
     /// Rows that cannot be read are taken out of it; what they were comes with it.
     fn copy_of(&self, other: &Path) -> Result<(Copy, Vec<BadRow>)> {
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        // For writing where that is allowed, though nothing is written: a connection that may only read takes the journal of a
+        // program that is just done for one that was left behind, and gives up.
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         if let Some(why) = crate::files::no_file(other) {
             return Err(LogbookError::OtherNotALogbook {
                 why: why.to_owned(),

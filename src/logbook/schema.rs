@@ -202,7 +202,7 @@ pub(super) fn back_up(path: &Path, target: &Path) -> Result<()> {
             why: "the logbook's path is not valid Unicode".to_owned(),
         });
     };
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     Connection::open_with_flags(path, flags)
         .and_then(|reader| reader.execute("VACUUM INTO ?1", [text]))
         .map_err(|e| sorted(path, "make a backup", e))?;

@@ -108,7 +108,10 @@ impl Launch {
             Did::Hand if step.with_release => self.pull(site.language.text("release.pulled", &[])),
             Did::Hand if self.has_a_hand(site) => self.end(Ending::ByHandToBeSure),
             Did::Hand => {
-                self.note(Note::NothingInHand);
+                // While the hook is tried, a pilot who moves the release spoils nothing.
+                if self.role != PILOT || site.place_in(step, Purpose::Hook).is_none() {
+                    self.note(Note::NothingInHand);
+                }
                 self.pass_over(step);
             }
             Did::Signal(_) => {
