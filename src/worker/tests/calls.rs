@@ -168,3 +168,52 @@ fn who_says_not_ready_is_not_urged_and_it_is_no_error() {
     let kept: Vec<_> = attempts.iter().map(|a| (a.part.kind, a.outcome)).collect();
     assert_eq!(kept, [(crate::logbook::Kind::Hazard, Outcome::Pass)]);
 }
+
+/// Neither is a stop, nor does it stand in the record as one.
+#[test]
+fn a_stop_is_no_error_in_the_record() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Desk::at(dir.path());
+    desk.begin();
+    desk.send(Command::Type("stop stop stop".into()));
+    assert!(matches!(desk.judged().answer, Answer::Stopped(_)));
+    desk.stored();
+    drop(desk);
+    let attempts = book(dir.path()).attempts(Whose::Anyone, 0, 9).unwrap();
+    let kept: Vec<_> = attempts.iter().map(|a| (a.part.kind, a.outcome, a.score)).collect();
+    assert_eq!(kept, [(crate::logbook::Kind::Hazard, Outcome::Pass, None)]);
+}
+
+/// "Negative" answers what was read back wrong: it takes nothing from what follows. What stands from the call before is known
+/// from what was said now, and so is an answer that answers nothing.
+#[test]
+fn a_no_to_what_was_read_back_corrects_it() {
+    let dir = tempfile::tempdir().unwrap();
+    for (answer, outcome) in [
+        ("negative, north winch cable", Outcome::Pass),
+        ("no, north", Outcome::Pass),
+        ("negative, south winch cable", Outcome::NotYet),
+        ("negative", Outcome::NotYet),
+        ("negative, not north", Outcome::NotYet),
+    ] {
+        let desk = Desk::at(dir.path());
+        desk.begin();
+        desk.send(Command::Type(
+            "winch golf charlie lima romeo mike two up south winch cable ready".into(),
+        ));
+        let first = desk.judged();
+        assert!(
+            matches!(&first.answer, Answer::ReadBack { element, .. } if element == "cable"),
+            "{:?}",
+            first.answer
+        );
+        assert!(first.kept.is_empty());
+        desk.send(Command::Type(answer.into()));
+        let second = desk.judged();
+        assert_eq!(second.judgement.outcome, outcome, "{answer}: {:?}", second.judgement);
+        if outcome == Outcome::Pass {
+            let kept = |id: &str| second.kept.iter().any(|k| k == id);
+            assert!(kept("callsign") && !kept("cable"), "{answer}: {:?}", second.kept);
+        }
+    }
+}
