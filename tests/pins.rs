@@ -168,7 +168,7 @@ fn a_forgotten_pin_goes_after_a_day_unless_it_is_given() {
 #[test]
 fn the_commands_ask_for_the_pin() {
     let home = tempfile::tempdir().unwrap();
-    let run = |args: &[&str], typed: &str| {
+    let run_bytes = |args: &[&str], typed: &[u8]| {
         let mut child = Command::new(env!("CARGO_BIN_EXE_cableside"))
             .arg("logbook")
             .args(args)
@@ -179,15 +179,19 @@ fn the_commands_ask_for_the_pin() {
             .spawn()
             .unwrap();
         // One that asks for nothing may be gone already.
-        let _ = child.stdin.take().unwrap().write_all(typed.as_bytes());
+        let _ = child.stdin.take().unwrap().write_all(typed);
         let out = child.wait_with_output().unwrap();
         let text = String::from_utf8_lossy(&[out.stdout, out.stderr].concat()).into_owned();
         (out.status.success(), text)
     };
+    let run = |args: &[&str], typed: &str| run_bytes(args, typed.as_bytes());
     for name in ["Ines Tutor", "Mara Lind"] {
         assert!(run(&["student", "add", name, "--consent", "no"], "").0);
     }
     assert!(run(&["student", "role", "Ines Tutor", "instructor"], "").0);
+    // Bytes that are no text would all be the same PIN.
+    let (done, text) = run_bytes(&["student", "pin", "Ines Tutor"], b"\xff\xfe\xff\xfe\n");
+    assert!(!done && text.contains("not UTF-8"), "{text}");
     assert!(run(&["student", "pin", "Ines Tutor"], "4711\n").0);
     let other = tempfile::tempdir().unwrap();
     drop(open(other.path()));

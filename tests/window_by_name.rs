@@ -357,7 +357,7 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
     ];
     assert_eq!(turns[..flown.len()], flown, "{turns:?}");
     assert!(corrected && turns.iter().any(|t| t == "stuck"), "{turns:?}");
-    student.sees("To the last step.");
+    student.sees("The launch was made to its last step.");
     student.sees("The wrong readback was noticed and corrected.");
     let runs = room.cableside(&["logbook", "runs"]);
     assert!(runs.contains("Robin") && runs.contains("complete"), "{runs}");

@@ -224,6 +224,10 @@ fn acted(action: &Action, logbook: &mut Logbook, now: Timestamp, out: &mut impl 
         } => {
             let whose = whose(logbook, student.as_deref())?;
             match file {
+                // To a file or a program as it is; what steers a terminal reaches none.
+                None if io::stdout().is_terminal() => {
+                    files::export(logbook, *format, whose, Gate::new(io::BufWriter::new(out)))?;
+                }
                 None => {
                     files::export(logbook, *format, whose, io::BufWriter::new(out))?;
                 }

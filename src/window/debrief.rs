@@ -228,9 +228,9 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
         Answer::SayAgain(_) => "verdicts.hint_say_again",
         Answer::Silence if step.may_be_left_out && !judged.void => return,
         Answer::Silence => "verdicts.hint_silence",
-        Answer::Stopped(_) => "verdicts.hint_stopped",
         Answer::NothingMoves => "verdicts.hint_held_back",
-        Answer::Complete(_) => return,
+        // The first line has said it.
+        Answer::Stopped(_) | Answer::Complete(_) => return,
     };
     let hint = if judged.void { "verdicts.hint_silence" } else { hint };
     ui.add(Label::new(words.say(hint)).wrap());

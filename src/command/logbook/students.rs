@@ -392,6 +392,12 @@ pub(super) fn ask_pin(question: &str) -> Result<String, Failure> {
         common::line()?
     };
     let line = line.ok_or("a PIN is needed for this; nothing was changed")?;
+    // What is no text is all the same to whoever reads it, and one such PIN would be as good as another.
+    if line.contains(char::REPLACEMENT_CHARACTER) {
+        return Err(
+            "the PIN has characters that are not UTF-8; use digits and plain letters. Nothing was changed".into(),
+        );
+    }
     Ok(line.trim().to_owned())
 }
 
