@@ -186,22 +186,17 @@ impl Logbook {
     ///
     /// Rows that cannot be read are taken out of it; what they were comes with it.
     fn copy_of(&self, other: &Path) -> Result<(Copy, Vec<BadRow>)> {
-        // For writing where that is allowed, though nothing is written: a connection that may only read takes the journal of a
-        // program that is just done for one that was left behind, and gives up.
+        // Nothing is written, but one that may only read takes the journal of a program just done for one left behind.
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        if let Some(why) = crate::files::no_file(other) {
-            return Err(LogbookError::OtherNotALogbook {
-                why: why.to_owned(),
-                path: other.to_path_buf(),
-            });
+        let path = other.to_path_buf();
+        if let Some(why) = crate::files::no_file(other).map(str::to_owned) {
+            return Err(LogbookError::OtherNotALogbook { why, path });
         }
         let mut connection = Connection::open_with_flags(other, flags).map_err(|e| sorted(other, "open", e))?;
         let found = schema::look(&mut connection).map_err(|e| sorted(other, "open", e))?;
         if found.format == 0 || found.application_id != schema::APPLICATION_ID {
-            return Err(LogbookError::OtherNotALogbook {
-                why: "it is another program's database, or empty".to_owned(),
-                path: other.to_path_buf(),
-            });
+            let why = "it is another program's database, or empty".to_owned();
+            return Err(LogbookError::OtherNotALogbook { why, path });
         }
         let known = i64::try_from(schema::MIGRATIONS.len()).unwrap_or(i64::MAX);
         if found.format > known {

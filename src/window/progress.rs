@@ -114,7 +114,6 @@ impl ProgressPage {
             let courses = progress.elements.iter().filter(|c| wanted(&c.all));
             courses.map(|c| label_of(site, &c.element)).collect()
         };
-        // The main action stands at the top: the page opens where it begins.
         let practise = look::add_primary(ui, true, words.say("progress.practise"));
         given.main(ui, &practise);
         if practise.clicked() {
@@ -448,20 +447,17 @@ fn bar(ui: &mut Ui, tally: &Tally, dark: bool) {
         let width = place.width() * f32::from(u16::try_from(n).unwrap_or(u16::MAX)) / all;
         let top = place.bottom() - place.height() * height;
         let part = egui::Rect::from_min_max(egui::pos2(left, top), egui::pos2(left + width, place.bottom()));
+        let colour = look::verdict(verdict, dark);
         if tally.share().is_some() {
-            painter.rect_filled(part, 0.0, look::verdict(verdict, dark));
+            painter.rect_filled(part, 0.0, colour);
         } else {
             // Too few to say: an outline, not a full bar.
-            let stroke = egui::Stroke::new(1.5, look::verdict(verdict, dark));
-            painter.rect_stroke(part, 0.0, stroke, egui::StrokeKind::Inside);
+            painter.rect_stroke(part, 0.0, egui::Stroke::new(1.5, colour), egui::StrokeKind::Inside);
         }
         left += width;
     }
-    painter.hline(
-        place.x_range(),
-        place.bottom(),
-        egui::Stroke::new(1.0, ui.visuals().weak_text_color()),
-    );
+    let ground = egui::Stroke::new(1.0, ui.visuals().weak_text_color());
+    painter.hline(place.x_range(), place.bottom(), ground);
 }
 
 fn tally_text(words: Words, tally: &Tally) -> String {

@@ -7,7 +7,7 @@ use super::{Activity, Conductor, Hearing, What};
 use crate::call::{Evidence, Verdict};
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
-use crate::logbook::{Done, InRun, Kind, ModelUsed, NewRun, Part, RunKind};
+use crate::logbook::{Done, InRun, Kind, ModelUsed, NewAttempt, NewRun, Part, RunKind};
 use crate::site::{Line, Site};
 use crate::sound::{Clip, Radio};
 use crate::voice::{self, noise};
@@ -544,7 +544,6 @@ impl Conductor {
         }
         flight.stamp();
         flight.position += 1;
-        // Of an answer counts what was asked for, in the record as on the screen.
         let asked = flight.launch.record()[before..].iter().find_map(|e| match e {
             Entry::Called { asked, .. } => asked.clone(),
             _ => None,
@@ -553,9 +552,7 @@ impl Conductor {
             (kept.part.kind, kept.part.done, kept.outcome) = came_of(want, &flight.launch.record()[before..]);
         }
         if let Some(asked) = asked {
-            kept.elements
-                .retain(|e| e.element == asked || e.verdict == Verdict::Wrong);
-            kept.score = None;
+            of_an_answer(&mut kept, &asked);
         }
         if let Some(clip) = clip {
             let entries = flight.launch.record().iter().enumerate().skip(before);
@@ -571,6 +568,13 @@ impl Conductor {
         self.go_on_soon();
         self.tell_flight();
     }
+}
+
+/// Of an answer counts what was asked for, in the record as on the screen.
+fn of_an_answer(kept: &mut NewAttempt, asked: &str) {
+    kept.elements
+        .retain(|e| e.element == asked || e.verdict == Verdict::Wrong);
+    kept.score = None;
 }
 
 /// What the call that is judged now was for. What is said into others' words is no call of the record.
