@@ -33,15 +33,18 @@
 //!    `given.shown`, `take` keeps what only this page shows of the worker's events, `opened` and `left` give commands,
 //!    `in_column` says no where the page lays itself out. It owns neither files nor threads: what takes time is a
 //!    [`crate::worker::Command`], its answer an [`crate::worker::Event`].
-//! 2. `pages.rs`: a variant of `Page` and its row in `Page::ALL` (the order of the navigation).
-//! 3. `front.rs`: a field of `Pages` and its line in `Pages::get`. Here: `mod NAME;`.
+//! 2. `pages.rs`: a variant of `Page` and its row in `Page::ALL` (the order of the navigation). The first nine have Ctrl with a digit: a page
+//!    before the ninth moves the keys that users know, and `front/keyboard.rs`. `begins_group` parts students, instructors and what is set up once;
+//!    `needs_site` closes it until site and student are known.
+//! 3. `front.rs`: its `use`, a field of `Pages` and its line in `Pages::get`. Here: `mod NAME;`, its row in the tables above and below.
 //! 4. `words/en.toml` and `words/de.toml`: `page.NAME` (its name) and `help.NAME` (its help, one line a paragraph).
 //!
 //! # How to add a text
 //!
 //! A key with its text in `words/en.toml` and `words/de.toml`, then `given.words.say("group.key")`, or
 //! `given.words.fill("group.key", &[("n", "2")])` where it holds `{n}`. Keys stand in the source as whole literals: the tests
-//! in `words.rs` find those that are missing, left over, or differ between the languages.
+//! in `words.rs` find those that are missing, left over, or differ between the languages. It is drawn by what `look.rs` has: `remark` (small, soft),
+//! `bold`, `title`, `add_primary` (the page's one main action), `sheets`. The smallest pages to copy: `help.rs` (no state), `lookpage.rs` (a draft).
 //!
 //! # The plan of the pages
 //!
