@@ -71,7 +71,7 @@ pub(super) fn below(count: usize, random: &mut impl FnMut() -> u32) -> usize {
 }
 
 /// Deal what is out of the ordinary in a run: about every second run has one thing that must be noticed (a wrong readback,
-/// a hazard, a winch that does not answer), and steps that are not part of every launch come in one of three. At the usual
+/// a hazard, a winch that does not answer; unhurried only the first), and steps that are not part of every launch come in one of three. At the usual
 /// pace one run in two is interrupted; at a busy field others are on the frequency and every other step is.
 pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl FnMut() -> u32) -> Course {
     let mut course = Course::default();
@@ -85,11 +85,10 @@ pub fn course(site: &Site, situation: &Situation, pace: Pace, random: &mut impl 
     if pace == Pace::Busy {
         course.traffic = launch.order.iter().filter(|_| below(4, random) == 0).cloned().collect();
     }
-    // Unhurried, it is the calls that are practised: nothing is out of the ordinary but a wrong readback now and then.
-    let extraordinary = below(8, random);
-    match extraordinary {
-        2.. if pace == Pace::Unhurried => {}
+    match below(8, random) {
         0 | 1 => course.misread = misread(site, situation, random),
+        // Unhurried, it is the calls that are practised.
+        _ if pace == Pace::Unhurried => {}
         2 => course.unanswered = 1 + below(2, random) as u8,
         3 if !site.hazards.is_empty() => {
             let hazard = &site.hazards[below(site.hazards.len(), random)];

@@ -61,6 +61,14 @@ impl Ending {
         Self::NoRadio,
     ];
 
+    /// Something was missed that the student had to notice or do, whatever the calls were like.
+    pub fn is_fault(self) -> bool {
+        matches!(
+            self,
+            Self::ReadbackAccepted | Self::HazardMissed | Self::BrokenOff | Self::NobodyCalled | Self::NotReleased
+        )
+    }
+
     /// The sentence for the debrief.
     pub fn text(self, site: &Site) -> String {
         let key = match self {

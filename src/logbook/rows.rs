@@ -70,6 +70,11 @@ impl Student {
         self.role.as_deref() == Some(super::INSTRUCTOR)
     }
 
+    /// Whether a yes to recordings is somebody else's to give: a guardian must, or somebody else gave the answer that counts.
+    pub fn others_answer(&self) -> bool {
+        self.needs_guardian || self.consent.as_ref().is_some_and(|c| c.by.is_some())
+    }
+
     /// Whether recordings may be kept.
     pub fn recording_allowed(&self) -> bool {
         self.consent.as_ref().is_some_and(|c| c.given)

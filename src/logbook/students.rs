@@ -96,7 +96,7 @@ impl Logbook {
     /// stay, without them). Returns how many files were removed.
     pub fn set_consent(&mut self, id: Uuid, consent: &Consent, now: Timestamp) -> Result<usize> {
         let known = self.student(id)?;
-        guardian_answered(known.needs_guardian, consent, &known.name)?;
+        guardian_answered(known.others_answer(), consent, &known.name)?;
         let transaction = self.write("store the consent")?;
         let store = || -> rusqlite::Result<usize> {
             let changed = transaction.execute(

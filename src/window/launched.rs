@@ -108,11 +108,7 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown,
     let practise = to_practise(site, &calls);
     ui.horizontal_wrapped(|ui| {
         if practise.is_empty() {
-            let went_well = matches!(
-                ending,
-                Ending::Complete | Ending::Stopped | Ending::ByHand | Ending::NothingMoves | Ending::HeldBack
-            );
-            if !judged.is_empty() && went_well {
+            if !judged.is_empty() && !ending.is_fault() {
                 ui.label(words.say("launch.nothing_to_practise"));
             }
             return;

@@ -136,8 +136,7 @@ impl StudentPage {
             }
             Some(c) => {
                 answered(ui, words, "student.not_kept", c.by.as_deref());
-                // A no that somebody else gave for them is theirs to take back.
-                let other = student.needs_guardian || c.by.is_some();
+                let other = student.others_answer();
                 if other {
                     ui.add(Label::new(words.say("student.other_answers")).wrap());
                     self.by_whom(ui, words);

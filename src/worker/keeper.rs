@@ -205,8 +205,6 @@ impl Keeper {
             Order::Add { name, consent, by } => {
                 let new = NewStudent {
                     name,
-                    // Whoever had somebody else answer does not take that back alone.
-                    needs_guardian: by.is_some(),
                     consent: Some(Consent {
                         given: consent,
                         asked_at: now,

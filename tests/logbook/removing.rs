@@ -98,6 +98,26 @@ fn a_refusal_removes_the_recordings_and_keeps_the_attempts() {
     assert_eq!(logbook.adopt_leftovers().unwrap(), []);
 }
 
+/// Whoever answered for somebody gives the yes too: the student alone does not take their no back.
+#[test]
+fn a_no_that_somebody_else_gave_is_theirs_to_take_back() {
+    let world = World::new();
+    let mut logbook = world.open();
+    let jack = add(&mut logbook, "Jack Owen", Some(false));
+    let yes = |by: Option<&str>| Consent {
+        given: true,
+        asked_at: at(9),
+        by: by.map(str::to_owned),
+    };
+    for alone in [None, Some("  ")] {
+        let refused = logbook.set_consent(jack.id, &yes(alone), at(9));
+        assert!(matches!(refused, Err(LogbookError::GuardianNeeded { .. })), "{refused:?}");
+    }
+    assert!(!logbook.recording_allowed(Some(jack.id)).unwrap());
+    logbook.set_consent(jack.id, &yes(Some("Mrs Owen")), at(9)).unwrap();
+    assert!(logbook.recording_allowed(Some(jack.id)).unwrap());
+}
+
 #[test]
 fn leftovers_are_listed_and_those_without_consent_removed() {
     let world = World::new();

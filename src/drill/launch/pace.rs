@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Pace {
-    /// Nobody else is there, and there is time.
+    /// Nothing gets in the way but a wrong readback now and then, and there is time.
     Unhurried,
     /// Now and then an interruption.
     #[default]
