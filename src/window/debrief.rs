@@ -49,7 +49,8 @@ impl Debrief {
             (look::outcome(o), look::outcome_sign(o), look::outcome_key(o))
         };
         let colour = hue.on(ui);
-        ui.horizontal(|ui| {
+        // What does not fit beside the word goes below it: a row too wide would widen everything under it.
+        ui.horizontal_wrapped(|ui| {
             let (place, _) = ui.allocate_exact_size(Vec2::splat(24.0), Sense::hover());
             look::sign(ui.painter(), place, Some(sign), colour);
             ui.label(RichText::new(words.say(word)).text_style(look::big()).color(colour));
@@ -208,8 +209,8 @@ fn heard(words: Words, judged: &Judged) -> String {
 fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Given<'_>) {
     let (shown, words) = (given.shown, given.words);
     let idle = !matches!(shown.state, Some(TurnState::Transmitting | TurnState::Judging));
-    ui.horizontal_wrapped(|ui| {
-        if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
+    if let Some(line) = judged.answer.line().filter(|l| !l.text.is_empty()) {
+        ui.horizontal_wrapped(|ui| {
             let who = capital(site.role_name(&line.role));
             let text = words.fill("shell.says", &[("who", &who), ("text", &line.text)]);
             ui.add(Label::new(text).wrap());
@@ -217,8 +218,8 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
             if ui.add_enabled(idle, hear).clicked() {
                 given.ask(Command::PlayAnswer);
             }
-        }
-    });
+        });
+    }
     if verdict::kind(judged) == Kind::AnotherCall {
         return;
     }
@@ -317,7 +318,8 @@ fn elements(ui: &mut Ui, words: Words, site: &Site, judged: &Judged) {
 fn held_out(ui: &mut Ui, given: &mut Given<'_>, judged: &Judged, kind: Kind) {
     let words = given.words;
     let held = given.shown.held_out.contains(&judged.id);
-    let nothing_to_say = judged.judgement.outcome == Outcome::Pass || matches!(kind, Kind::Void | Kind::LetGo);
+    let nothing_to_say = judged.judgement.outcome == Outcome::Pass
+        || matches!(kind, Kind::Void | Kind::LetGo | Kind::Stopped | Kind::HeldBack);
     if !held && nothing_to_say {
         return;
     }

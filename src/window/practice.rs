@@ -18,10 +18,6 @@ use crate::worker::{Command, Event, ModelState};
 use eframe::egui::{Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
 pub(super) use plate::level_bar;
 
-/// Greatest share of the page's height for the picture.
-const PICTURE: f32 = 0.46;
-/// What stands above and below the picture, points: the written facts, the prompt, the state and the key.
-const BESIDES: f32 = 350.0;
 /// Least height of the picture, points.
 const LEAST: f32 = 100.0;
 /// Heights of the key that talks, points: in a high window, and in a low one.
@@ -61,11 +57,11 @@ impl Content for Practice {
             sides::left(ui, "turn", |ui| {
                 if sides::controls_stay(high) {
                     sides::controls(ui, "talking", |ui| self.talking(ui, given));
-                    sides::scrolls(ui, "turn", |ui| situation(ui, given, high));
+                    sides::scrolls(ui, "turn", |ui| situation(ui, given, true));
                 } else {
                     sides::scrolls(ui, "turn", |ui| {
                         self.talking(ui, given);
-                        situation(ui, given, high);
+                        situation(ui, given, true);
                     });
                 }
             });
@@ -88,9 +84,9 @@ impl Content for Practice {
                 if call.is_some() {
                     self.debrief.body(ui, given);
                     ui.separator();
-                    situation(ui, given, high);
+                    situation(ui, given, false);
                 } else {
-                    situation(ui, given, high);
+                    situation(ui, given, false);
                     hints::ui(ui, given, site, step, &dealt.situation);
                 }
             });
@@ -166,10 +162,18 @@ impl Practice {
                 given.ask(Command::Type(call));
             }
         }
+        // Where another task can be chosen at other times: nothing that is operated moves while a call is judged.
+        if state == TurnState::Judging {
+            let escape = ui.input(|i| i.key_pressed(Key::Escape));
+            if ui.button(words.say("practice.cancel")).clicked() || escape {
+                given.ask(Command::Cancel);
+            }
+            return;
+        }
         if self.one_call {
             return;
         }
-        let idle = !matches!(state, TurnState::Transmitting | TurnState::Judging);
+        let idle = state != TurnState::Transmitting;
         ui.horizontal_wrapped(|ui| {
             // The call is complete: what comes next is the main action, where the key was.
             let next = if done {
@@ -213,12 +217,7 @@ impl Practice {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        if state == TurnState::Judging {
-            let escape = ui.input(|i| i.key_pressed(Key::Escape));
-            if ui.button(words.say("practice.cancel")).clicked() || escape {
-                given.ask(Command::Cancel);
-            }
-        } else if shown.microphone.is_none() && able {
+        if shown.microphone.is_none() && able {
             ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
         }
         if let ModelState::Missing(why) = &shown.model {
@@ -294,8 +293,8 @@ fn written(given: &Given<'_>) -> Level {
     }
 }
 
-/// What is to be seen before the call.
-fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
+/// What is to be seen before the call. `beside`: it has a side of the page for itself.
+fn situation(ui: &mut Ui, given: &mut Given<'_>, beside: bool) {
     let (shown, words) = (given.shown, given.words);
     let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
         return;
@@ -303,27 +302,13 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
     let hazard = hazard(site, step, dealt.number);
     let level = written(given);
     let direction = scene::direction(site, &dealt.situation, dealt.number);
-    let texts = |ui: &mut Ui| {
-        seen(ui, site, step, &dealt.situation, hazard);
-        // A site that names no directions cannot be drawn.
-        if level == Level::Written || direction.is_none() {
-            ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, direction));
-        }
-        data_plate(ui, words, site, step, &dealt.situation);
-    };
-    // Where both have no room, what is written stands in sight.
-    let low = level == Level::Written && high - BESIDES < LEAST;
-    if low {
-        texts(ui);
+    // What is written stands first, as on the page of the launch; the picture has the room that is left.
+    seen(ui, site, step, &dealt.situation, hazard);
+    // A site that names no directions cannot be drawn.
+    if level == Level::Written || direction.is_none() {
+        ui.scope(|ui| facts(ui, words, site, step, &dealt.situation, direction));
     }
-    if let Some(direction) = direction {
-        let id = hazard.map(|h| h.id.as_str());
-        let picture = (high - BESIDES).max(LEAST).min(high * PICTURE).max(90.0);
-        View::of(site, step, &dealt.situation, direction, id, level).ui(ui, words, picture);
-    }
-    if !low {
-        texts(ui);
-    }
+    data_plate(ui, words, site, step, &dealt.situation);
     if let Some(prompt) = &step.prompt {
         ui.horizontal_wrapped(|ui| {
             let who = capital(site.role_name(&prompt.role));
@@ -334,6 +319,13 @@ fn situation(ui: &mut Ui, given: &mut Given<'_>, high: f32) {
                 given.ask(Command::PlayPrompt);
             }
         });
+    }
+    if let Some(direction) = direction {
+        let id = hazard.map(|h| h.id.as_str());
+        let used = ui.cursor().top() - ui.min_rect().top() + ui.spacing().item_spacing.y;
+        let room = if beside { ui.clip_rect().height() - used } else { LEAST };
+        let view = View::of(site, step, &dealt.situation, direction, id, level);
+        view.ui(ui, words, room.max(LEAST));
     }
 }
 

@@ -111,7 +111,10 @@ fn a_no_that_somebody_else_gave_is_theirs_to_take_back() {
     };
     for alone in [None, Some("  ")] {
         let refused = logbook.set_consent(jack.id, &yes(alone), at(9));
-        assert!(matches!(refused, Err(LogbookError::GuardianNeeded { .. })), "{refused:?}");
+        assert!(
+            matches!(refused, Err(LogbookError::GuardianNeeded { .. })),
+            "{refused:?}"
+        );
     }
     assert!(!logbook.recording_allowed(Some(jack.id)).unwrap());
     logbook.set_consent(jack.id, &yes(Some("Mrs Owen")), at(9)).unwrap();
