@@ -172,7 +172,9 @@ pub fn no_file(path: &Path) -> Option<&'static str> {
     match path.metadata() {
         Err(_) => Some("there is no such file"),
         Ok(about) if about.is_dir() => Some("it is a folder; name a file"),
-        Ok(about) if !about.is_file() => Some("it is no regular file; copy it into one"),
+        Ok(about) if !about.is_file() => {
+            Some("it is no regular file but a pipe or a device, which may never end; name a file on the disk")
+        }
         Ok(_) => None,
     }
 }

@@ -184,7 +184,9 @@ pub fn read_outside(path: &Path, most: u64) -> std::io::Result<Vec<u8>> {
         return Err(Error::other("it is a folder; name a file"));
     }
     if !about.is_file() {
-        return Err(Error::other("it is no regular file; copy it into one"));
+        return Err(Error::other(
+            "it is no regular file but a pipe or a device, which may never end; name a file on the disk",
+        ));
     }
     let too_large = |size: u64| Error::other(format!("it has {size} bytes or more; at most {most} are read"));
     if about.len() > most {

@@ -234,8 +234,7 @@ fn a_practice_brings_its_site_its_class_and_its_steps() {
     assert!(printed.contains("3 new"), "{printed}");
     let printed = club.ok(&["class", "take-in", text(&files[1])]);
     assert!(
-        printed.contains("0 new")
-            && printed.contains("3 were left out: the same calls were practised on another computer"),
+        printed.contains("0 new") && printed.contains("3 were left out: others of the same calls are here already"),
         "{printed}"
     );
     let printed = club.ok(&["class", "take-in", text(&files[0])]);

@@ -55,6 +55,11 @@ impl Rota {
         }
     }
 
+    /// Calls this member still has to make, by place; the one under way is made.
+    pub fn left_of(&self, member: usize) -> u32 {
+        self.left.get(member).copied().unwrap_or_default()
+    }
+
     /// Calls still to be made.
     pub fn left(&self) -> u32 {
         self.left.iter().sum()
@@ -77,9 +82,10 @@ mod tests {
         assert_eq!(rota.left(), 6);
         assert_eq!([rota.call_next(), rota.call_next()], [Some(0), Some(1)]);
         assert_eq!(rota.call_next(), Some(2));
+        assert_eq!([0, 1, 2, 3].map(|m| rota.left_of(m)), [1, 1, 1, 0]);
         rota.pass(2);
         assert_eq!([rota.call_next(), rota.call_next()], [Some(0), Some(1)]);
-        assert_eq!(rota.left(), 2);
+        assert_eq!((rota.left(), rota.left_of(2)), (2, 2));
         // Late, but there.
         assert_eq!(rota.call_next(), Some(2));
         assert_eq!([rota.call_next(), rota.call_next()], [Some(2), None]);

@@ -279,7 +279,12 @@ fn counted(n: usize, what: &str) -> String {
 
 fn check(dir: &Path) -> Result<ExitCode, Failure> {
     if !dir.is_dir() {
-        return Err(format!("there is no such folder\n  {}", dir.display()).into());
+        let why = if dir.exists() {
+            "this is no folder; a site is a folder of .toml files"
+        } else {
+            "there is no such folder"
+        };
+        return Err(format!("{why}\n  {}", dir.display()).into());
     }
     let mut files = folders::read_site(dir);
     files.unplayable = voice::prompt::unplayable_in(&files, dir);

@@ -241,7 +241,10 @@ pub(super) const ELEMENT_COLUMNS: &str =
 /// All columns [`summary`] reads.
 pub(super) const SUMMARY_COLUMNS: &str =
     "id, student_id, started_at, utc_offset_seconds, site, step, situation, turn_id, turn_attempt, outcome, score,
-    recording, held_out, overruled_outcome, kind, done, run_id, run_position, role";
+    recording, held_out, overruled_outcome, kind, done, run_id, run_position, role,
+    CASE WHEN overruled_outcome IS NOT NULL THEN (SELECT
+        coalesce((SELECT name FROM student WHERE id = overruled_by) || ': ', '') || overruled_reason FROM element_verdict
+        WHERE attempt = attempt.number AND overruled_reason <> '' ORDER BY position LIMIT 1) END";
 
 pub(super) fn check(attempt: &NewAttempt) -> Result<()> {
     let invalid = |why: String| Err(LogbookError::Invalid { why });
@@ -370,6 +373,7 @@ pub(super) fn summary(row: &Row<'_>) -> rusqlite::Result<AttemptSummary> {
         held_out: row.get(12)?,
         overruled_outcome: row.get(13)?,
         part: part(row, 14)?,
+        overruled_why: row.get(19)?,
     })
 }
 

@@ -265,6 +265,9 @@ pub struct AttemptSummary {
     pub recording: Option<RecordingName>,
     /// Kept out of the record.
     pub held_out: bool,
+    /// Who overruled it first, and the reason: "NAME: REASON"; the reason alone where nobody's name is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub overruled_why: Option<String>,
 }
 
 fn strange(what: &'static str, text: &str) -> FromSqlError {

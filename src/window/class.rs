@@ -3,7 +3,7 @@
 
 use super::look::{self, Hue};
 use super::page::{Content, Given, Page};
-use super::practice::{Practice, list};
+use super::practice::{Practice, list, spoken};
 use super::shown::{Shown, Who};
 use super::sides;
 use super::words::Words;
@@ -11,6 +11,7 @@ use crate::call::Verdict;
 use crate::class::{Board, BoardRow, Rota, counts};
 use crate::drill::TurnState;
 use crate::logbook::{Class, Student};
+use crate::site::Site;
 use crate::worker::meeting::{ClassCommand, ClassEvent};
 use crate::worker::{Command, Event};
 use eframe::egui::{
@@ -31,8 +32,38 @@ struct Meeting {
     now: usize,
     /// The student has come and the call is dealt, or about to be.
     begun: bool,
-    /// Who practised before.
+    /// The steps that are practised, by their ids, one after another.
+    steps: Vec<String>,
+    /// Who practised before, and what.
     before: Option<Uuid>,
+    step_before: Option<String>,
+}
+
+impl Meeting {
+    /// The step of the call that is made now: each student has another one than the one before, and another one each time.
+    fn step(&self, calls: u32) -> Option<&String> {
+        let made = calls.saturating_sub(self.rota.left_of(self.now) + 1) as usize;
+        let n = (self.now + made).checked_rem(self.steps.len())?;
+        self.steps.get(n)
+    }
+
+    /// Whoever practised before practises again what was practised then.
+    fn as_before(&self) -> Vec<Command> {
+        let step = self.step_before.clone().map(Command::StepToCome);
+        step.into_iter().chain([Command::ChooseStudent(self.before)]).collect()
+    }
+}
+
+/// What a class practises.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+enum What {
+    /// What was practised last.
+    #[default]
+    AsBefore,
+    /// One step, by its id.
+    Step(String),
+    /// All steps with words, one after another.
+    InTurn,
 }
 
 /// The page.
@@ -43,6 +74,7 @@ pub struct ClassPage {
     class: Option<Uuid>,
     new_class: String,
     calls: u32,
+    what: What,
     board: Option<Board>,
     meeting: Option<Meeting>,
     practice: Practice,
@@ -60,6 +92,7 @@ impl Default for ClassPage {
             class: None,
             new_class: String::new(),
             calls: 3,
+            what: What::default(),
             board: None,
             meeting: None,
             practice: Practice::one_call(),
@@ -120,7 +153,7 @@ impl Content for ClassPage {
         // The class waits where it was; meanwhile whoever practised before does.
         if let Some(meeting) = &mut self.meeting {
             meeting.begun &= shown.state == Some(TurnState::Done);
-            commands.push(Command::ChooseStudent(meeting.before));
+            commands.extend(meeting.as_before());
         }
         commands
     }
@@ -146,9 +179,8 @@ impl ClassPage {
     }
 
     /// The meeting is over: whoever practised before practises again.
-    fn end(&mut self) -> Option<Command> {
-        let meeting = self.meeting.take()?;
-        Some(Command::ChooseStudent(meeting.before))
+    fn end(&mut self) -> Vec<Command> {
+        self.meeting.take().map(|m| m.as_before()).unwrap_or_default()
     }
 
     fn is_member(&self, student: &Student) -> bool {
@@ -201,6 +233,7 @@ impl ClassPage {
             ui.add(DragValue::new(&mut self.calls).range(CALLS))
                 .labelled_by(label.id);
         });
+        self.practised(ui, given);
         self.which(ui, given);
         ui.separator();
         ui.horizontal_wrapped(|ui| {
@@ -289,10 +322,47 @@ impl ClassPage {
             rota,
             now: 0,
             begun: false,
+            steps: self.steps(given.shown.site.as_deref()),
             before,
+            step_before: given.shown.step().map(|(_, step)| step.id.clone()),
         });
         self.call_next(context, given);
         given.to_main = true;
+    }
+
+    /// What is practised.
+    fn practised(&mut self, ui: &mut Ui, given: &Given<'_>) {
+        let words = given.words;
+        let Some(site) = given.shown.site.as_deref() else {
+            return;
+        };
+        if let What::Step(id) = &self.what
+            && site.step(id).is_none()
+        {
+            self.what = What::default();
+        }
+        let as_before = given.shown.step().map_or("", |(_, step)| step.title.as_str());
+        let now = match &self.what {
+            What::AsBefore => as_before,
+            What::Step(id) => site.step(id).map_or("", |s| s.title.as_str()),
+            What::InTurn => words.say("class.in_turn"),
+        };
+        ui.horizontal_wrapped(|ui| {
+            list(ui, "practice.call", words, now, |ui| {
+                ui.selectable_value(&mut self.what, What::InTurn, words.say("class.in_turn"));
+                for step in spoken(site) {
+                    ui.selectable_value(&mut self.what, What::Step(step.id.clone()), &step.title);
+                }
+            });
+        });
+    }
+
+    fn steps(&self, site: Option<&Site>) -> Vec<String> {
+        match &self.what {
+            What::AsBefore => Vec::new(),
+            What::Step(id) => vec![id.clone()],
+            What::InTurn => site.iter().flat_map(|s| spoken(s)).map(|s| s.id.clone()).collect(),
+        }
     }
 
     /// Which class; a new one.
@@ -337,7 +407,7 @@ impl ClassPage {
         } else {
             let away = meeting.rota.away().into_iter().map(|m| meeting.members[m].1.clone());
             self.over = Some(away.collect());
-            if let Some(command) = self.end() {
+            for command in self.end() {
                 given.ask(command);
             }
         }
@@ -364,6 +434,9 @@ impl ClassPage {
             if begun {
                 next = ui.add_enabled(!busy, Button::new(words.say("class.next"))).clicked();
             } else if Self::here(ui, given) {
+                if let Some(step) = self.meeting.as_ref().and_then(|m| m.step(self.calls)) {
+                    given.ask(Command::StepToCome(step.clone()));
+                }
                 given.ask(Command::ChooseStudent(Some(id)));
                 if let Some(meeting) = &mut self.meeting {
                     meeting.begun = true;

@@ -27,7 +27,7 @@ use crate::drill::TurnState;
 use crate::worker::{Command, Event, ModelState, SituationRequest};
 use eframe::egui::{
     self, Align, Button, CentralPanel, ComboBox, Frame, Key, KeyboardShortcut, Label, Layout, Margin, Modifiers, Panel,
-    RichText, ScrollArea, Stroke, Ui, Vec2,
+    RichText, ScrollArea, Stroke, StrokeKind, Ui, Vec2,
 };
 
 mod files;
@@ -126,6 +126,8 @@ pub struct Front {
     first: First,
     /// The keyboard goes to the page's main action as soon as there is one.
     to_main: bool,
+    /// It was F6 that wanted it.
+    by_key: bool,
     /// Pages opened so far.
     visits: u32,
     /// The page from which somebody is added.
@@ -163,6 +165,7 @@ impl Front {
             settings,
             system,
             to_main: true,
+            by_key: false,
             ..Self::default()
         }
     }
@@ -319,6 +322,7 @@ impl Front {
         self.visits = self.visits.wrapping_add(1);
         self.settings.page = page;
         self.to_main = true;
+        self.by_key = false;
         commands
     }
 
@@ -340,6 +344,7 @@ impl Front {
         let mut given = Given::new(&self.shown, self.words(), &self.settings);
         given.talk = talk;
         given.to_main = self.to_main && !ui.ctx().text_edit_focused();
+        given.by_key = self.by_key;
         let wide = ui.available_width() >= WIDE;
         let low = ui.available_height() < LOW;
         if wide {
@@ -379,6 +384,7 @@ impl Front {
         // While somebody writes the keyboard stays where it is.
         if !ui.ctx().text_edit_focused() {
             self.to_main = given.to_main;
+            self.by_key &= self.to_main;
         }
         let wanted = given.wanted();
         if let Some(i) = closed {
@@ -414,6 +420,7 @@ impl Front {
         }
         if pressed(Modifiers::NONE, Key::F6) {
             self.to_main = true;
+            self.by_key = true;
             ui.memory_mut(egui::Memory::stop_text_input);
         }
         let larger = pressed(Modifiers::COMMAND, Key::Plus) || pressed(Modifiers::COMMAND, Key::Equals);
@@ -440,9 +447,7 @@ impl Front {
 fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
     let words = given.words;
     let low = ui.available_height() < LOW_RAIL;
-    let ring = Stroke::new(3.0, Hue::RailInk.on(ui));
-    ui.visuals_mut().widgets.active.bg_stroke = ring;
-    ui.visuals_mut().widgets.active.expansion = 0.0;
+    let ring = Stroke::new(2.0, Hue::RailInk.on(ui));
     ui.spacing_mut().item_spacing.y = if low { 1.0 } else { 3.0 };
     ui.add_space(4.0);
     look::mark(ui);
@@ -482,6 +487,11 @@ fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
                 } else {
                     button
                 };
+                // The entries have no edge that could show it.
+                if button.has_focus() {
+                    let round = ui.visuals().widgets.active.corner_radius;
+                    ui.painter().rect_stroke(button.rect, round, ring, StrokeKind::Inside);
+                }
                 if button.clicked() {
                     given.go(entry.page);
                 }

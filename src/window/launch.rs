@@ -263,6 +263,10 @@ impl LaunchPage {
             if ui.add_enabled(may, Button::new(words.say("launch.pass"))).clicked() {
                 given.ask(Command::LetPass);
             }
+            let wanted = may && flown.want == Some(Want::Call) && flown.words.is_none();
+            if ui.add_enabled(wanted, Button::new(words.say("hints.show"))).clicked() {
+                given.ask(Command::ShowWords);
+            }
             if ui.button(words.say("launch.leave")).clicked() {
                 self.leaving = true;
                 self.then = None;
@@ -365,6 +369,12 @@ fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
     ui.heading(step.map_or("", |s| s.title.as_str()));
     if let Some(scene) = &flown.scene {
         ui.add(Label::new(scene).wrap());
+    }
+    if let Some(call) = &flown.words {
+        look::sheet(ui, |ui| {
+            ui.add(Label::new(look::bold(call)).wrap());
+            ui.add(Label::new(look::remark(words.say("launch.words_shown"))).wrap());
+        });
     }
     if let Some((step, direction)) = drawn {
         let hazard = flown.picture.hazard.as_deref();

@@ -31,6 +31,8 @@ pub(super) struct Given<'a> {
     pub talk: TalkKey,
     /// The keyboard's focus is to go to the page's main action: the page was opened, or F6 was pressed.
     pub to_main: bool,
+    /// It was F6: what is far down is brought into sight. A page that was just opened shows its top.
+    pub by_key: bool,
     actions: Vec<Action>,
 }
 
@@ -42,6 +44,7 @@ impl<'a> Given<'a> {
             settings,
             talk: TalkKey::default(),
             to_main: false,
+            by_key: false,
             actions: Vec::new(),
         }
     }

@@ -341,6 +341,11 @@ fn data_plate(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &S
     }
 }
 
+/// The steps that can be practised by words.
+pub(super) fn spoken(site: &Site) -> impl Iterator<Item = &Step> {
+    site.steps.iter().filter(|s| s.by.has_words() && !s.elements.is_empty())
+}
+
 /// A list to choose from, its name in front of it.
 pub(super) fn list(ui: &mut Ui, name: &'static str, words: Words, now: &str, content: impl FnOnce(&mut Ui)) {
     let label = ui.label(look::remark(words.say(name)));
@@ -359,8 +364,7 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situati
         ui.add_enabled_ui(idle, |ui| {
             let mut id = step.id.clone();
             list(ui, "practice.call", words, &step.title, |ui| {
-                let spoken = site.steps.iter().filter(|s| s.by.has_words() && !s.elements.is_empty());
-                for each in spoken {
+                for each in spoken(site) {
                     ui.selectable_value(&mut id, each.id.clone(), &each.title);
                 }
             });

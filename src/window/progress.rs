@@ -4,8 +4,8 @@ use super::look;
 use super::page::{Content, Given, Page};
 use super::shown::{Shown, Who};
 use super::words::Words;
-use crate::call::{Outcome, Verdict};
-use crate::logbook::{AttemptSummary, Course, Day, Middle, Progress, Share, Tally};
+use crate::call::Verdict;
+use crate::logbook::{Course, Day, Middle, Progress, Share, Tally};
 use crate::plan::{Item, Today};
 use crate::site::Site;
 use crate::worker::{Command, Event};
@@ -18,8 +18,6 @@ use std::ops::RangeInclusive;
 const HEIGHT: f32 = 170.0;
 /// Things to practise shown.
 const TODAY: usize = 6;
-/// Calls listed.
-const CALLS: usize = 40;
 /// Mix-ups shown.
 const MIX_UPS: usize = 8;
 
@@ -29,19 +27,7 @@ pub struct ProgressPage {
     progress: Option<Progress>,
     /// The element whose course is drawn.
     chosen: Option<String>,
-    /// The newest calls.
-    calls: Vec<AttemptSummary>,
-    /// Which of them are listed.
-    listed: Listed,
-}
-
-/// Which calls are listed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-enum Listed {
-    #[default]
-    All,
-    NotRight,
-    SetAside,
+    list: list::Calls,
 }
 
 impl Content for ProgressPage {
@@ -70,7 +56,7 @@ impl Content for ProgressPage {
         let (site, progress) = (shown.site.as_deref(), &progress);
         look::sheets(ui, 4, |ui, n| match n {
             0 => Self::in_words(ui, given, site, progress),
-            1 => self.list(ui, given, site),
+            1 => self.list.ui(ui, given, site),
             2 => mix_ups(ui, words, site, progress),
             _ => {
                 CollapsingHeader::new(words.say("progress.numbers"))
@@ -88,7 +74,7 @@ impl Content for ProgressPage {
     fn take(&mut self, event: &Event) {
         match event {
             Event::Progress(progress) => self.progress = Some((**progress).clone()),
-            Event::Calls(calls) => self.calls.clone_from(calls),
+            Event::Calls(calls) => self.list.show(calls),
             // Somebody else's progress is not shown for a moment.
             Event::Student(_) | Event::SiteLoaded(_) => self.progress = None,
             _ => {}
@@ -149,64 +135,6 @@ impl ProgressPage {
         ui.add(Label::new(look::remark(words.say(about))).wrap());
         if let Some(plan) = shown.planned.as_ref().and_then(|p| p.today.as_ref()) {
             today(ui, words, site, plan);
-        }
-    }
-
-    /// The calls, newest first, to be heard again.
-    fn list(&mut self, ui: &mut Ui, given: &mut Given<'_>, site: Option<&Site>) {
-        let words = given.words;
-        ui.heading(words.say("progress.calls"));
-        ui.horizontal_wrapped(|ui| {
-            for (listed, key) in [
-                (Listed::All, "progress.all"),
-                (Listed::NotRight, "progress.not_right"),
-                (Listed::SetAside, "progress.set_aside"),
-            ] {
-                if ui
-                    .add(Button::new(words.say(key)).selected(self.listed == listed))
-                    .clicked()
-                {
-                    self.listed = listed;
-                }
-            }
-            if given.shown.playing && ui.button(words.say("verdicts.stop")).clicked() {
-                given.ask(Command::StopPlaying);
-            }
-        });
-        let counted = |c: &AttemptSummary| c.overruled_outcome.unwrap_or(c.outcome);
-        let listed = self.listed;
-        let wanted = self.calls.iter().filter(|c| match listed {
-            Listed::All => true,
-            Listed::NotRight => counted(c) != Outcome::Pass && !c.held_out,
-            Listed::SetAside => c.held_out,
-        });
-        let wanted: Vec<&AttemptSummary> = wanted.take(CALLS).collect();
-        if wanted.is_empty() {
-            ui.label(words.say("progress.no_such_calls"));
-        }
-        for call in wanted {
-            let offset = jiff::tz::Offset::from_seconds(call.utc_offset_seconds).unwrap_or(jiff::tz::Offset::UTC);
-            let at = offset.to_datetime(call.started_at);
-            let when = format!("{}, {}", date(words, at.date()), at.strftime("%H:%M"));
-            let title = site
-                .and_then(|s| s.step(&call.step))
-                .map_or_else(|| call.step.clone(), |s| s.title.clone());
-            ui.horizontal_wrapped(|ui| {
-                if let Some(name) = call.recording {
-                    let play = ui.button(words.say("progress.play"));
-                    if play.on_hover_text(format!("{title}, {when}")).clicked() {
-                        given.ask(Command::PlayKept(name));
-                    }
-                }
-                ui.label(look::remark(when));
-                ui.label(title);
-                if call.held_out {
-                    look::signed(ui, Verdict::Unsure, words.say("outcome.set_aside"));
-                } else {
-                    let outcome = counted(call);
-                    look::signed(ui, look::outcome_sign(outcome), words.say(look::outcome_key(outcome)));
-                }
-            });
         }
     }
 }
@@ -595,5 +523,6 @@ fn reaction(ui: &mut Ui, words: Words, progress: &Progress) {
     ui.add(Label::new(look::remark(words.say("progress.reaction_about"))).wrap());
 }
 
+mod list;
 #[cfg(test)]
 mod tests;

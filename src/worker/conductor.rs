@@ -376,6 +376,7 @@ impl Conductor {
             Command::Hand => self.hand(),
             Command::Signal(id) => self.signal(&id),
             Command::LetPass => self.nothing_done(),
+            Command::ShowWords => self.show_words(),
             Command::Typing => self.typing(),
             Command::Ear(request) => self.next_ear(request),
             Command::PlayEar => self.play_ear(),
@@ -391,6 +392,7 @@ impl Conductor {
             Command::StopSecond => self.second.running = None,
             Command::PlayBoth => self.play_own(What::OwnThenModel),
             Command::HoldOut { attempt, held } => self.order(keeper::Order::HoldOut { attempt, held }),
+            Command::StepToCome(step) => self.setup.step = step,
             Command::ChooseStep(step) => {
                 self.setup.step = step;
                 self.next(None);

@@ -90,6 +90,8 @@ pub enum Command {
     Signal(String),
     /// Let the turn of a launch pass: a readback stands, or nothing is said.
     LetPass,
+    /// Show the words of the call that is wanted in a launch.
+    ShowWords,
     /// A call is being typed: silence is not taken for an answer.
     Typing,
     /// Another pilot's call to listen to.
@@ -127,6 +129,8 @@ pub enum Command {
         /// Hold it out.
         held: bool,
     },
+    /// Practise this step in the turns to come; nothing begins.
+    StepToCome(String),
     /// Practise this step from the next turn on, which begins at once.
     ChooseStep(String),
     /// Stop what plays.

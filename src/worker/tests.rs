@@ -337,15 +337,20 @@ fn a_launch_goes_from_the_call_to_the_release_and_its_calls_are_kept() {
     let steps = ["ready", "readback", "slack", "release"];
     launch(&desk, "pilot", crate::drill::Course::default(), &steps);
     let mine = |want| move |f: &Flown| f.state == TurnState::YourCall && f.want == Some(want);
-    flown(&desk, mine(Want::Call));
+    let plain = flown(&desk, mine(Want::Call));
+    assert_eq!(plain.words, None);
     *desk.text.lock().unwrap() = "winch golf charlie lima romeo mike north winch cable ready".into();
     desk.send(Command::Speak(Box::new(clip())));
     flown(&desk, |f| f.state == TurnState::Judging);
     let asked = flown(&desk, |f| f.saying.is_some());
     assert_eq!(asked.saying.unwrap().text, "Say again: how many on board?");
     flown(&desk, mine(Want::Call));
+    desk.send(Command::ShowWords);
+    let shown = flown(&desk, |f| f.words.is_some());
+    assert!(shown.words.unwrap().contains("Lima Romeo Mike"));
     desk.send(Command::Type("two up".into()));
-    flown(&desk, mine(Want::Readback));
+    let heard = flown(&desk, mine(Want::Readback));
+    assert_eq!(heard.words, None, "they were of the call before");
     desk.send(Command::LetPass);
     flown(&desk, mine(Want::Release));
     desk.send(Command::Hand);
@@ -358,6 +363,17 @@ fn a_launch_goes_from_the_call_to_the_release_and_its_calls_are_kept() {
     let kept = book(dir.path()).attempts(Whose::Anyone, 0, 10).unwrap();
     assert_eq!(kept.len(), 2);
     assert_eq!(kept[0].turn, kept[1].turn);
+    // The newest first: what was read aloud is marked as such.
+    assert!(
+        kept[0].situation.to_string().contains("with-words"),
+        "{}",
+        kept[0].situation
+    );
+    assert!(
+        !kept[1].situation.to_string().contains("with-words"),
+        "{}",
+        kept[1].situation
+    );
     let runs = book(dir.path()).runs(Whose::Anyone, 0, 10).unwrap();
     assert_eq!(runs.len(), 1);
     assert_eq!(runs[0].ending.as_deref(), Some("complete"));

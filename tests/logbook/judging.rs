@@ -69,6 +69,9 @@ fn an_instructor_overrules_with_a_reason_and_the_programs_verdict_stays() {
     let crew = &stored.attempt.elements[1];
     assert_eq!((crew.verdict, crew.counted()), (Verdict::Missing, Verdict::Said));
     assert_eq!(crew.overrule.as_ref().unwrap().by, Some(jon.id));
+    // Whoever practises reads who changed the verdict, and why.
+    let told = &logbook.attempts(Whose::Student(mara), 0, 1).unwrap()[0];
+    assert_eq!(told.overruled_why.as_deref(), Some("Jon Hale: clear on the recording"));
     // "method" is unsure, but not critical here.
     assert_eq!(
         (stored.attempt.outcome, stored.overruled_outcome),

@@ -222,7 +222,8 @@ fn take(book: &mut Logbook, results: &Results, only_check: bool) -> Result<Strin
         // Writing to a String cannot fail.
         let _ = write!(
             told,
-            "; {twice} were left out: the same calls were practised on another computer and came back from there already"
+            "; {twice} were left out: others of the same calls are here already (practised on another computer, or removed at home \
+             since)"
         );
     }
     if silent > 0 {

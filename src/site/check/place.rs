@@ -8,6 +8,8 @@ use toml::Spanned;
 
 /// Characters of a site's id.
 const LONGEST_ID: usize = 64;
+/// Characters of a site's name: two lines of a wall sheet.
+const LONGEST_NAME: usize = 100;
 
 const FILE: &str = "site.toml";
 
@@ -134,6 +136,15 @@ impl Builder<'_> {
                 &head.id.span(),
                 format!("The id has {} characters", id.len()),
                 format!("A folder and files are named after it; use at most {LONGEST_ID}."),
+            );
+        }
+        let long = head.name.get_ref().chars().count();
+        if long > LONGEST_NAME {
+            self.at(
+                FILE,
+                &head.name.span(),
+                format!("The name has {long} characters"),
+                format!("It stands on every page and sheet; use at most {LONGEST_NAME}."),
             );
         }
         let rules_date = head

@@ -116,6 +116,41 @@ fn one_after_another_is_called_and_who_is_not_here_is_called_again() {
 }
 
 #[test]
+fn the_steps_go_round_and_what_was_practised_before_comes_back() {
+    let mut bench = opened();
+    bench.dealt();
+    bench.window.run();
+    bench.asked();
+    let site = crate::window::pagetest::larkmoor();
+    let steps: Vec<String> = spoken(&site).map(|s| s.id.clone()).collect();
+    bench.window.state_mut().page.calls = 2;
+    bench.window.state_mut().page.what = What::InTurn;
+    bench.window.get_by_label("Begin").click();
+    bench.window.run();
+    bench.asked();
+    let mut given = Vec::new();
+    for _ in 0..4 {
+        bench.window.get_by_label("I am here: set the task").click();
+        bench.window.run();
+        given.push(bench.asked().remove(0));
+        bench.window.get_by_label("Next student").click();
+        bench.window.run();
+        bench.asked();
+    }
+    let step = |n: usize| format!("StepToCome({:?})", steps[n]);
+    // Robin, Kim, Robin, Kim.
+    assert_eq!(given, [step(0), step(1), step(1), step(2)]);
+    // The class is over.
+    bench.window.get_by_label("Begin").click();
+    bench.window.run();
+    bench.asked();
+    bench.window.get_by_label("End the class").click();
+    bench.window.run();
+    let ended = bench.asked();
+    assert_eq!(ended[0], "StepToCome(\"ready\")", "{ended:?}");
+}
+
+#[test]
 fn the_board_shows_who_missed_what() {
     let mut bench = opened();
     let row = BoardRow {

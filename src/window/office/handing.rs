@@ -106,7 +106,10 @@ impl Handing {
         ui.add(Label::new(words.fill("office.hand_out_what", &values)).wrap());
         let ready = !members.is_empty() && !steps.is_empty() && !self.folder.text.trim().is_empty() && !around.busy;
         let write = look::add_primary(ui, ready, words.say("office.hand_out_do"));
-        given.main(ui, &write);
+        // It stands at the end of a long form: who opens the page begins at its top.
+        if given.by_key {
+            given.main(ui, &write);
+        }
         if !write.clicked() {
             return false;
         }

@@ -27,6 +27,8 @@ pub(super) struct People {
     name: String,
     old_pin: String,
     new_pin: String,
+    /// The new one once more: what is hidden is easily mistyped.
+    new_pin_again: String,
     keep: Retention,
     into: Option<Uuid>,
     question: Option<Question>,
@@ -48,6 +50,7 @@ impl People {
                 self.keep = person.student.keep;
                 self.old_pin.clear();
                 self.new_pin.clear();
+                self.new_pin_again.clear();
                 self.question = None;
                 self.foreseen = None;
                 self.stale = false;
@@ -239,9 +242,14 @@ impl People {
             pin_field(ui, words, "office.pin_now", &mut self.old_pin);
         }
         pin_field(ui, words, "office.pin_new", &mut self.new_pin);
+        pin_field(ui, words, "office.pin_again", &mut self.new_pin_again);
+        let same = self.new_pin == self.new_pin_again;
+        if !same && self.new_pin_again.chars().count() >= self.new_pin.chars().count() {
+            ui.label(words.say("office.pin_differs"));
+        }
         ui.horizontal_wrapped(|ui| {
             let known = !student.has_pin || !self.old_pin.is_empty();
-            let ready = known && self.new_pin.chars().count() >= 4;
+            let ready = known && same && self.new_pin.chars().count() >= 4;
             if ui
                 .add_enabled(ready, Button::new(words.say("office.pin_set")))
                 .clicked()

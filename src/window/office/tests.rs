@@ -95,6 +95,7 @@ fn summary(a: &NewAttempt) -> AttemptSummary {
         turn_attempt: 1,
         outcome: a.outcome,
         overruled_outcome: None,
+        overruled_why: None,
         score: None,
         recording: None,
         held_out: true,
@@ -264,6 +265,40 @@ fn nothing_is_removed_without_a_question() {
     bench
         .window
         .get_by_label("Robin was removed with 34 calls and 30 recordings.");
+}
+
+#[test]
+fn a_new_pin_is_typed_twice() {
+    let hers = || {
+        OfficeEvent::Person(Box::new(Person {
+            student: ines(false),
+            attempts: 0,
+            recordings: 0,
+            pin_forgotten: None,
+            old: Removed::default(),
+            calls: Vec::new(),
+        }))
+    };
+    let mut bench = at("People", false);
+    press(&mut bench, "Ines");
+    bench.asked();
+    office(&mut bench, hers());
+    enter(&mut bench, Role::PasswordInput, "New PIN", "4711");
+    press(&mut bench, "Set the PIN");
+    assert!(bench.asked().is_empty(), "only once so far");
+    enter(&mut bench, Role::PasswordInput, "The same PIN again", "4712");
+    bench.window.get_by_label("The two are not the same.");
+    press(&mut bench, "Set the PIN");
+    assert!(bench.asked().is_empty(), "it differs");
+    bench.window.state_mut().page.people = people::People::default();
+    press(&mut bench, "Ines");
+    bench.asked();
+    office(&mut bench, hers());
+    for field in ["New PIN", "The same PIN again"] {
+        enter(&mut bench, Role::PasswordInput, field, "4711");
+    }
+    press(&mut bench, "Set the PIN");
+    assert!(bench.asked()[0].contains("4711"));
 }
 
 #[test]

@@ -124,6 +124,22 @@ fn what_is_due_today_is_told_in_words() {
 }
 
 #[test]
+fn older_calls_are_listed_when_asked_for_and_a_changed_verdict_says_why() {
+    let mut bench = Bench::practising(ProgressPage::default());
+    bench.tell(Event::Progress(Box::new(some())));
+    let (call, _) = crate::window::office::tests::disputed();
+    let mut calls = vec![call; 45];
+    calls[44].overruled_why = Some("Jon: clear on the recording".into());
+    bench.tell(Event::Calls(calls));
+    let why = "The verdict was changed. Jon: clear on the recording";
+    assert!(bench.window.query_by_label(why).is_none());
+    bench.window.get_by_label("Older calls").click();
+    bench.window.run();
+    bench.window.get_by_label(why);
+    assert!(bench.window.query_by_label("Older calls").is_none());
+}
+
+#[test]
 fn a_beginning_is_told_as_one() {
     let mut bench = Bench::practising(ProgressPage::default());
     assert_eq!(bench.open(), ["Progress"]);

@@ -2,13 +2,14 @@
 //!
 //! What happens is decided in [`drill::Launch`]; here are the clock, the sound, and silence as an answer.
 
-use super::kept::{Facts, attempt};
+use super::kept::{self, Facts, attempt};
 use super::{Activity, Conductor, Hearing, What};
-use crate::call::{Evidence, Verdict};
+use crate::call::Evidence;
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
-use crate::logbook::{Done, InRun, Kind, ModelUsed, NewAttempt, NewRun, Part, RunKind};
-use crate::site::{Line, Site};
+use crate::logbook::{Done, InRun, ModelUsed, NewRun, Part, RunKind};
+use crate::plan::Level;
+use crate::site::{Line, Site, Step};
 use crate::sound::{Clip, Radio};
 use crate::voice::{self, noise};
 use crate::worker::keeper;
@@ -55,6 +56,8 @@ pub(super) struct Flight {
     position: u32,
     turn_of: Option<(String, Want)>,
     attempts: u32,
+    /// The words of the turn's call were asked for and are shown.
+    words: bool,
     /// The sound of the student's calls, with their places in the record.
     clips: Vec<(usize, Arc<Clip>)>,
 }
@@ -89,6 +92,7 @@ impl Flight {
 
     fn flown(&self) -> Flown {
         let step = self.launch.step(&self.site);
+        let taught = |s: &Step| self.launch.situation.taught_call(&self.site, s);
         Flown {
             role: self.launch.role.clone(),
             pace: self.asked.pace,
@@ -98,6 +102,7 @@ impl Flight {
             step: step.map(|s| s.id.clone()),
             saying: self.saying.clone(),
             want: self.launch.want().filter(|_| self.state != TurnState::Receiving),
+            words: step.filter(|_| self.words).map(taught),
             scene: self
                 .scene
                 .clone()
@@ -190,6 +195,7 @@ impl Conductor {
             position: 0,
             turn_of: None,
             attempts: 0,
+            words: false,
             clips: Vec::new(),
         }));
         self.begin_run();
@@ -329,6 +335,7 @@ impl Conductor {
                     if flight.turn_of != turn_of {
                         flight.turn = Uuid::new_v4();
                         flight.attempts = 0;
+                        flight.words = false;
                         flight.turn_of = turn_of;
                     }
                     self.tell_flight();
@@ -449,6 +456,17 @@ impl Conductor {
         self.tell_flight();
     }
 
+    /// The words of the call that is wanted, for who does not know them: it goes into the record with the call.
+    pub(super) fn show_words(&mut self) {
+        if let Some(flight) = self.activity.flight_mut()
+            && flight.launch.want() == Some(Want::Call)
+        {
+            flight.words = true;
+            self.typing();
+            self.tell_flight();
+        }
+    }
+
     /// A signal of the site's own.
     pub(super) fn signal(&mut self, id: &str) {
         if !self.activity.flight().is_some_and(Flight::may_speak) {
@@ -513,11 +531,12 @@ impl Conductor {
             site: &site,
             step,
             situation: &flight.launch.situation,
-            level: None,
+            level: flight.words.then_some(Level::WithWords),
             turn: flight.turn,
             turn_attempt: flight.attempts,
             part: Part {
-                kind: kind(flight),
+                // What is said into others' words is no call of the record.
+                kind: kept::kind(flight.launch.want().filter(|_| flight.over.is_none())),
                 done: Done::Called,
                 run: Some(InRun {
                     run: flight.id,
@@ -552,7 +571,7 @@ impl Conductor {
             (kept.part.kind, kept.part.done, kept.outcome) = came_of(want, &flight.launch.record()[before..]);
         }
         if let Some(asked) = asked {
-            of_an_answer(&mut kept, &asked);
+            kept::of_an_answer(&mut kept, &asked);
         }
         if let Some(clip) = clip {
             let entries = flight.launch.record().iter().enumerate().skip(before);
@@ -567,26 +586,5 @@ impl Conductor {
         self.ask_for_name();
         self.go_on_soon();
         self.tell_flight();
-    }
-}
-
-/// Of an answer counts what was asked for, in the record as on the screen.
-fn of_an_answer(kept: &mut NewAttempt, asked: &str) {
-    kept.elements
-        .retain(|e| e.element == asked || e.verdict == Verdict::Wrong);
-    kept.score = None;
-}
-
-/// What the call that is judged now was for. What is said into others' words is no call of the record.
-fn kind(flight: &Flight) -> Kind {
-    if flight.over.is_some() {
-        return Kind::Words;
-    }
-    match flight.launch.want() {
-        Some(Want::Call) => Kind::Call,
-        Some(Want::Readback) => Kind::Readback,
-        Some(Want::Hazard | Want::Failure) => Kind::Hazard,
-        Some(Want::Release) => Kind::Release,
-        Some(Want::Words | Want::Aside | Want::Signal | Want::Wait | Want::Halt) | None => Kind::Words,
     }
 }

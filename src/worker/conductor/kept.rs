@@ -1,8 +1,9 @@
 //! A judged call as the logbook keeps it.
 
 use crate::call::{Evidence, Judgement, Outcome, Situation, Verdict};
+use crate::drill::Want;
 use crate::drill::ear::{Difficulty, Fault, Task};
-use crate::logbook::{self, ModelUsed, NewAttempt, RecordingName, Timings};
+use crate::logbook::{self, Kind, ModelUsed, NewAttempt, RecordingName, Timings};
 use crate::plan::Level;
 use crate::site::{Site, Step};
 use crate::sound::Clip;
@@ -93,6 +94,24 @@ pub(super) fn attempt(f: &Facts) -> NewAttempt {
                 ..logbook::ElementVerdict::new(e.element.clone(), e.verdict, e.heard.clone())
             })
             .collect(),
+    }
+}
+
+/// Of an answer counts what was asked for, in the record as on the screen.
+pub(super) fn of_an_answer(kept: &mut NewAttempt, asked: &str) {
+    kept.elements
+        .retain(|e| e.element == asked || e.verdict == Verdict::Wrong);
+    kept.score = None;
+}
+
+/// What a call in a launch was for.
+pub(super) fn kind(want: Option<Want>) -> Kind {
+    match want {
+        Some(Want::Call) => Kind::Call,
+        Some(Want::Readback) => Kind::Readback,
+        Some(Want::Hazard | Want::Failure) => Kind::Hazard,
+        Some(Want::Release) => Kind::Release,
+        Some(Want::Words | Want::Aside | Want::Signal | Want::Wait | Want::Halt) | None => Kind::Words,
     }
 }
 

@@ -106,6 +106,8 @@ pub struct Flown {
     pub saying: Option<Saying>,
     /// What the student's turn wants.
     pub want: Option<Want>,
+    /// The words of the call that is wanted, where they were asked for.
+    pub words: Option<String>,
     /// What was seen last.
     pub scene: Option<String>,
     /// What is to be drawn.

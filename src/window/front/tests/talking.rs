@@ -373,6 +373,7 @@ pub(in crate::window::front) fn flown(
             radio: true,
         }),
         want,
+        words: None,
         scene: Some("The left wing tip sinks towards the grass.".into()),
         picture: launch.picture(&site),
         record: vec![(
@@ -419,6 +420,15 @@ fn a_launch_is_chosen_run_by_hand_and_debriefed() {
     w.get_by_label("Say nothing").click();
     w.run();
     assert_eq!(asked(&mut w), ["LetPass"]);
+    // In danger there are no words to look up; for a call there are.
+    let greyed = |w: &Window| w.get_by_label("Show me the words").accesskit_node().is_disabled();
+    assert!(greyed(&w));
+    tell(&mut w, flown(TurnState::YourCall, Some(Want::Call), "pilot", None));
+    assert!(!greyed(&w));
+    w.get_by_label("Show me the words").click();
+    w.run();
+    assert_eq!(asked(&mut w), ["ShowWords"]);
+    tell(&mut w, flown(TurnState::YourCall, Some(Want::Hazard), "pilot", None));
     // In the text field the letter is a letter, and silence does not count while somebody types.
     w.get_by_label("Or type:").focus();
     w.run();
