@@ -227,7 +227,9 @@ impl Situation {
             let spelled = site.purpose(name) == Purpose::Callsign;
             Some(if spelled { title_case(&words) } else { words })
         });
-        super::words::capital(&text)
+        // Each sentence of a longer call begins with a capital, as in print.
+        let sentences: Vec<String> = text.split(". ").map(super::words::capital).collect();
+        sentences.join(". ")
     }
 }
 

@@ -36,7 +36,7 @@ impl Board {
     pub fn new(today: &Group, group: &Group) -> Self {
         let row = |(now, all): (&Member, &Member)| BoardRow {
             name: all.name.clone(),
-            today: now.figures.calls,
+            today: now.figures.calls + now.figures.read_aloud,
             at_once: now.figures.first_time,
             lately: all.figures.trend.last().map(|p| p.first_time),
             missed: missed(all),

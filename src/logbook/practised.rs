@@ -50,6 +50,13 @@ pub struct PractisedElement {
     pub overrule: Option<Overrule>,
 }
 
+impl Practised {
+    /// The call's words, or their first letters, stood on the screen: that is no try at remembering them.
+    pub fn words_shown(&self) -> bool {
+        super::progress::shows_words(&self.situation)
+    }
+}
+
 impl PractisedElement {
     /// The verdict that counts: the instructor's where there is one.
     pub fn counted(&self) -> Verdict {

@@ -376,11 +376,15 @@ fn days(rows: &[Row]) -> Progress {
 /// Was the call made with its words, or their first letters, on the screen?
 fn words_shown(situation: &str) -> bool {
     // Most are not, which the text tells without being taken apart.
-    situation.contains(super::LEVEL)
-        && serde_json::from_str::<serde_json::Value>(situation).is_ok_and(|s| {
-            let level = s.get(super::LEVEL).and_then(|l| crate::plan::Level::of(l.as_str()?));
-            level.is_some_and(crate::plan::Level::shows_words)
-        })
+    situation.contains(super::LEVEL) && serde_json::from_str(situation).is_ok_and(|s| shows_words(&s))
+}
+
+/// The same of a situation that was taken apart.
+pub(super) fn shows_words(situation: &serde_json::Value) -> bool {
+    let level = situation.get(super::LEVEL).and_then(serde_json::Value::as_str);
+    level
+        .and_then(crate::plan::Level::of)
+        .is_some_and(crate::plan::Level::shows_words)
 }
 
 /// The right value of an element in a stored situation; `None` where the situation does not say.

@@ -25,6 +25,8 @@ pub struct Figures {
     pub attempts: u64,
     /// Attempts that were typed.
     pub typed: u64,
+    /// Attempts with the call's words on the screen; in no figure of verdicts.
+    pub read_aloud: u64,
     /// Attempts held out of the record until somebody judges them; in no other figure.
     pub held_out: u64,
     /// Elements of first attempts that the sound did not decide; they count neither way.
@@ -157,6 +159,7 @@ struct Sums {
     days: BTreeSet<Date>,
     attempts: u64,
     typed: u64,
+    read_aloud: u64,
     held_out: u64,
     elsewhere: u64,
     versions: BTreeSet<String>,
@@ -193,6 +196,10 @@ impl Sums {
         self.attempts += 1;
         self.typed += u64::from(row.typed);
         self.versions.insert(row.site_version.clone());
+        if row.words_shown() {
+            self.read_aloud += 1;
+            return;
+        }
         for e in row.elements.iter().filter(|e| e.counted() == Verdict::Wrong) {
             if let Some(heard) = &e.heard {
                 let key = (e.element.clone(), dealt(row, &e.element), heard.clone());
@@ -241,6 +248,7 @@ impl Sums {
             calls: self.steps.values().map(|s| s.0).sum(),
             attempts: self.attempts,
             typed: self.typed,
+            read_aloud: self.read_aloud,
             held_out: self.held_out,
             undecided: elements.iter().map(|e| e.unsure).sum(),
             judged: elements.iter().map(|e| e.unsure + e.all.of).sum(),

@@ -109,6 +109,7 @@ fn rows(f: &Figures) -> Vec<[String; 10]> {
         counted("count", "calls", f.calls),
         counted("count", "attempts", f.attempts),
         counted("count", "typed", f.typed),
+        counted("count", "read aloud", f.read_aloud),
         counted("count", "held out", f.held_out),
         counted("count", "elsewhere", f.elsewhere),
         counted("count", "days", f.days_practised as u64),

@@ -338,6 +338,11 @@ pub(super) fn caution_texts(tongue: Tongue, f: &Figures) -> Vec<String> {
         tongue.say("report.they_show_that_the"),
     );
     add(
+        f.read_aloud,
+        tongue.say("report.read_aloud"),
+        tongue.say("report.they_are_no_tries"),
+    );
+    add(
         f.held_out,
         tongue.say("report.attempts_held_out_until"),
         tongue.say("report.they_are_in_no"),

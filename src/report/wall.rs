@@ -100,9 +100,7 @@ fn example(site: &Site) -> Option<Situation> {
 }
 
 fn words(site: &Site, step: &Step, example: Option<&Situation>) -> String {
-    let call = example.map_or_else(|| step.taught.clone(), |s| s.taught_call(site, step));
-    // Each sentence of a longer call begins with a capital, as in print.
-    call.split(". ").map(capital).collect::<Vec<_>>().join(". ")
+    example.map_or_else(|| capital(&step.taught), |s| s.taught_call(site, step))
 }
 
 /// What may stand in a call's place of the example: every value of each part that has several, in the words that are taught.

@@ -80,6 +80,8 @@ pub struct ClassPage {
     practice: Practice,
     /// Somebody was unticked, and is asked about.
     leaving: Option<Uuid>,
+    /// "End the class" was pressed with calls left, and is asked about.
+    ending: bool,
     /// The last meeting is over: who was called twice and was not there.
     over: Option<Vec<String>>,
     waiting: Vec<Command>,
@@ -97,6 +99,7 @@ impl Default for ClassPage {
             meeting: None,
             practice: Practice::one_call(),
             leaving: None,
+            ending: false,
             over: None,
             waiting: Vec::new(),
         }
@@ -324,7 +327,7 @@ impl ClassPage {
             begun: false,
             steps: self.steps(given.shown.site.as_deref()),
             before,
-            step_before: given.shown.step().map(|(_, step)| step.id.clone()),
+            step_before: step_now(given).map(str::to_owned),
         });
         self.call_next(context, given);
         given.to_main = true;
@@ -341,10 +344,10 @@ impl ClassPage {
         {
             self.what = What::default();
         }
-        let as_before = given.shown.step().map_or("", |(_, step)| step.title.as_str());
+        let title = |id: &str| site.step(id).map_or("", |s| s.title.as_str());
         let now = match &self.what {
-            What::AsBefore => as_before,
-            What::Step(id) => site.step(id).map_or("", |s| s.title.as_str()),
+            What::AsBefore => title(step_now(given).unwrap_or_default()),
+            What::Step(id) => title(id),
             What::InTurn => words.say("class.in_turn"),
         };
         ui.horizontal_wrapped(|ui| {
@@ -450,6 +453,18 @@ impl ClassPage {
             }
             over = ui.button(words.say("class.end")).clicked();
         });
+        if over && left > 0 {
+            (over, self.ending) = (false, true);
+        }
+        if self.ending {
+            ui.horizontal_wrapped(|ui| {
+                ui.label(look::bold(words.say("class.end_sure")));
+                over = ui.button(words.say("class.end_yes")).clicked();
+                if over || ui.button(words.say("class.remove_no")).clicked() {
+                    self.ending = false;
+                }
+            });
+        }
         ui.add_space(4.0);
         if next {
             self.call_next(ui.ctx(), given);
@@ -521,6 +536,12 @@ impl ClassPage {
     }
 }
 
+/// The step that is practised: the one under way, or that of the last time.
+fn step_now<'a>(given: &'a Given<'_>) -> Option<&'a str> {
+    let under_way = given.shown.step().map(|(_, step)| step.id.as_str());
+    under_way.or(given.settings.step.as_deref())
+}
+
 /// How one student stands, as sign, colour and words.
 fn standing(words: Words, row: &BoardRow) -> (Option<Verdict>, Hue, String) {
     let parts: Vec<&str> = row.missed.iter().map(|(label, _)| label.as_str()).collect();
@@ -536,7 +557,12 @@ fn standing(words: Words, row: &BoardRow) -> (Option<Verdict>, Hue, String) {
     }
     if row.missed.is_empty() {
         return if row.at_once.of == 0 && row.lately.is_none() {
-            (None, Hue::Soft, words.say("class.no_calls").to_owned())
+            let key = if row.today > 0 {
+                "class.only_read"
+            } else {
+                "class.no_calls"
+            };
+            (None, Hue::Soft, words.say(key).to_owned())
         } else {
             (Some(Verdict::Said), Hue::Green, words.say("class.steady").to_owned())
         };

@@ -30,26 +30,15 @@ impl Content for EarPage {
         ui.add(Label::new(words.say("ear.about")).wrap());
         look::sheets(ui, 1 + usize::from(shown.ear.is_some()), |ui, n| {
             match (n, &shown.ear) {
-                (0, Some(ear)) => task(ui, given, site, ear),
+                (0, Some(ear)) => {
+                    task(ui, given, site, ear);
+                    self.next(ui, given, "ear.next", ear.answer.is_none());
+                }
                 _ => self.choose(ui, given, site),
             }
         });
-        let open = shown.ear.as_ref().is_some_and(|e| e.answer.is_none());
-        let next = if shown.ear.is_some() { "ear.next" } else { "ear.begin" };
-        ui.add_space(6.0);
-        // While a question is open its answers are what matters.
-        let next = if open {
-            ui.button(words.say(next))
-        } else {
-            let next = look::add_primary(ui, true, words.say(next));
-            given.main(ui, &next);
-            next
-        };
-        if next.clicked() {
-            given.ask(Command::Ear(EarRequest {
-                question: self.question,
-                difficulty: self.difficulty,
-            }));
+        if shown.ear.is_none() {
+            self.next(ui, given, "ear.begin", false);
         }
     }
 
@@ -63,6 +52,25 @@ impl Content for EarPage {
 }
 
 impl EarPage {
+    /// The next call. While a question is `open` its answers are what matters.
+    fn next(&self, ui: &mut Ui, given: &mut Given<'_>, key: &'static str, open: bool) {
+        ui.add_space(6.0);
+        let text = given.words.say(key);
+        let next = if open {
+            ui.button(text)
+        } else {
+            let next = look::add_primary(ui, true, text);
+            given.main(ui, &next);
+            next
+        };
+        if next.clicked() {
+            given.ask(Command::Ear(EarRequest {
+                question: self.question,
+                difficulty: self.difficulty,
+            }));
+        }
+    }
+
     fn choose(&mut self, ui: &mut Ui, given: &Given<'_>, site: &Site) {
         let words = given.words;
         ui.horizontal_wrapped(|ui| {
@@ -102,7 +110,10 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             ui.add(Label::new(known).wrap());
         }
         // Against what is seen at the launch point, and not only against a line of text.
-        if let (Some(step), Some(direction)) = (site.ready_step(), scene::direction(site, s, ear.number)) {
+        // Once it is answered the verdict has the room.
+        if let (Some(step), Some(direction), None) =
+            (site.ready_step(), scene::direction(site, s, ear.number), &ear.answer)
+        {
             View::of(site, step, s, direction, None, Level::Written).ui(ui, words, PICTURE);
         }
     }
@@ -121,6 +132,7 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
             let button = Button::new(task.shown(site, choice)).selected(given_answer);
             if ui.add_enabled(open, button).clicked() {
                 given.ask(Command::AnswerEar(choice.map(str::to_owned)));
+                given.to_main = true;
             }
         }
     });

@@ -76,9 +76,9 @@ impl Content for LaunchPage {
             sides::left(ui, "launch", |ui| {
                 if sides::controls_stay(high) {
                     sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
-                    sides::scrolls(ui, "launch now", |ui| now(ui, given, site, flown));
+                    sides::scrolls(ui, now_of(flown), |ui| now(ui, given, site, flown));
                 } else {
-                    sides::scrolls(ui, "launch now", |ui| {
+                    sides::scrolls(ui, now_of(flown), |ui| {
                         self.talking(ui, given, site, flown);
                         now(ui, given, site, flown);
                     });
@@ -293,16 +293,17 @@ impl LaunchPage {
             .as_ref()
             .and_then(|id| site.step(id))
             .is_some_and(|s| s.by == By::Hand);
-        if pulls > 0 {
-            let n = pulls.to_string();
-            let text = if by_hand && flown.role == PILOT {
-                let of = site.customs.release_pulls.to_string();
-                words.fill("launch.pulls", &[("n", &n), ("of", &of)])
-            } else {
-                words.fill("launch.hand_used", &[("n", &n)])
-            };
-            ui.label(look::bold(text).color(look::Hue::Green.on(ui)));
-        }
+        let n = pulls.to_string();
+        let text = if pulls == 0 {
+            // The line keeps its place: what is below it must not move under the finger.
+            String::new()
+        } else if by_hand && flown.role == PILOT {
+            let of = site.customs.release_pulls.to_string();
+            words.fill("launch.pulls", &[("n", &n), ("of", &of)])
+        } else {
+            words.fill("launch.hand_used", &[("n", &n)])
+        };
+        ui.add(Label::new(look::bold(text).color(look::Hue::Green.on(ui))).truncate());
     }
 
     /// The site's own signals, where it works with any.
@@ -358,6 +359,11 @@ impl LaunchPage {
     }
 }
 
+/// Each step, and its words once they were asked for, begins at the top.
+fn now_of(flown: &Flown) -> (&'static str, u64, Option<&str>, bool) {
+    ("launch now", flown.seed, flown.step.as_deref(), flown.words.is_some())
+}
+
 /// What is to be seen and heard now.
 fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
     let words = given.words;
@@ -365,16 +371,17 @@ fn now(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
     let drawn = step.zip(scene::direction_of(site, &flown.situation, flown.seed));
     // A site that names no directions cannot be drawn: there all is written.
     let written = drawn.is_none() || given.settings.level == Level::Written;
-    facts(ui, words, site, flown, written);
-    ui.heading(step.map_or("", |s| s.title.as_str()));
-    if let Some(scene) = &flown.scene {
-        ui.add(Label::new(scene).wrap());
-    }
+    // What was asked for stands first.
     if let Some(call) = &flown.words {
         look::sheet(ui, |ui| {
             ui.add(Label::new(look::bold(call)).wrap());
             ui.add(Label::new(look::remark(words.say("launch.words_shown"))).wrap());
         });
+    }
+    facts(ui, words, site, flown, written);
+    ui.heading(step.map_or("", |s| s.title.as_str()));
+    if let Some(scene) = &flown.scene {
+        ui.add(Label::new(scene).wrap());
     }
     if let Some((step, direction)) = drawn {
         let hazard = flown.picture.hazard.as_deref();

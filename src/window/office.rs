@@ -170,7 +170,10 @@ impl OfficePage {
         self.record.take(event);
         match event {
             OfficeEvent::Unlocked(by) => {
-                self.told.clear();
+                // It comes after a merge too, of which something was told.
+                if self.locked {
+                    self.told.clear();
+                }
                 self.locked = false;
                 self.by = *by;
                 self.pin.clear();
@@ -384,7 +387,7 @@ fn pin_field(ui: &mut Ui, words: Words, label: &'static str, pin: &mut String) -
 /// A question before something is lost: what will happen, yes and no. Gives the answer once it is there.
 fn sure(ui: &mut Ui, words: Words, what: &str, yes: &'static str) -> Option<bool> {
     let mut answer = None;
-    look::card(ui, Hue::Amber).show(ui, |ui| {
+    let card = look::card(ui, Hue::Amber).show(ui, |ui| {
         ui.add(Label::new(look::bold(what)).wrap());
         ui.horizontal_wrapped(|ui| {
             if ui.button(words.say("office.no")).clicked() {
@@ -395,6 +398,12 @@ fn sure(ui: &mut Ui, words: Words, what: &str, yes: &'static str) -> Option<bool
             }
         });
     });
+    // Just asked: its answers come into sight.
+    let (id, now) = (ui.scope_id().with(yes), ui.ctx().cumulative_pass_nr());
+    let before = ui.data_mut(|d| std::mem::replace(d.get_temp_mut_or(id, 0), now));
+    if before + 1 < now {
+        ui.scroll_to_rect(card.response.rect, None);
+    }
     answer
 }
 

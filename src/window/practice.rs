@@ -50,16 +50,16 @@ impl Content for Practice {
         if !self.one_call {
             choices(ui, given, site, step, &dealt.situation, state);
         }
-        let high = ui.available_height();
+        let (high, number) = (ui.available_height(), dealt.number);
         // A new verdict is read from its beginning.
         let call = shown.judged.as_ref().map(|j| j.id);
         if sides::fit(ui) {
             sides::left(ui, "turn", |ui| {
                 if sides::controls_stay(high) {
                     sides::controls(ui, "talking", |ui| self.talking(ui, given));
-                    sides::scrolls(ui, "turn", |ui| situation(ui, given, true));
+                    sides::scrolls(ui, ("turn", number), |ui| situation(ui, given, true));
                 } else {
-                    sides::scrolls(ui, "turn", |ui| {
+                    sides::scrolls(ui, ("turn", number), |ui| {
                         self.talking(ui, given);
                         situation(ui, given, true);
                     });
@@ -135,8 +135,16 @@ impl Practice {
         }
     }
 
-    /// The state, the key, the typed call, the next situation.
+    /// The state, the key, the typed call, the next situation; below them why the key is dead, where it is: what comes and
+    /// goes must not move what is operated.
     fn talking(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
+        self.operated(ui, given);
+        if self.one_call || given.shown.state != Some(TurnState::Done) {
+            why_not(ui, given);
+        }
+    }
+
+    fn operated(&mut self, ui: &mut Ui, given: &mut Given<'_>) {
         let (shown, words) = (given.shown, given.words);
         let (Some((site, step)), Some(dealt), Some(state)) = (shown.step(), &shown.dealt, shown.state) else {
             return;
@@ -198,7 +206,7 @@ impl Practice {
     }
 
     fn key(&mut self, ui: &mut Ui, given: &mut Given<'_>, state: TurnState) {
-        let (shown, words) = (given.shown, given.words);
+        let shown = given.shown;
         let transmitting = state == TurnState::Transmitting;
         let may = matches!(
             state,
@@ -217,26 +225,32 @@ impl Practice {
                 Moved::Cancel => Command::Cancel,
             });
         }
-        if shown.microphone.is_none() && able {
-            ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
-        }
-        if let ModelState::Missing(why) = &shown.model {
-            let key = if notices::is_damage(why) {
-                "practice.model_damaged"
-            } else {
-                "practice.no_model"
-            };
-            let text = RichText::new(words.say(key)).color(Hue::Amber.on(ui));
-            ui.add(Label::new(text).wrap());
-            ui.horizontal_wrapped(|ui| {
-                if ui.button(words.say("practice.get_model")).clicked() {
-                    given.go(Page::First);
-                }
-                if ui.button(words.say("practice.look_for_model")).clicked() {
-                    given.ask(Command::LoadModel);
-                }
-            });
-        }
+    }
+}
+
+/// Without a microphone or a model the key is dead, and the field below it is the way.
+fn why_not(ui: &mut Ui, given: &mut Given<'_>) {
+    let (shown, words) = (given.shown, given.words);
+    let able = !matches!(shown.model, ModelState::Missing(_));
+    if shown.microphone.is_none() && able {
+        ui.add(Label::new(look::remark(words.say("practice.no_microphone"))).wrap());
+    }
+    if let ModelState::Missing(why) = &shown.model {
+        let key = if notices::is_damage(why) {
+            "practice.model_damaged"
+        } else {
+            "practice.no_model"
+        };
+        let text = RichText::new(words.say(key)).color(Hue::Amber.on(ui));
+        ui.add(Label::new(text).wrap());
+        ui.horizontal_wrapped(|ui| {
+            if ui.button(words.say("practice.get_model")).clicked() {
+                given.go(Page::First);
+            }
+            if ui.button(words.say("practice.look_for_model")).clicked() {
+                given.ask(Command::LoadModel);
+            }
+        });
     }
 }
 

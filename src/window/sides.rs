@@ -47,7 +47,13 @@ pub(super) fn right(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
 
 /// The controls, at the top of the side they are in: messages come and go below the page, and move nothing here.
 pub(super) fn controls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut Ui)) {
+    // In line with what scrolls below.
+    let margin = Margin {
+        bottom: 6,
+        ..Margin::default()
+    };
     Panel::top(id)
+        .frame(Frame::new().inner_margin(margin))
         .resizable(false)
         .show_separator_line(false)
         .show(ui, content);

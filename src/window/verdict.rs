@@ -54,7 +54,9 @@ pub(super) fn kind(judged: &Judged) -> Kind {
         .iter()
         .filter(|e| e.critical && !judged.kept.contains(&e.element))
         .collect();
-    let said = now.iter().filter(|e| e.verdict == Verdict::Said).count();
+    // A wrong value is of this call too.
+    let of_this = |e: &&&ElementVerdict| matches!(e.verdict, Verdict::Said | Verdict::Wrong);
+    let said = now.iter().filter(of_this).count();
     let undone = matches!(j.outcome, Outcome::NotYet | Outcome::SayAgain);
     if judged.attempt == 1 && undone && now.len() >= 3 && 3 * said <= now.len() {
         return Kind::AnotherCall;

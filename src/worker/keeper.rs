@@ -3,15 +3,15 @@
 use super::home::{self, HomeCommand};
 use super::inbox::Message;
 use super::meeting::{self, ClassCommand};
-use super::message::{Event, Lost};
+use super::message::{Event, Lost, NEWEST_CALLS};
 use super::office::{Changed, Here, Office, OfficeCommand};
 use super::outbox::Outbox;
 use super::told::{Told, named, why};
 use crate::files;
 use crate::folders;
 use crate::logbook::{
-    Consent, Fate, Kind, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent, RecordingName, Student,
-    Whose,
+    AttemptSummary, Consent, Fate, Kind, LeftoverKind, Logbook, LogbookError, NewAttempt, NewRun, NewStudent,
+    RecordingName, Student, Whose,
 };
 use crate::site::Site;
 use jiff::{SignedDuration, Timestamp};
@@ -37,9 +37,6 @@ pub enum LogbookPlace {
 
 /// An unfinished recording written to within this time may still be in the making.
 const IN_USE: SignedDuration = SignedDuration::from_secs(3);
-
-/// So many of the newest calls are listed.
-const NEWEST_CALLS: u32 = 200;
 
 pub(super) enum Order {
     Choose(Option<Uuid>),
@@ -203,6 +200,10 @@ impl Keeper {
             }
             Order::ChooseByName(name) => self.choose_by_name(name),
             Order::Add { name, consent, by } => {
+                if let Some(there) = self.logbook.looks_like(&name, None)? {
+                    let other = there.name;
+                    return Err(LogbookError::LooksLike { name, other });
+                }
                 let new = NewStudent {
                     name,
                     consent: Some(Consent {
@@ -294,8 +295,9 @@ impl Keeper {
         let progress = self.logbook.progress(whose, site)?;
         self.out.tell(Event::Progress(Box::new(progress)));
         let mut calls = self.logbook.attempts(whose, 0, NEWEST_CALLS)?;
-        // What was listened to is no call of theirs.
-        calls.retain(|c| site.is_none_or(|s| s == c.site) && c.part.kind != Kind::Ear);
+        // What was listened to is no call of theirs, and what was said beside a launch is none at all.
+        let call = |c: &AttemptSummary| !matches!(c.part.kind, Kind::Ear | Kind::Words);
+        calls.retain(|c| site.is_none_or(|s| s == c.site) && call(c));
         self.out.tell(Event::Calls(calls));
         Ok(())
     }

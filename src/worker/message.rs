@@ -200,6 +200,9 @@ pub enum ModelState {
     Missing(Trouble),
 }
 
+/// So many of a student's newest calls are told with [`Event::Calls`].
+pub const NEWEST_CALLS: u32 = 200;
+
 /// What happened.
 #[derive(Debug)]
 pub enum Event {

@@ -39,7 +39,7 @@ pub use inbox::Heard;
 pub use keeper::LogbookPlace;
 pub use message::{
     Command, Dealt, Ear, EarRequest, Event, Flown, GivenCall, Judged, LONGEST_TYPED, LaunchRequest, Lost, ModelState,
-    Planned, Saying, SiteRequest, SituationRequest, Trouble,
+    NEWEST_CALLS, Planned, Saying, SiteRequest, SituationRequest, Trouble,
 };
 pub use options::Options;
 

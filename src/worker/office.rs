@@ -290,7 +290,7 @@ fn own_files(places: &[PathBuf]) -> Vec<PathBuf> {
         match std::fs::read_dir(place) {
             Ok(entries) => {
                 let mut inside: Vec<PathBuf> = entries.flatten().map(|e| e.path()).filter(own).collect();
-                inside.retain(|p| handing::holds_results(p));
+                inside.retain(|p| handing::may_be_results(p));
                 inside.sort();
                 out.extend(inside);
             }

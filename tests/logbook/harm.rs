@@ -378,6 +378,18 @@ fn a_full_disk_loses_nothing_that_was_recorded() {
         let mut logbook = Logbook::open(&path, &recordings).unwrap();
         all_there(&logbook);
         assert_eq!(logbook.read_only_notice(), None, "a full disk is not a protected one");
+        // A merge that finds no room names the disk that is full, not the other logbook.
+        let other = World::new();
+        let mut theirs = other.open();
+        let ada = add(&mut theirs, "Ada Penn", Some(true)).id;
+        let mut large = attempt(Some(ada), 0);
+        large.evidence = json!({"padding": "x".repeat(900_000)});
+        theirs.record(&large, at(0)).unwrap();
+        drop(theirs);
+        let refused = logbook.merge(&other.path(), &other.recordings()).unwrap_err();
+        let of = |e: &LogbookError| matches!(e, LogbookError::DiskFull { path: full } if *full == path);
+        assert!(of(&refused), "{refused:?}");
+        all_there(&logbook);
         std::fs::remove_file(dir.join("filler")).unwrap();
         logbook.record(&attempt(Some(mara), 0), at(0)).unwrap();
         println!("\nfull after {} attempts", stored.len());

@@ -146,6 +146,9 @@ fn the_steps_go_round_and_what_was_practised_before_comes_back() {
     bench.asked();
     bench.window.get_by_label("End the class").click();
     bench.window.run();
+    assert!(bench.asked().is_empty(), "calls are left: it asks");
+    bench.window.get_by_label("Yes, end it").click();
+    bench.window.run();
     let ended = bench.asked();
     assert_eq!(ended[0], "StepToCome(\"ready\")", "{ended:?}");
 }

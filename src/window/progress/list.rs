@@ -6,7 +6,7 @@ use crate::logbook::AttemptSummary;
 use crate::site::Site;
 use crate::window::look;
 use crate::window::page::Given;
-use crate::worker::Command;
+use crate::worker::{Command, NEWEST_CALLS};
 use eframe::egui::{Button, Label, Ui};
 
 /// Calls listed until more are asked for, and by how many it grows: what is read at a glance.
@@ -95,7 +95,12 @@ impl Calls {
                 ui.add(Label::new(look::remark(words.fill("progress.overruled", &[("why", why)]))).wrap());
             }
         }
-        if wanted.len() > self.room.max(AT_FIRST) && ui.button(words.say("progress.older")).clicked() {
+        let all_shown = wanted.len() <= self.room.max(AT_FIRST);
+        if all_shown && wanted.len() > AT_FIRST {
+            let n = NEWEST_CALLS.to_string();
+            ui.add(Label::new(look::remark(words.fill("progress.newest", &[("n", &n)]))).wrap());
+        }
+        if !all_shown && ui.button(words.say("progress.older")).clicked() {
             self.room = self.room.max(AT_FIRST) + AT_FIRST;
         }
     }

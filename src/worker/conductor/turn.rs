@@ -3,7 +3,9 @@
 use super::kept::{Facts, attempt};
 use super::planned::interruption;
 use super::{Activity, Conductor, Hearing, Run, Wanted, What};
-use crate::call::{Evidence, Judgement, Outcome, Reason, Situation, Verdict, Vocabulary, judge, judge::Limits};
+use crate::call::{
+    ElementVerdict, Evidence, Judgement, Outcome, Reason, Situation, Verdict, Vocabulary, judge, judge::Limits,
+};
 use crate::drill::{Answer, Turn, TurnState};
 use crate::hear::HearError;
 use crate::logbook::{Kind, ModelUsed, NewAttempt, Part, RecordingName};
@@ -45,13 +47,16 @@ fn undecided(mut judgement: Judgement) -> Judgement {
     judgement
 }
 
-/// The elements that count as an earlier call of the turn had them: this one does not hold them.
+/// The elements that count as an earlier call of the turn had them: this one does not hold them, or not surely.
 fn kept(counts: &Judgement, this_call: &Judgement) -> Vec<String> {
-    let now = |id: &str| this_call.element(id).is_some_and(|e| e.verdict != Verdict::Missing);
+    let now = |e: &ElementVerdict| {
+        let mut this = this_call.element(&e.element).into_iter();
+        this.any(|t| (t.verdict, &t.heard) == (e.verdict, &e.heard))
+    };
     let kept = counts
         .elements
         .iter()
-        .filter(|e| e.verdict != Verdict::Missing && !now(&e.element));
+        .filter(|e| e.verdict != Verdict::Missing && !now(e));
     kept.map(|e| e.element.clone()).collect()
 }
 

@@ -10,9 +10,13 @@ use crate::worker::told::Told;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
 
-/// Does a file end as results do? One that cannot be read does not.
-pub(super) fn holds_results(file: &Path) -> bool {
-    folders::read_outside(file, LARGEST_FILE).is_ok_and(|bytes| ends_like_results(&bytes))
+/// Does a file end as results do, or is it called so? Practice and sites lie in such a folder too, and are passed over;
+/// what has lost its end is named.
+pub(super) fn may_be_results(file: &Path) -> bool {
+    let called = file
+        .file_stem()
+        .is_some_and(|s| s.to_string_lossy().ends_with(".results"));
+    called || folders::read_outside(file, LARGEST_FILE).is_ok_and(|bytes| ends_like_results(&bytes))
 }
 
 /// What is in the files.
