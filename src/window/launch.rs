@@ -17,6 +17,10 @@ use eframe::egui::{Button, Label, RichText, Ui};
 const SAYING: f32 = 64.0;
 /// Least height of the picture, points.
 const LEAST: f32 = 120.0;
+/// Below the controls what is to be seen has at least this height, or it stands at the right: facts, title, scene and picture.
+const NOW: f32 = 260.0;
+/// What the bars above and below the page take, points.
+const BARS: f32 = 90.0;
 /// Heights of the key that talks, points: in a high window, and in a low one.
 const KEY: f32 = 64.0;
 const LOW_KEY: f32 = 48.0;
@@ -73,18 +77,28 @@ impl Content for LaunchPage {
                 });
             }
         } else if sides::fit(ui) {
+            let mut room = false;
             sides::left(ui, "launch", |ui| {
                 if sides::controls_stay(high) {
                     sides::controls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
-                    sides::scrolls(ui, now_of(flown), |ui| now(ui, given, site, flown));
+                    // By the window, not by what is left: a message that comes must not move it.
+                    let controls = high - ui.available_height();
+                    room = ui.ctx().content_rect().height() - BARS - controls >= NOW;
+                    if room {
+                        sides::scrolls(ui, now_of(flown), |ui| now(ui, given, site, flown));
+                    }
                 } else {
-                    sides::scrolls(ui, now_of(flown), |ui| {
-                        self.talking(ui, given, site, flown);
-                        now(ui, given, site, flown);
-                    });
+                    sides::scrolls(ui, "launch talking", |ui| self.talking(ui, given, site, flown));
                 }
             });
-            sides::follows(ui, line, |ui| time_line(ui, given.words, site, flown));
+            if room {
+                sides::follows(ui, line, |ui| time_line(ui, given.words, site, flown));
+            } else {
+                // The controls have the left side for themselves.
+                let words = given.words;
+                let above = |ui: &mut Ui| now(ui, given, site, flown);
+                sides::above_what_follows(ui, now_of(flown), above, line, |ui| time_line(ui, words, site, flown));
+            }
         } else {
             // The newest of the time line stands right above the key.
             let stay = sides::controls_stay(high);

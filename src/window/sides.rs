@@ -10,6 +10,8 @@ impl<T: std::hash::Hash + std::fmt::Debug + Copy> Salt for T {}
 
 /// Share of the width for the left side.
 const SHARE: f32 = 0.47;
+/// Share of the height for what stands above what grows.
+const ABOVE: f32 = 0.6;
 /// Greatest width of the left side, points.
 const WIDEST: f32 = 1000.0;
 
@@ -70,6 +72,33 @@ pub(super) fn scrolls(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui))
         });
 }
 
+/// The right side of two things: what is read now above, in at most so much of the height, and what grows below it.
+pub(super) fn above_what_follows(
+    ui: &mut Ui,
+    id: impl Salt,
+    above: impl FnOnce(&mut Ui),
+    line: impl Salt,
+    below: impl FnOnce(&mut Ui),
+) {
+    let margin = Margin {
+        left: 14,
+        ..Margin::default()
+    };
+    Frame::new().inner_margin(margin).show(ui, |ui| {
+        let high = ui.available_height() * ABOVE;
+        ScrollArea::vertical()
+            .id_salt(id)
+            .max_height(high)
+            .auto_shrink([false, true])
+            .show(ui, |ui| {
+                above(ui);
+                keys::follow(ui, id);
+            });
+        ui.separator();
+        growing(ui, line, below);
+    });
+}
+
 /// The right side of what grows: its end stays in sight, until somebody scrolls back.
 pub(super) fn follows(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
     let margin = Margin {
@@ -77,13 +106,17 @@ pub(super) fn follows(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui))
         ..Margin::default()
     };
     Frame::new().inner_margin(margin).show(ui, |ui| {
-        ScrollArea::vertical()
-            .id_salt(id)
-            .auto_shrink([false, false])
-            .stick_to_bottom(true)
-            .show(ui, |ui| {
-                content(ui);
-                keys::follow(ui, id);
-            });
+        growing(ui, id, content);
     });
+}
+
+fn growing(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
+    ScrollArea::vertical()
+        .id_salt(id)
+        .auto_shrink([false, false])
+        .stick_to_bottom(true)
+        .show(ui, |ui| {
+            content(ui);
+            keys::follow(ui, id);
+        });
 }
