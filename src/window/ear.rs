@@ -68,6 +68,7 @@ impl EarPage {
                 question: self.question,
                 difficulty: self.difficulty,
             }));
+            given.to_main = true;
         }
     }
 
@@ -130,7 +131,10 @@ fn task(ui: &mut Ui, given: &mut Given<'_>, site: &Site, ear: &Ear) {
         for choice in choices {
             let given_answer = ear.answer.as_ref().is_some_and(|a| a.as_deref() == choice);
             let button = Button::new(task.shown(site, choice)).selected(given_answer);
-            if ui.add_enabled(open, button).clicked() {
+            let button = ui.add_enabled(open, button);
+            // The keyboard goes to the answers, and from there to the next call.
+            given.main(ui, &button);
+            if button.clicked() {
                 given.ask(Command::AnswerEar(choice.map(str::to_owned)));
                 given.to_main = true;
             }

@@ -447,7 +447,6 @@ impl Front {
 fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
     let words = given.words;
     let low = ui.available_height() < LOW_RAIL;
-    let ring = Stroke::new(2.0, Hue::RailInk.on(ui));
     ui.spacing_mut().item_spacing.y = if low { 1.0 } else { 3.0 };
     ui.add_space(4.0);
     look::mark(ui);
@@ -490,6 +489,7 @@ fn rail(ui: &mut Ui, page: Page, given: &mut Given<'_>) {
                 // The entries have no edge that could show it.
                 if button.has_focus() {
                     let round = ui.visuals().widgets.active.corner_radius;
+                    let ring = Stroke::new(3.0, ink.on(ui));
                     ui.painter().rect_stroke(button.rect, round, ring, StrokeKind::Inside);
                 }
                 if button.clicked() {

@@ -90,7 +90,15 @@ pub(super) fn one_thing(words: Words, site: &Site, step: &Step, judged: &Judged,
             None => say("one.nothing"),
         },
         Outcome::Pass if site.is_stop(step) => say("one.stop_passed"),
-        Outcome::Pass => say("one.pass"),
+        Outcome::Pass => {
+            let left_out = j.elements.iter().filter(|e| e.verdict == Verdict::Missing);
+            let parts: Vec<String> = left_out.map(|e| part(words, site, e)).collect();
+            if parts.is_empty() {
+                say("one.pass")
+            } else {
+                words.fill("one.pass_without", &[("parts", &parts.join(", "))])
+            }
+        }
         Outcome::SayAgain => {
             let open = j.elements.iter().filter(|e| e.critical && e.verdict == Verdict::Unsure);
             let parts: Vec<String> = open.map(|e| part(words, site, e)).collect();

@@ -511,7 +511,7 @@ fn a_call_is_listened_to_and_the_answer_is_told() {
     assert_eq!(asked(&mut w), ["AnswerEar(Some(\"north\"))"]);
     ear.answer = Some(Some("north".into()));
     tell(&mut w, Event::Ear(Box::new(ear)));
-    assert!(w.query_by_label("No. It was: south").is_some());
+    assert!(w.query_by_label("No. The right answer: south").is_some());
     assert!(w.query_by_label_contains("solo, south winch cable").is_some());
     w.get_by_label("Hear it again").click();
     w.run();
