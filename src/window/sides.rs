@@ -2,7 +2,7 @@
 //! below each other.
 
 use super::keys;
-use eframe::egui::{Frame, Margin, Panel, ScrollArea, Ui};
+use eframe::egui::{Frame, Margin, Panel, ScrollArea, Ui, Vec2};
 
 /// What tells one scrolled view from another.
 pub(super) trait Salt: std::hash::Hash + std::fmt::Debug + Copy {}
@@ -10,6 +10,8 @@ impl<T: std::hash::Hash + std::fmt::Debug + Copy> Salt for T {}
 
 /// Share of the width for the left side.
 const SHARE: f32 = 0.47;
+/// What the ring around what has the focus needs beside it, points.
+const RING: f32 = 6.0;
 /// Share of the height for what stands above what grows.
 const ABOVE: f32 = 0.6;
 /// Greatest width of the left side, points.
@@ -58,7 +60,11 @@ pub(super) fn controls(ui: &mut Ui, id: &'static str, content: impl FnOnce(&mut 
         .frame(Frame::new().inner_margin(margin))
         .resizable(false)
         .show_separator_line(false)
-        .show(ui, content);
+        .show(ui, |ui| {
+            // The ring of what has the focus lies around it.
+            ui.set_clip_rect(ui.clip_rect().expand2(Vec2::new(RING, 0.0)));
+            content(ui);
+        });
 }
 
 /// All the room there is; scrolls where it is not enough. Another `id` begins at the top.
