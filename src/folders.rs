@@ -180,13 +180,8 @@ fn walk(root: &Path, dir: &Path, depth: usize, files: &mut crate::site::Files) {
 pub fn read_outside(path: &Path, most: u64) -> std::io::Result<Vec<u8>> {
     use std::io::{Error, Read};
     let about = std::fs::metadata(path)?;
-    if about.is_dir() {
-        return Err(Error::other("it is a folder; name a file"));
-    }
-    if !about.is_file() {
-        return Err(Error::other(
-            "it is no regular file but a pipe or a device, which may never end; name a file on the disk",
-        ));
+    if let Some(why) = files::no_file(path) {
+        return Err(Error::other(why));
     }
     let too_large = |size: u64| Error::other(format!("it has {size} bytes or more; at most {most} are read"));
     if about.len() > most {

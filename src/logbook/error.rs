@@ -305,6 +305,18 @@ impl LogbookError {
     }
 }
 
+impl LogbookError {
+    /// The same of what was written beside this file: it is its disk that is full, not that of what was read.
+    pub(super) fn beside(self, path: &Path) -> Self {
+        match self {
+            Self::DiskFull { .. } => Self::DiskFull {
+                path: path.to_path_buf(),
+            },
+            other => other,
+        }
+    }
+}
+
 /// Sorts SQLite's error into what the user can do about it.
 pub(super) fn sorted(path: &Path, doing: &'static str, source: rusqlite::Error) -> LogbookError {
     let path = path.to_path_buf();

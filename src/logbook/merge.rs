@@ -233,22 +233,12 @@ impl Logbook {
         let text = copy.database.to_string_lossy().into_owned();
         connection
             .execute("VACUUM INTO ?1", [text])
-            .map_err(|e| self.no_room(sorted(other, "copy the other logbook", e)))?;
+            .map_err(|e| sorted(other, "copy the other logbook", e).beside(&self.path))?;
         // Brings it up to date.
-        let mut opened = Self::open(&copy.database, &copy.folder).map_err(|e| self.no_room(e))?;
+        let mut opened = Self::open(&copy.database, &copy.folder).map_err(|e| e.beside(&self.path))?;
         let stepped_over = bad_rows::clear(&mut opened.connection, other)?;
         drop(opened);
         Ok((copy, stepped_over))
-    }
-
-    /// The copy lies beside this logbook: it is this one's disk that is full, not the other's.
-    fn no_room(&self, e: LogbookError) -> LogbookError {
-        match e {
-            LogbookError::DiskFull { .. } => LogbookError::DiskFull {
-                path: self.path.clone(),
-            },
-            e => e,
-        }
     }
 
     /// The latest merge can be taken back by putting this file in the logbook's place.

@@ -319,15 +319,17 @@ impl ClassPage {
             Who::Student(s) => Some(s.id),
             Who::Open | Who::Nobody => None,
         };
+        let steps = self.steps(given.shown.site.as_deref());
         self.over = None;
         self.meeting = Some(Meeting {
             members: ready,
             rota,
             now: 0,
             begun: false,
-            steps: self.steps(given.shown.site.as_deref()),
+            // Where the class practises what was practised anyway, nothing has to come back.
+            step_before: step_now(given).filter(|_| !steps.is_empty()).map(str::to_owned),
+            steps,
             before,
-            step_before: step_now(given).map(str::to_owned),
         });
         self.call_next(context, given);
         given.to_main = true;
@@ -536,10 +538,12 @@ impl ClassPage {
     }
 }
 
-/// The step that is practised: the one under way, or that of the last time.
+/// The step that is practised: the one under way, or that of the last time, or the one with which practice begins.
 fn step_now<'a>(given: &'a Given<'_>) -> Option<&'a str> {
+    let (site, last) = (given.shown.site.as_deref()?, given.settings.step.as_deref());
     let under_way = given.shown.step().map(|(_, step)| step.id.as_str());
-    under_way.or(given.settings.step.as_deref())
+    let last = last.filter(|id| site.step(id).is_some());
+    under_way.or(last).or_else(|| Some(site.ready_step()?.id.as_str()))
 }
 
 /// How one student stands, as sign, colour and words.

@@ -228,7 +228,7 @@ impl Practice {
     }
 }
 
-/// Without a microphone or a model the key is dead, and the field below it is the way.
+/// Without a microphone or a model the key is dead, and the field for typed calls is the way.
 fn why_not(ui: &mut Ui, given: &mut Given<'_>) {
     let (shown, words) = (given.shown, given.words);
     let able = !matches!(shown.model, ModelState::Missing(_));
