@@ -241,7 +241,7 @@ fn a_first_evening_from_the_first_start_to_the_progress() {
 
     // The driver asks for what is missing, and only that.
     student.calls(&missing_crew);
-    student.sees("You did not say the crew.");
+    student.sees("Not said: crew.");
     student.presses("Show the words");
     student.sees("Not heard; say \"two up\".");
     student.sees("Winch driver: \"Say again: how many on board?\"");

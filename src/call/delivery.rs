@@ -100,15 +100,15 @@ impl Remark {
     /// The sentence for the student.
     pub fn text(self, language: Language) -> String {
         let (key, figure) = match self {
-            Self::Over(s) => ("delivery.over", format!("{s:.1}")),
-            Self::CutIn(s) => ("delivery.cut_in", format!("{s:.2}")),
-            Self::CutOff(s) => ("delivery.cut_off", format!("{s:.2}")),
-            Self::HeldBefore(s) => ("delivery.held_before", format!("{s:.1}")),
-            Self::HeldAfter(s) => ("delivery.held_after", format!("{s:.1}")),
+            Self::Over(s) => ("delivery.over", language.decimal(s, 1)),
+            Self::CutIn(s) => ("delivery.cut_in", language.decimal(s, 2)),
+            Self::CutOff(s) => ("delivery.cut_off", language.decimal(s, 2)),
+            Self::HeldBefore(s) => ("delivery.held_before", language.decimal(s, 1)),
+            Self::HeldAfter(s) => ("delivery.held_after", language.decimal(s, 1)),
             Self::Fast(w) => ("delivery.fast", format!("{w:.0}")),
-            Self::Pause(s) => ("delivery.pause", format!("{s:.1}")),
+            Self::Pause(s) => ("delivery.pause", language.decimal(s, 1)),
             Self::Hesitations(n) => ("delivery.hesitations", n.to_string()),
-            Self::Clipped(share) => ("delivery.clipped", format!("{:.1}", 100.0 * share)),
+            Self::Clipped(share) => ("delivery.clipped", language.decimal(100.0 * share, 1)),
         };
         language.text(key, &[("s", &figure), ("limit", &format!("{WORDS_PER_MINUTE:.0}"))])
     }

@@ -8,6 +8,7 @@ use super::vocabulary::Vocabulary;
 use super::words::{self, Mark};
 use crate::site::Language;
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A reading with its weight.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -122,7 +123,8 @@ impl Evidence {
 
     /// A typed call: one reading, nothing unsure.
     pub fn typed(vocabulary: &Vocabulary, text: &str) -> Self {
-        let (words, marks) = words::marked(text);
+        let (mut words, marks) = words::marked(text);
+        with_all_letters(vocabulary, &mut words);
         let with_figures = unlisted::with_figures(vocabulary, &words);
         let vocabulary = with_figures.as_ref().unwrap_or(vocabulary);
         let reading = reading::read_words(vocabulary, words, &marks);
@@ -148,6 +150,21 @@ impl Evidence {
             places: Vec::new(),
             unread: Vec::new(),
             delivery: None,
+        }
+    }
+}
+
+/// Words typed on a keyboard that lacks the language's letters become those of the vocabulary ("gestoert": "gestört").
+fn with_all_letters(vocabulary: &Vocabulary, words: &mut [String]) {
+    let known: BTreeSet<&String> = vocabulary.phrases.iter().flat_map(|p| &p.words).collect();
+    let spelt: BTreeMap<String, &String> = (known.iter())
+        .filter_map(|k| Some((vocabulary.language.typed_as(k)?, *k)))
+        .collect();
+    for word in words {
+        if !known.contains(word)
+            && let Some(meant) = spelt.get(word)
+        {
+            *word = (*meant).clone();
         }
     }
 }
@@ -197,6 +214,23 @@ mod tests {
             "Winch, Delta two zero five eight, solo, blue winch cable, ready",
         );
         assert_eq!(plain.readings.len(), 1);
+    }
+
+    #[test]
+    fn a_keyboard_without_the_languages_letters_will_do() {
+        let site = Site::check(&crate::site::bundled::files("erlengrund").unwrap()).unwrap();
+        let vocabulary = Vocabulary::of(&site, site.step("briefing").unwrap());
+        let typed = Evidence::typed(
+            &vocabulary,
+            "Unterbrechung niedrig, nachdruecken, Fahrt holen, geradeaus landen",
+        );
+        assert_eq!(typed.readings.len(), 1);
+        let reading = &typed.readings[0].reading;
+        assert!(reading.unknown.is_empty(), "{:?}", reading.unknown);
+        assert!(reading.words.contains(&"nachdrücken".to_owned()));
+        // What is written like that in truth stays.
+        let kept = Evidence::typed(&vocabulary, "neue Querung");
+        assert_eq!(kept.readings[0].reading.words, ["neue", "querung"]);
     }
 
     /// A third language needs its file alone to drill a typed call: Larkmoor's ready call in Dutch words.

@@ -35,6 +35,7 @@ struct Data {
     model_place: u8,
     labels_keep_capitals: bool,
     vowels: String,
+    typed_as: BTreeMap<char, String>,
     say_again: String,
     digits: Digits,
     numbers: Numbers,
@@ -357,6 +358,14 @@ impl Language {
     /// Is it what may lie around a launch ("traffic", "in front")?
     pub(crate) fn is_circumstance(self, word: &str) -> bool {
         self.data().meaning.circumstances.iter().any(|w| w == word)
+    }
+
+    /// A word as it is typed where the keyboard lacks its letters ("fuenf"); `None` where it is the same.
+    pub(crate) fn typed_as(self, word: &str) -> Option<String> {
+        let other = &self.data().typed_as;
+        let spelt = |c: char| other.get(&c).cloned().unwrap_or_else(|| c.to_string());
+        word.contains(|c| other.contains_key(&c))
+            .then(|| word.chars().map(spelt).collect())
     }
 
     /// Is it an answer as well as a denial ("no, stop")?

@@ -33,6 +33,11 @@ impl Language {
         texts.and_then(|t| t.get(key)).map(String::as_str)
     }
 
+    /// A number with so many places, with the language's decimal sign.
+    pub fn decimal(self, value: f32, places: usize) -> String {
+        format!("{value:.places$}").replace('.', self.say("number.decimal_sign"))
+    }
+
     /// A text by its key that has no names in it.
     pub fn say(self, key: &'static str) -> &'static str {
         let texts = ALL.get(self.place()).or_else(|| ALL.first());
@@ -93,6 +98,7 @@ mod tests {
             include_str!("../drill/log.rs"),
             include_str!("../call/situation.rs"),
             include_str!("mod.rs"),
+            include_str!("texts.rs"),
             include_str!("naming.rs"),
             include_str!("air.rs"),
             include_str!("sound.rs"),

@@ -12,6 +12,7 @@ use crate::drill::{Answer, Note, TurnState};
 use crate::site::{Site, Step, placeholders};
 use crate::worker::{Command, Judged};
 use eframe::egui::{Button, CollapsingHeader, Color32, Label, RichText, Sense, TextStyle, Ui, Vec2};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// The debrief's memory between frames.
@@ -87,7 +88,7 @@ impl Debrief {
             && judgement.outcome != Outcome::NothingHeard
         {
             ui.label(look::remark(words.say("verdicts.as_heard")));
-            tiles(ui, words, site, step, judged);
+            tiles(ui, words, (site, step), judged, &shown.earlier);
         }
         self.sound(ui, given, site, step, judged);
         if !matches!(kind, Kind::LetGo | Kind::Void) {
@@ -239,7 +240,7 @@ fn answer(ui: &mut Ui, site: &Site, step: &Step, judged: &Judged, given: &mut Gi
 
 /// What was said, in the order taught, each part with its name and its verdict. Rows are made by hand: a frame in a wrapping
 /// row does not move to the next one but squeezes its text.
-fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
+fn tiles(ui: &mut Ui, words: Words, (site, step): (&Site, &Step), judged: &Judged, earlier: &BTreeMap<String, String>) {
     let body = TextStyle::Body.resolve(ui.style());
     let heavy = look::bold_font(body.size);
     let gap = ui.spacing().item_spacing.x;
@@ -256,8 +257,14 @@ fn tiles(ui: &mut Ui, words: Words, site: &Site, step: &Step, judged: &Judged) {
         let Some(e) = judged.judgement.element(id) else {
             continue;
         };
-        let said = verdict::on_tile(site, step, judged, e).unwrap_or_else(|| "\u{2013}".to_owned());
-        let name = if judged.kept.contains(&e.element) {
+        let kept = judged.kept.contains(&e.element);
+        let said = if kept {
+            earlier.get(id).cloned().or_else(|| verdict::said(site, e))
+        } else {
+            verdict::on_tile(site, step, judged, e)
+        };
+        let said = said.unwrap_or_else(|| "\u{2013}".to_owned());
+        let name = if kept {
             words.fill("verdicts.kept", &[("part", label(site, id))])
         } else {
             label(site, id).to_owned()

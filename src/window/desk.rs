@@ -351,7 +351,7 @@ impl DeskPage {
             Some(Told::TakenIn(id)) => (words.fill("desk.taken_in", &[("id", id)]), true),
             Some(Told::Exported(file)) => (words.fill("desk.exported", &[("file", file)]), true),
             Some(Told::Recorded(s)) => {
-                let seconds = format!("{s:.1}");
+                let seconds = words.language().decimal(*s as f32, 1);
                 (words.fill("desk.recorded", &[("seconds", &seconds)]), true)
             }
         };

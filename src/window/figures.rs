@@ -23,11 +23,11 @@ impl Figure {
     }
 }
 
-fn figures(d: &Delivery, stop: bool) -> Vec<Figure> {
+fn figures(words: Words, d: &Delivery, stop: bool) -> Vec<Figure> {
     let seconds = |name, value: f32, band, scale| Figure {
         name,
         value,
-        text: format!("{value:.2} s"),
+        text: format!("{} s", words.language().decimal(value, 2)),
         band,
         scale,
     };
@@ -74,12 +74,12 @@ const AT_ONCE: f32 = 3.0;
 /// A stop that came late, in a sentence.
 pub(super) fn late(words: Words, delivery: &Delivery, stop: bool) -> Option<String> {
     let after = delivery.prompt_to_press.filter(|s| stop && *s > AT_ONCE)?;
-    Some(words.fill("figure.late_stop", &[("s", &format!("{after:.1}"))]))
+    Some(words.fill("figure.late_stop", &[("s", &words.language().decimal(after, 1))]))
 }
 
 /// The figures as a list: each a row that breaks where the side is narrow. `stop`: the call is the one that waits for nothing.
 pub(super) fn ui(ui: &mut Ui, words: Words, delivery: &Delivery, stop: bool) {
-    for figure in figures(delivery, stop) {
+    for figure in figures(words, delivery, stop) {
         ui.horizontal_wrapped(|ui| {
             ui.label(words.say(figure.name));
             ui.label(look::bold(&figure.text));
@@ -153,17 +153,20 @@ mod tests {
             peak: -12.0,
             ..Delivery::default()
         };
-        assert!(figures(&good, false).iter().all(Figure::inside));
+        assert!(figures(Words::English, &good, false).iter().all(Figure::inside));
         assert!(good.remarks().is_empty());
         let slow = Delivery {
             prompt_to_press: Some(10.5),
             ..good.clone()
         };
         assert!(
-            figures(&slow, false).iter().all(Figure::inside),
+            figures(Words::English, &slow, false).iter().all(Figure::inside),
             "looking first is right"
         );
-        assert!(!figures(&slow, true)[0].inside(), "a stop waits for nothing");
+        assert!(
+            !figures(Words::English, &slow, true)[0].inside(),
+            "a stop waits for nothing"
+        );
         assert!(late(Words::English, &slow, true).is_some_and(|t| t.contains("10.5")));
         assert_eq!(
             (late(Words::English, &slow, false), late(Words::English, &good, true)),
@@ -177,7 +180,10 @@ mod tests {
             pauses: vec![Place { begin: 1.0, end: 3.0 }],
             ..good
         };
-        let outside = figures(&bad, false).iter().filter(|f| !f.inside()).count();
+        let outside = figures(Words::English, &bad, false)
+            .iter()
+            .filter(|f| !f.inside())
+            .count();
         assert_eq!(outside, bad.remarks().len());
     }
 }

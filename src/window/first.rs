@@ -388,7 +388,7 @@ fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[
         ),
         (
             "first.clipping",
-            format!("{:.1} %", 100.0 * levels.clipped),
+            format!("{} %", words.language().decimal(100.0 * levels.clipped, 1)),
             if levels.clipped < 0.001 {
                 ("first.not_clipped", true)
             } else {
@@ -410,7 +410,11 @@ fn result(ui: &mut Ui, words: Words, levels: &Levels, seconds: f64, troubles: &[
             for (name, value, _) in &rows {
                 ui.label(format!("{}: {value}", words.say(name)));
             }
-            ui.label(format!("{}: {seconds:.1} s", words.say("first.length")));
+            ui.label(format!(
+                "{}: {} s",
+                words.say("first.length"),
+                words.language().decimal(seconds as f32, 1)
+            ));
         });
     for trouble in troubles {
         ui.colored_label(look::trouble(dark), reasons::trouble(words, trouble));

@@ -57,7 +57,9 @@ impl Content for LaunchPage {
             return;
         };
         let high = ui.available_height();
-        let line = ("time line", flown.seed);
+        // Who has acted is shown what came of it, wherever the line was scrolled to.
+        let own = |e: &&(f32, Entry)| matches!(&e.1, Entry::Called { .. } | Entry::Hand { .. });
+        let line = ("time line", flown.seed, flown.record.iter().filter(own).count());
         if let Some(ending) = flown.ending {
             (self.leaving, self.then) = (false, None);
             if sides::fit(ui) {

@@ -191,15 +191,19 @@ impl OfficePage {
                 let file = file.display().to_string();
                 self.told = vec![done("office.written", &[("file", file)])];
             }
-            OfficeEvent::HandedOut(folder, n, of) => {
-                let folder = ("folder", folder.display().to_string());
-                let facts = [("n", n.to_string()), ("of", of.to_string()), folder];
-                let key = if n < of {
-                    "office.handed_out_part"
-                } else {
-                    "office.handed_out"
+            OfficeEvent::HandedOut(out) => {
+                let folder = ("folder", out.folder.display().to_string());
+                let facts = [("n", out.files.to_string()), ("of", out.of.to_string()), folder];
+                let key = match out.files {
+                    n if n < out.of => "office.handed_out_part",
+                    1 => "office.handed_out_one",
+                    _ => "office.handed_out",
                 };
                 self.told = vec![done(key, &facts), done("office.handed_out_how", &[])];
+                if out.before > 0 {
+                    let before = [("n", out.before.to_string())];
+                    self.told.insert(1, done("office.handed_out_before", &before));
+                }
             }
             OfficeEvent::PinForgotten(at) => {
                 let at = at.map(here);

@@ -58,7 +58,7 @@ pub(super) fn ui(ui: &mut Ui, words: Words, shown: &Shown, state: TurnState, tit
             ui.add(egui::Label::new(RichText::new(word).text_style(style).color(colour)).truncate());
             if state == TurnState::Transmitting {
                 let seconds = shown.since.map_or(0.0, |t| t.elapsed().as_secs_f32());
-                ui.label(RichText::new(format!("{seconds:.1} s")).heading());
+                ui.label(RichText::new(format!("{} s", words.language().decimal(seconds, 1))).heading());
             }
             if low {
                 below(ui, words, shown, state, call);

@@ -146,7 +146,8 @@ fn about(words: Words, shown: &Shown, progress: &Progress) -> String {
     };
     let site = shown.site.as_ref().map_or("", |s| s.name.as_str());
     let n = progress.attempts.to_string();
-    let values = [("who", who), ("site", site), ("n", n.as_str())];
+    let calls = words.count("practice.call_one", "practice.call_many", progress.attempts as usize);
+    let values = [("who", who), ("site", site), ("n", n.as_str()), ("calls", &calls)];
     if progress.older {
         words.fill("progress.about_newest", &values)
     } else {
@@ -466,18 +467,19 @@ fn mix_ups(ui: &mut Ui, words: Words, site: Option<&Site>, progress: &Progress) 
     }
 }
 
-fn seconds(milliseconds: u32) -> String {
-    format!("{:.1}", f64::from(milliseconds) / 1000.0)
+fn seconds(words: Words, milliseconds: u32) -> String {
+    words.language().decimal(milliseconds as f32 / 1000.0, 1)
 }
 
 fn middle_text(words: Words, m: Middle) -> String {
-    let (n, low, middle, high) = (m.n.to_string(), seconds(m.low), seconds(m.middle), seconds(m.high));
+    let calls = words.count("practice.call_one", "practice.call_many", m.n as usize);
+    let (low, middle, high) = (seconds(words, m.low), seconds(words, m.middle), seconds(words, m.high));
     if m.n < crate::logbook::TOO_FEW {
-        return words.fill("progress.reaction_few", &[("n", &n), ("middle", &middle)]);
+        return words.fill("progress.reaction_few", &[("calls", &calls), ("middle", &middle)]);
     }
     words.fill(
         "progress.reaction_is",
-        &[("n", &n), ("low", &low), ("middle", &middle), ("high", &high)],
+        &[("calls", &calls), ("low", &low), ("middle", &middle), ("high", &high)],
     )
 }
 

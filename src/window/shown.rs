@@ -1,13 +1,15 @@
 //! What the worker's events add up to: everything the pages show.
 
 use super::notices::Notices;
+use super::verdict;
+use crate::call::{ElementVerdict, Verdict};
 use crate::drill::TurnState;
 use crate::logbook::Student;
 use crate::site::{Site, Step};
 use crate::sound::{DeviceList, Level};
 use crate::worker::second::SecondState;
 use crate::worker::{Dealt, Ear, Event, Flown, FoundSite, Judged, ModelState, Planned};
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 use std::time::Instant;
 use uuid::Uuid;
@@ -66,6 +68,8 @@ pub struct Shown {
     pub playing: bool,
     /// The verdicts on the last call of the turn, once they are in the logbook.
     pub judged: Option<Judged>,
+    /// What was said in the turn for each element that counts, in the student's own words.
+    pub earlier: BTreeMap<String, String>,
     /// Verdicts that are being stored.
     waiting: Option<Judged>,
     /// Attempts held out of the record since the start.
@@ -99,6 +103,7 @@ impl Default for Shown {
             since: None,
             playing: false,
             judged: None,
+            earlier: BTreeMap::new(),
             waiting: None,
             held_out: HashSet::new(),
             second: None,
@@ -193,8 +198,19 @@ impl Shown {
 
     fn settled(&mut self, id: Uuid) {
         if let Some(judged) = self.waiting.take_if(|j| j.id == id) {
+            self.remember(&judged);
             self.judged = Some(judged);
         }
+    }
+
+    /// A tile of the next attempt shows how its element was said in this one.
+    fn remember(&mut self, judged: &Judged) {
+        let Some((site, step)) = self.step() else { return };
+        let counts = |e: &&ElementVerdict| e.verdict == Verdict::Said && !judged.kept.contains(&e.element);
+        let said: Vec<(String, String)> = (judged.judgement.elements.iter().filter(counts))
+            .filter_map(|e| Some((e.element.clone(), verdict::on_tile(site, step, judged, e)?)))
+            .collect();
+        self.earlier.extend(said);
     }
 
     fn no_turn(&mut self) {
@@ -203,6 +219,7 @@ impl Shown {
         self.ear = None;
         self.state = None;
         self.judged = None;
+        self.earlier.clear();
         self.since = None;
         self.level = None;
     }

@@ -4,10 +4,12 @@
 use super::page::Given;
 use super::words::Words;
 use crate::worker::LONGEST_TYPED;
-use eframe::egui::{Button, Key, Label, TextEdit, TextStyle, Ui, WidgetText};
+use eframe::egui::{Button, Key, Label, ScrollArea, TextEdit, TextStyle, Ui, WidgetText};
 
 /// Least width of the field beside its name, points; a narrower page has the name above it.
 const NARROW: f32 = 300.0;
+/// In a window lower than this the field grows to two lines and scrolls: what is asked for must stay in sight, points.
+const LOW: f32 = 640.0;
 
 /// What happened to the draft.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -34,12 +36,25 @@ pub(super) fn ui(ui: &mut Ui, given: &mut Given<'_>, draft: &mut String, may: bo
     let above = (beside < NARROW).then(|| ui.add(Label::new(super::look::remark(name))));
     ui.horizontal_top(|ui| {
         let label = above.unwrap_or_else(|| ui.label(name));
+        let width = (ui.available_width() - button).max(40.0);
         let edit = TextEdit::multiline(draft)
             .desired_rows(1)
             .return_key(None)
             .char_limit(LONGEST_TYPED)
-            .desired_width((ui.available_width() - button).max(40.0));
-        let field = ui.add_enabled(may, edit).labelled_by(label.id);
+            .desired_width(width);
+        let rows = if ui.ctx().content_rect().height() < LOW {
+            2.0
+        } else {
+            6.0
+        };
+        let high = rows * ui.text_style_height(&TextStyle::Body) + 10.0;
+        let field = ScrollArea::vertical()
+            .id_salt("typed")
+            .max_width(width)
+            .max_height(high)
+            .auto_shrink([true, true])
+            .show(ui, |ui| ui.add_enabled(may, edit).labelled_by(label.id))
+            .inner;
         if given.shown.microphone.is_none() {
             given.main(ui, &field);
             if may && ui.memory(|m| m.focused().is_none()) {

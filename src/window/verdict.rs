@@ -172,11 +172,8 @@ pub(super) fn key(e: &ElementVerdict) -> &'static str {
     }
 }
 
-/// What stands on an element's tile: what was said, as it was said where that is known.
+/// What stands on the tile of an element that this call said something about: what was said, as it was said where that is known.
 pub(super) fn on_tile(site: &Site, step: &Step, judged: &Judged, e: &ElementVerdict) -> Option<String> {
-    if judged.kept.contains(&e.element) {
-        return said(site, e);
-    }
     let number = step.elements.iter().position(|x| *x == e.element)?;
     let best = judged.evidence.readings.first().map(|r| &r.reading);
     let mention = best.and_then(|r| {
@@ -251,6 +248,44 @@ mod tests {
             Kind::Call
         );
         assert_eq!(kind(&Judged { void: true, ..hello }), Kind::Void);
+    }
+
+    #[test]
+    fn what_was_said_in_the_attempt_before_is_remembered_in_its_own_words() {
+        use crate::worker::{Dealt, Event};
+        let mut shown = super::super::shown::Shown::default();
+        let call = judged("winch, golf charlie lima romeo mike, on the north winch cable, ready");
+        shown.take(Event::SiteLoaded(super::super::pagetest::larkmoor()));
+        shown.take(Event::Dealt(Dealt {
+            situation: Situation::new(Callsign::parse("G-CLRM").unwrap(), 2, "north"),
+            step: "ready".into(),
+            number: 1,
+        }));
+        let id = call.id;
+        let said = on_tile(
+            shown.site.as_ref().unwrap(),
+            shown.step().unwrap().1,
+            &call,
+            call.judgement.element("cable").unwrap(),
+        );
+        shown.take(Event::Judged(Box::new(call)));
+        shown.take(Event::Stored(id));
+        assert_eq!(shown.earlier.get("cable"), said.as_ref());
+        assert!(!shown.earlier.contains_key("crew"), "it was not said");
+        let more = Judged {
+            kept: vec!["cable".into()],
+            ..judged("two up")
+        };
+        shown.take(Event::Judged(Box::new(more)));
+        shown.take(Event::Stored(id));
+        assert_eq!(
+            shown.earlier.get("cable"),
+            said.as_ref(),
+            "the answer says nothing of it"
+        );
+        assert_eq!(shown.earlier.get("crew").map(String::as_str), Some("two up"));
+        shown.take(Event::Student(None));
+        assert!(shown.earlier.is_empty());
     }
 
     #[test]

@@ -92,7 +92,7 @@ impl Wave {
         let deep = lanes.iter().max().map_or(0.0, |n| LANE * (*n as f32 + 1.0));
         let size = Vec2::new(width, HEAD + HIGH + deep);
         let (place, response) = ui.allocate_exact_size(size, Sense::hover());
-        let length = format!("{seconds:.1}");
+        let length = words.language().decimal(seconds, 1);
         let text = words.fill("wave.picture", &[("seconds", &length)]);
         response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &text));
         let at = |t: f32| place.min.x + (t / seconds).clamp(0.0, 1.0) * width;
@@ -186,7 +186,10 @@ fn one(ui: &mut Ui, words: Words, call: Uuid, part: &Part, bar: Rect, sound: Rec
         .verdict
         .map_or(ui.visuals().weak_text_color(), |v| look::verdict(v, dark));
     let verdict = words.say(part.verdict.map_or("wave.no_words", look::verdict_key));
-    let (from, to) = (format!("{:.1}", part.place.begin), format!("{:.1}", part.place.end));
+    let (from, to) = {
+        let time = |seconds| words.language().decimal(seconds, 1);
+        (time(part.place.begin), time(part.place.end))
+    };
     let facts = [
         ("part", part.label.as_str()),
         ("verdict", verdict),

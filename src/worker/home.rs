@@ -94,6 +94,15 @@ pub fn texts(site: &Site, folder: Option<&Path>) -> Result<BTreeMap<String, Stri
     })
 }
 
+/// How many practice files are in a folder.
+pub fn practices_in(folder: &Path) -> usize {
+    let end = format!(".practice.{ENDING}");
+    let names = std::fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
+    names
+        .filter(|e| e.file_name().to_string_lossy().ends_with(&end))
+        .count()
+}
+
 /// A file name from a student's name: what every system allows, and never the same twice.
 fn file_name(name: &str, id: Uuid) -> String {
     let safe: String = name

@@ -26,7 +26,9 @@ use std::sync::{Arc, LazyLock};
 use uuid::Uuid;
 
 pub use super::message::home::HandingOut;
-pub use super::message::office::{Batch, OfficeCommand, OfficeEvent, Person, PersonChange, Reviewed, Ruling, Sheet};
+pub use super::message::office::{
+    Batch, HandedOut, OfficeCommand, OfficeEvent, Person, PersonChange, Reviewed, Ruling, Sheet,
+};
 
 /// What the logbook's thread keeps of it.
 pub(super) struct Office {

@@ -11,6 +11,11 @@ impl Launch {
         self.queue.iter().any(|n| matches!(n, Next::Say { .. }))
     }
 
+    /// Is nothing left of the step at hand, so that the next thing is another step or the end?
+    pub fn step_is_over(&self) -> bool {
+        self.queue.is_empty() && self.want.is_none()
+    }
+
     /// The student acts while others do. `radio`: spoken into somebody's transmission, so that neither is understood.
     /// Stop and the hand are obeyed; anything else said on the radio is lost and noted, and what was wanted still is.
     pub fn cut_in(&mut self, site: &Site, did: Did, radio: bool) {

@@ -7,7 +7,7 @@ use crate::logbook::{
     Timings, Verdict,
 };
 use crate::worker::home::Taken;
-use crate::worker::office::{Batch, Person, Reviewed, Sheet};
+use crate::worker::office::{Batch, HandedOut, Person, Reviewed, Sheet};
 use crate::worker::second::SecondState;
 use eframe::egui::{Key, accesskit::Role};
 use egui_kittest::kittest::Queryable;
@@ -344,8 +344,17 @@ fn practice_is_handed_out_and_results_are_taken_in_after_a_look() {
     office(&mut bench, OfficeEvent::Working(1, 1));
     press(&mut bench, "Stop");
     assert_eq!(bench.asked(), ["Office(Stop)"]);
-    office(&mut bench, OfficeEvent::HandedOut(PathBuf::from("out"), 1, 1));
-    bench.window.get_by_label("1 files written: out");
+    office(
+        &mut bench,
+        OfficeEvent::HandedOut(HandedOut {
+            folder: PathBuf::from("out"),
+            files: 1,
+            of: 1,
+            before: 2,
+        }),
+    );
+    bench.window.get_by_label("1 file written: out");
+    bench.window.get_by_label_contains("2 of them lay there before");
     enter(&mut bench, Role::TextInput, "File or folder", "back");
     press(&mut bench, "Check");
     assert_eq!(bench.asked(), ["Office(LookIn([\"back\"]))"]);

@@ -24,8 +24,13 @@ use uuid::Uuid;
 
 /// Between two transmissions. From listening, no source.
 const GAP: Duration = Duration::from_millis(600);
-/// Without a loudspeaker lines are read: so long a character.
+/// Scenes are read, and lines without a loudspeaker: so long a character.
 const READING: Duration = Duration::from_millis(55);
+
+/// How long it takes to read a text.
+fn reading(text: &str) -> Duration {
+    READING * u32::try_from(text.chars().count()).unwrap_or(u32::MAX)
+}
 
 /// A launch under way.
 pub(super) struct Flight {
@@ -44,6 +49,8 @@ pub(super) struct Flight {
     scene: Option<String>,
     /// The step it is of: in the next one it is not true any more.
     scene_of: Option<String>,
+    /// Until then it can be read, before the next step takes its place.
+    readable: Option<Instant>,
     /// The student is waited for, since when.
     waiting: Option<Instant>,
     /// The others go on then.
@@ -188,6 +195,7 @@ impl Conductor {
             saying: None,
             scene: None,
             scene_of: None,
+            readable: None,
             waiting: None,
             resume: Some(Instant::now()),
             over: None,
@@ -294,6 +302,13 @@ impl Conductor {
             };
             flight.waiting = None;
             flight.saying = None;
+            if let Some(until) = flight
+                .readable
+                .filter(|u| *u > Instant::now() && flight.launch.step_is_over())
+            {
+                flight.resume = Some(until);
+                return;
+            }
             let next = flight.launch.next(&flight.site);
             flight.stamp();
             match next {
@@ -315,6 +330,9 @@ impl Conductor {
                 }
                 Next::See(text) => {
                     flight.scene_of = flight.launch.step(&flight.site).map(|s| s.id.clone());
+                    if self.setup.sound {
+                        flight.readable = Some(Instant::now() + reading(&text));
+                    }
                     flight.scene = Some(text);
                 }
                 Next::Hear(sound) => {
@@ -357,13 +375,12 @@ impl Conductor {
             return;
         };
         let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
-            let length = u32::try_from(line.text.chars().count()).unwrap_or(u32::MAX);
-            let reading = if self.setup.sound {
-                READING * length
+            let time = if self.setup.sound {
+                reading(&line.text)
             } else {
                 Duration::ZERO
             };
-            flight.resume = Some(Instant::now() + reading);
+            flight.resume = Some(Instant::now() + time);
             return;
         };
         let line = voice::Line::of_site(
@@ -399,6 +416,11 @@ impl Conductor {
         let flight = self.activity.flight_mut()?;
         let speaking = flight.saying.take().map(|s| s.radio);
         flight.resume = None;
+        // Who acts has read enough: what comes next is there at once.
+        if flight.readable.take().is_some() && flight.launch.step_is_over() {
+            self.fly_on();
+        }
+        let flight = self.activity.flight_mut()?;
         let between = flight.launch.others_speak_next();
         // Between two transmissions the frequency is quiet, and not free.
         let over = speaking.or(between.then_some(true));

@@ -107,6 +107,19 @@ pub struct Reviewed {
     pub judgements: Vec<Ruled>,
 }
 
+/// What was handed out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HandedOut {
+    /// Into this folder.
+    pub folder: PathBuf,
+    /// So many files.
+    pub files: usize,
+    /// Of so many; more than were written where it was stopped.
+    pub of: usize,
+    /// So many practice files lay there before.
+    pub before: usize,
+}
+
 /// What the instructor's page is told.
 #[derive(Debug, Clone)]
 pub enum OfficeEvent {
@@ -126,8 +139,8 @@ pub enum OfficeEvent {
     KeepForeseen(Option<Uuid>, Retention, Removed),
     /// A file was written.
     Written(PathBuf),
-    /// Practice was handed out: into this folder, so many files of so many; fewer where it was stopped.
-    HandedOut(PathBuf, usize, usize),
+    /// Practice was handed out.
+    HandedOut(HandedOut),
     /// What is in files of results.
     Batch(Batch),
     /// They were taken in.

@@ -1,7 +1,7 @@
 //! Practice handed out, results taken in.
 
 use super::fails::Fail;
-use super::{Batch, Here, Office, OfficeEvent, Sheet, day, home, own_files, phrases};
+use super::{Batch, HandedOut, Here, Office, OfficeEvent, Sheet, day, home, own_files, phrases};
 use crate::class::{LARGEST_FILE, ends_like_results};
 use crate::folders;
 use crate::logbook::Logbook;
@@ -51,12 +51,18 @@ impl Office {
         let (site, texts) = phrases(here)?;
         let secret = home::make_secret(secret)?;
         let (of, mut n) = (wanted.members.len(), 0);
+        let before = home::practices_in(&wanted.folder);
         let files = home::hand_out(&site, texts, &secret, wanted, day(now), &mut |_, _| {
             n += 1;
             self.goes_on(n, of)
         });
         let files = files?;
-        self.tell(OfficeEvent::HandedOut(wanted.folder.clone(), files.len(), of));
+        self.tell(OfficeEvent::HandedOut(HandedOut {
+            folder: wanted.folder.clone(),
+            files: files.len(),
+            of,
+            before,
+        }));
         Ok(())
     }
 

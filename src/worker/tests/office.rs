@@ -213,10 +213,10 @@ fn practice_goes_out_and_results_come_back_several_at_a_time() {
     );
     assert_eq!(
         told(&desk, |e| match e {
-            OfficeEvent::HandedOut(_, n, _) => Some(*n),
+            OfficeEvent::HandedOut(out) => Some((out.files, out.before)),
             _ => None,
         }),
-        2
+        (2, 0)
     );
     let files: Vec<_> = std::fs::read_dir(&folder).unwrap().map(|e| e.unwrap().path()).collect();
     // Each at home on a computer of their own.
