@@ -3,7 +3,7 @@
 use super::mention::Stance;
 use super::words;
 use crate::site::language::Sense;
-use crate::site::{Element, Language, Purpose, Site, Step, placeholders};
+use crate::site::{Element, Language, Purpose, Site, Step, Wording, placeholders};
 
 /// What a wording means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -157,6 +157,47 @@ impl Vocabulary {
             spelled: site.place_in(step, Purpose::Callsign),
             phrases: list.0,
         }
+    }
+
+    /// The same, when a value was read back wrong and may be corrected: of another value's wording that begins as the wrong one does,
+    /// its end will do ("to the right" after "... circuit to the left").
+    #[must_use]
+    pub fn correcting(mut self, site: &Site, asked: &str, heard: &str) -> Self {
+        let (Some(element), Some(values)) = (
+            self.elements.iter().position(|e| e == asked),
+            site.elements.get(asked).map(|e| &e.values),
+        ) else {
+            return self;
+        };
+        let texts = |of: &Wording| -> Vec<Vec<String>> { of.texts().map(|t| words::of(t)).collect() };
+        for value in values {
+            // What is meant is known by what the two have in common.
+            let beside: Vec<Vec<String>> = (values.iter())
+                .filter(|v| v.id != value.id && (v.id == heard || value.id == heard))
+                .flat_map(texts)
+                .collect();
+            for words in texts(value) {
+                let common = |w: &Vec<String>| w.iter().zip(&words).take_while(|(a, b)| a == b).count();
+                let most = beside.iter().map(common).max().unwrap_or(0).min(words.len() - 1);
+                for begin in 1..=most {
+                    let end = words[begin..].to_vec();
+                    if self.phrases.iter().any(|p| p.words == end) {
+                        continue;
+                    }
+                    let meaning = Meaning::Value {
+                        element,
+                        value: value.id.clone(),
+                        taught: false,
+                    };
+                    self.phrases.push(Phrase {
+                        words: end,
+                        meaning,
+                        always: true,
+                    });
+                }
+            }
+        }
+        self
     }
 
     /// Is this wording a whole sentence with its verb left out ("slack out" for "slack is out")? With the verb before it, it asks.

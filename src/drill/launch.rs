@@ -201,6 +201,8 @@ pub struct Launch {
     pulls: u8,
     /// The step at [`Self::at`] has begun.
     begun: bool,
+    /// The glider has been seen to lift off.
+    climbs: bool,
     hazard_over: bool,
     /// The winch is still to refuse.
     refusing: bool,
@@ -269,6 +271,7 @@ impl Launch {
             passed_over: 0,
             pulls: 0,
             begun: false,
+            climbs: false,
             hazard_over: false,
             failing: None,
             dead: false,
@@ -329,6 +332,7 @@ impl Launch {
             Some(Want::Signal) if self.dead => Vocabulary::with_refusal(site, step, self.step(site)?),
             // Who reads a ready call back may refuse instead.
             Some(Want::Call) if step.readback_of.is_some() => Vocabulary::with_refusal(site, step, step),
+            Some(Want::Call) => self.turn.vocabulary(site, step),
             _ => Vocabulary::of(site, step),
         })
     }
@@ -410,6 +414,12 @@ impl Launch {
             return;
         }
         if self.begun {
+            if !self.climbs && self.begins_to_climb(site, step) {
+                // Whatever is said or not said in the climb: it takes its time, and everybody sees it.
+                self.climbs = true;
+                self.queue.push_back(Next::See(site.language.text("climb.begins", &[])));
+                return;
+            }
             if let Some(failure) = self.failure_of(site, step) {
                 self.fail(site, failure);
                 return;

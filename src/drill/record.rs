@@ -153,6 +153,19 @@ pub enum Note {
 }
 
 impl Note {
+    /// It says that something was done well.
+    pub fn is_praise(self) -> bool {
+        matches!(
+            self,
+            Self::Corrected
+                | Self::HandFirst
+                | Self::LeftOut
+                | Self::Interrupted
+                | Self::LinkNoticed
+                | Self::HaltPassedOn
+        )
+    }
+
     /// The sentence for the debrief.
     pub fn text(self, language: Language) -> String {
         let key = match self {

@@ -1,7 +1,7 @@
 //! One turn: from the prompt to a complete call, over as many attempts as it takes.
 
 use super::answer::{Answer, answer};
-use crate::call::{Judgement, Outcome, Situation};
+use crate::call::{Judgement, Outcome, Situation, Verdict, Vocabulary};
 use crate::site::{Site, Step};
 use serde::{Deserialize, Serialize};
 
@@ -82,6 +82,19 @@ impl Turn {
         }
     }
 
+    /// What can be said now: the words of the step, and what corrects a value that was read back.
+    pub fn vocabulary(&self, site: &Site, step: &Step) -> Vocabulary {
+        let all = Vocabulary::of(site, step);
+        let asked = self.asked.as_deref().zip(self.so_far.as_ref());
+        let wrong = asked
+            .and_then(|(asked, so_far)| so_far.element(asked))
+            .filter(|e| e.verdict == Verdict::Wrong);
+        match wrong.and_then(|e| Some((&e.element, e.heard.as_ref()?))) {
+            Some((asked, heard)) => all.correcting(site, asked, heard),
+            None => all,
+        }
+    }
+
     /// A call was judged: what the other side does. The judgement that counts is in [`Self::so_far`].
     pub fn judged(&mut self, site: &Site, step: &Step, judgement: &Judgement) -> Answer {
         self.attempts += 1;
@@ -130,7 +143,7 @@ impl Turn {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::call::{Evidence, Vocabulary, judge, judge::Limits};
+    use crate::call::{Evidence, judge, judge::Limits};
     use crate::site::Callsign;
 
     fn larkmoor() -> Site {
@@ -143,7 +156,7 @@ mod tests {
         turn.prompted();
         assert!(turn.press());
         assert!(turn.release());
-        let evidence = Evidence::typed(&Vocabulary::of(site, step), text);
+        let evidence = Evidence::typed(&turn.vocabulary(site, step), text);
         let judgement = judge(site, step, &turn.situation, &evidence, &Limits::DEFAULT);
         turn.judged(site, step, &judgement)
     }
@@ -190,5 +203,45 @@ mod tests {
             "{reply:?}"
         );
         assert!(matches!(say(&site, &mut turn, "two up"), Answer::Complete(_)));
+    }
+
+    /// The wording of a high failure at Erlengrund differs at its last word only; what is said of the other side corrects it.
+    #[test]
+    fn the_end_of_a_wording_corrects_a_value_that_was_read_back_and_fills_in_no_missing_one() {
+        let site = Site::check(&crate::site::bundled::files("erlengrund").unwrap()).unwrap();
+        let step = site.step("briefing").unwrap();
+        let mut situation = Situation::new(Callsign::parse("D-3862").unwrap(), 1, "see");
+        situation.more.insert("hoch".into(), "rechts".into());
+        situation.more.insert("Wind".into(), "links".into());
+        let right = situation.taught_call(&site, step);
+        let say = |turn: &mut Turn, text: &str| {
+            turn.prompted();
+            assert!(turn.press() && turn.release());
+            let vocabulary = turn.vocabulary(&site, step);
+            let evidence = Evidence::typed(&vocabulary, text).answering(site.language, &vocabulary);
+            let judgement = judge(&site, step, &turn.situation, &evidence, &Limits::DEFAULT);
+            turn.judged(&site, step, &judgement)
+        };
+        let wrong = right.replace("nach rechts", "nach links");
+        assert_ne!(wrong, right);
+        for answer in ["Platzrunde nach rechts", "nach rechts", "nein, nach rechts"] {
+            let mut turn = Turn::new(situation.clone());
+            assert!(matches!(say(&mut turn, &wrong), Answer::ReadBack { .. }));
+            assert!(matches!(
+                say(&mut turn, "nach links"),
+                Answer::ReadBack { .. } | Answer::Ask { .. }
+            ));
+            assert!(matches!(say(&mut turn, answer), Answer::Complete(_)), "{answer}");
+        }
+        let mut turn = Turn::new(situation.clone());
+        let half = right.replace(
+            "Unterbrechung hoch, nachdrücken, Fahrt holen, verkürzte Platzrunde nach rechts",
+            "",
+        );
+        assert!(half.len() + 20 < right.len());
+        assert!(matches!(say(&mut turn, &half), Answer::Ask { .. }));
+        for answer in ["Platzrunde nach rechts", "nach rechts"] {
+            assert!(!matches!(say(&mut turn, answer), Answer::Complete(_)), "{answer}");
+        }
     }
 }

@@ -42,7 +42,7 @@ const WIDE: f32 = 900.0;
 /// Below this height the caution scrolls with the page, so that a tiny window still shows it.
 const LOW: f32 = 420.0;
 /// Width of the navigation, points.
-const RAIL: f32 = 172.0;
+const RAIL: f32 = 184.0;
 /// Height of an entry of the navigation, and of one where there is little room.
 const ENTRY: f32 = 34.0;
 const LOW_ENTRY: f32 = 27.0;

@@ -21,10 +21,28 @@ pub struct TalkKey {
     pub down: bool,
 }
 
+/// Where it is remembered that the keyboard belongs to a text field, though that is closed for the moment.
+fn kept() -> Id {
+    Id::unique("the keyboard stays with a field")
+}
+
+/// Says in this frame whether the keyboard stays with a text field that may be closed for the moment.
+pub fn keep_typing(context: &Context, stays: bool) {
+    context.data_mut(|d| d.insert_temp(kept(), stays));
+}
+
+/// Do letters belong to a text field?
+pub fn typing(context: &Context) -> bool {
+    context.text_edit_focused() || context.data(|d| d.get_temp(kept())).unwrap_or(false)
+}
+
 /// Takes the keys that no control may have. `talks`: the open page is one on which one talks; there the talk key is taken
 /// away from whatever has the focus, but for a text field in which it would write something.
 pub fn first(context: &Context, talk: Key, talks: bool) -> TalkKey {
-    let typing = context.text_edit_focused();
+    let typing = typing(context);
+    if !talks {
+        keep_typing(context, false);
+    }
     let taken = talks && (!typing || !writes(talk));
     context.input_mut(|i| {
         let mut pressed = false;

@@ -33,7 +33,7 @@ pub struct LaunchPage {
     role: Option<String>,
     pace: Pace,
     talk: Talk,
-    typed: String,
+    typed: typed::Draft,
     /// The number of the next launch; another one each time if absent.
     pub seed: Option<u64>,
     /// "Abandon this launch" was pressed, or another page was wanted, and is asked about.
@@ -59,7 +59,7 @@ impl Content for LaunchPage {
         let high = ui.available_height();
         // Who has acted is shown what came of it, wherever the line was scrolled to.
         let own = |e: &&(f32, Entry)| matches!(&e.1, Entry::Called { .. } | Entry::Hand { .. });
-        let line = ("time line", flown.seed, flown.record.iter().filter(own).count());
+        let line = (("time line", flown.seed), flown.record.iter().filter(own).count());
         if let Some(ending) = flown.ending {
             (self.leaving, self.then) = (false, None);
             if sides::fit(ui) {
@@ -310,12 +310,13 @@ impl LaunchPage {
             .and_then(|id| site.step(id))
             .is_some_and(|s| s.by == By::Hand);
         let n = pulls.to_string();
-        let text = if pulls == 0 {
-            // The line keeps its place: what is below it must not move under the finger.
-            String::new()
-        } else if by_hand && flown.role == PILOT {
+        let text = if by_hand && flown.role == PILOT {
+            // How many are wanted is to be seen before the first.
             let of = site.customs.release_pulls.to_string();
             words.fill("launch.pulls", &[("n", &n), ("of", &of)])
+        } else if pulls == 0 {
+            // The line keeps its place: what is below it must not move under the finger.
+            String::new()
         } else {
             words.fill("launch.hand_used", &[("n", &n)])
         };

@@ -257,7 +257,13 @@ pub(super) fn entry(ui: &mut Ui, words: Words, site: &Site, flown: &Flown, at: f
             }
             Entry::Noted { .. } | Entry::Ended { .. } => {
                 let text = crate::drill::debrief::line(site, &flown.role, entry);
-                let text = RichText::new(text.trim_start_matches("* ")).color(Hue::Amber.on(ui));
+                let good = match entry {
+                    Entry::Noted { note, .. } => note.is_praise(),
+                    Entry::Ended { ending, .. } => !ending.is_fault(),
+                    _ => false,
+                };
+                let hue = if good { Hue::Green } else { Hue::Amber };
+                let text = RichText::new(text.trim_start_matches("* ")).color(hue.on(ui));
                 ui.add(Label::new(text).wrap());
             }
             _ => {

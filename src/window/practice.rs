@@ -13,7 +13,7 @@ use super::{hints, notices, plate, sides, typed};
 use crate::call::Situation;
 use crate::drill::{Answer, TurnState};
 use crate::plan;
-use crate::site::{Direction, Hazard, Purpose, Site, Step};
+use crate::site::{By, Direction, Hazard, Purpose, Site, Step};
 use crate::worker::{Command, Event, ModelState};
 use eframe::egui::{Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
 pub(super) use plate::level_bar;
@@ -30,7 +30,7 @@ const LOW: f32 = 640.0;
 #[derive(Debug, Default)]
 pub struct Practice {
     talk: Talk,
-    typed: String,
+    typed: typed::Draft,
     debrief: Debrief,
     /// What comes after this call is somebody else's to say.
     one_call: bool,
@@ -457,6 +457,12 @@ fn facts(ui: &mut Ui, words: Words, site: &Site, step: &Step, situation: &Situat
         .iter()
         .find(|s| s.id == called)
         .map_or(called, |s| s.name.as_str());
+    // At the launch point one speaks to whoever asks or answers there.
+    let beside = [&step.prompt, &step.ask_again].into_iter().flatten().next();
+    let to = match beside {
+        Some(line) if step.by == By::Voice => site.role_name(&line.role),
+        _ => to,
+    };
     let mut rows = vec![
         ("facts.you_are", site.role_name(&step.speaker).to_owned()),
         ("facts.you_call", to.to_owned()),

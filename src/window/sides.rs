@@ -2,7 +2,8 @@
 //! below each other.
 
 use super::keys;
-use eframe::egui::{Frame, Margin, Panel, ScrollArea, Ui, Vec2};
+use eframe::egui::style::ScrollAnimation;
+use eframe::egui::{Align, Frame, Margin, Panel, ScrollArea, Ui, Vec2};
 
 /// What tells one scrolled view from another.
 pub(super) trait Salt: std::hash::Hash + std::fmt::Debug + Copy {}
@@ -83,7 +84,7 @@ pub(super) fn above_what_follows(
     ui: &mut Ui,
     id: impl Salt,
     above: impl FnOnce(&mut Ui),
-    line: impl Salt,
+    (line, mark): (impl Salt, usize),
     below: impl FnOnce(&mut Ui),
 ) {
     let margin = Margin {
@@ -95,34 +96,44 @@ pub(super) fn above_what_follows(
         ScrollArea::vertical()
             .id_salt(id)
             .max_height(high)
-            .auto_shrink([false, true])
+            // What is above may be short: what is below stays where it is.
+            .auto_shrink([false, false])
             .show(ui, |ui| {
                 above(ui);
                 keys::follow(ui, id);
             });
         ui.separator();
-        growing(ui, line, below);
+        growing(ui, line, mark, below);
     });
 }
 
-/// The right side of what grows: its end stays in sight, until somebody scrolls back.
-pub(super) fn follows(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
+/// The right side of what grows: its end stays in sight, until somebody scrolls back. Another `mark` brings the end into sight again.
+pub(super) fn follows(ui: &mut Ui, (id, mark): (impl Salt, usize), content: impl FnOnce(&mut Ui)) {
     let margin = Margin {
         left: 14,
         ..Margin::default()
     };
     Frame::new().inner_margin(margin).show(ui, |ui| {
-        growing(ui, id, content);
+        growing(ui, id, mark, content);
     });
 }
 
-fn growing(ui: &mut Ui, id: impl Salt, content: impl FnOnce(&mut Ui)) {
+fn growing(ui: &mut Ui, id: impl Salt, mark: usize, content: impl FnOnce(&mut Ui)) {
+    let memory = ui.scope_id().with(("mark", id));
+    let before = ui.data_mut(|d| {
+        let before = d.get_temp::<usize>(memory);
+        d.insert_temp(memory, mark);
+        before
+    });
     ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
         .stick_to_bottom(true)
         .show(ui, |ui| {
             content(ui);
+            if before.is_some_and(|b| b != mark) {
+                ui.scroll_to_cursor_animation(Some(Align::BOTTOM), ScrollAnimation::none());
+            }
             keys::follow(ui, id);
         });
 }

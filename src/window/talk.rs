@@ -1,7 +1,7 @@
 //! The push-to-talk key: the button under the mouse, the talk key (the Space bar unless another was chosen, such as that of a
 //! foot switch), or a switch for those who cannot hold.
 
-use super::keys::TalkKey;
+use super::keys::{self, TalkKey};
 use super::look::{self, Hue};
 use super::page::Given;
 use super::words::Words;
@@ -23,7 +23,7 @@ pub enum Moved {
 ///
 /// The letter R uses it wherever the keyboard's focus is, except in a text field; F2, which writes nothing, works there too.
 pub fn hand(ui: &mut Ui, words: Words, label: &'static str, enabled: bool) -> bool {
-    let typing = ui.ctx().text_edit_focused();
+    let typing = keys::typing(ui.ctx());
     let text = format!("{} ({})", words.say(label), if typing { "F2" } else { "R" });
     let size = Vec2::new(ui.available_width(), 48.0);
     // A thick amber edge: neither the filled key that talks nor a ring of the focus.
@@ -81,7 +81,9 @@ impl Talk {
         let text = if transmitting {
             words.say("talk.release").to_owned()
         } else {
-            words.fill("talk.hold", &[("key", key_name(words, given.settings.talk_key()))])
+            let typing = keys::typing(ui.ctx()) && given.shown.microphone.is_some();
+            let text = if typing { "talk.typing" } else { "talk.hold" };
+            words.fill(text, &[("key", key_name(words, given.settings.talk_key()))])
         };
         let size = Vec2::new(ui.available_width(), high);
         let fill = if transmitting { Hue::Red } else { Hue::Accent };

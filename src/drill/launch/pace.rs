@@ -42,6 +42,9 @@ impl Pace {
         match self {
             // Long enough to read the scene and to type a whole briefing.
             Self::Unhurried if want == Want::Call => 180.0,
+            Self::Unhurried if want == Want::Release => 60.0,
+            // A right readback is let stand by silence, and nobody wants to wait long for that; whoever types is waited for.
+            Self::Unhurried if want == Want::Readback => 20.0,
             Self::Unhurried => normal * 3.0,
             Self::Normal => normal,
             Self::Busy => normal * 0.75,

@@ -37,6 +37,13 @@ pub struct Picture {
 }
 
 impl Launch {
+    /// Does the glider climb when this step is over?
+    pub(super) fn begins_to_climb(&self, site: &Site, step: &Step) -> bool {
+        let next = self.order.get(self.at + 1).and_then(|id| site.step(id));
+        let higher = next.is_some_and(|n| matches!(phase_of(site, n), Phase::Climb | Phase::Top));
+        phase_of(site, step) == Phase::SlackOut && (higher || self.failure_of(site, step).is_some())
+    }
+
     /// What is to be drawn now.
     pub fn picture(&self, site: &Site) -> Picture {
         let hazard = self

@@ -24,12 +24,14 @@ use uuid::Uuid;
 
 /// Between two transmissions. From listening, no source.
 const GAP: Duration = Duration::from_millis(600);
-/// Scenes are read, and lines without a loudspeaker: so long a character.
-const READING: Duration = Duration::from_millis(55);
+/// Scenes are read, and lines without a loudspeaker: so long at least, and for each character. About the pace of subtitles (13 characters a
+/// second), from memory.
+const READING_LEAST: Duration = Duration::from_secs(1);
+const READING: Duration = Duration::from_millis(75);
 
 /// How long it takes to read a text.
 fn reading(text: &str) -> Duration {
-    READING * u32::try_from(text.chars().count()).unwrap_or(u32::MAX)
+    READING_LEAST + READING * u32::try_from(text.chars().count()).unwrap_or(u32::MAX)
 }
 
 /// A launch under way.

@@ -319,7 +319,10 @@ impl Conductor {
             return flight.launch().vocabulary(flight.site());
         }
         let (site, step) = self.step()?;
-        Some(Vocabulary::of(&site, &step))
+        Some(match self.activity.run() {
+            Some(run) => run.turn.vocabulary(&site, &step),
+            None => Vocabulary::of(&site, &step),
+        })
     }
 
     pub(super) fn hear(
@@ -492,7 +495,11 @@ impl Run {
     /// Judges a call and moves the turn on; `failed`: the microphone did in it.
     fn settle(&mut self, site: &Site, step: &Step, evidence: &Evidence, failed: bool) -> Settled {
         let answering = matches!(self.answer, Some(Answer::ReadBack { .. }));
-        let answer = answering.then(|| evidence.clone().answering(site.language, &Vocabulary::of(site, step)));
+        let answer = answering.then(|| {
+            evidence
+                .clone()
+                .answering(site.language, &self.turn.vocabulary(site, step))
+        });
         let evidence = answer.as_ref().unwrap_or(evidence);
         let this_call = judge(site, step, &self.turn.situation, evidence, &Limits::DEFAULT);
         // Where the microphone failed nothing was left out by the student: the turn goes on as if nothing had been said. A stop

@@ -348,6 +348,36 @@ fn the_hand_is_used_by_button_and_by_key_but_not_while_text_is_typed() {
     assert_eq!(h.state().0, 2);
 }
 
+/// Letters that are typed on belong to the field, though it is closed while others speak.
+#[test]
+fn who_types_keeps_the_keyboard_until_escape() {
+    let mut w = practising();
+    w.get_by_label("Launch").click();
+    for state in [TurnState::YourCall, TurnState::Receiving, TurnState::YourCall] {
+        tell(&mut w, flown(state, Some(Want::Call), "pilot", None));
+        tell(&mut w, Event::State(state));
+        w.run();
+        if state == TurnState::YourCall {
+            asked(&mut w);
+            w.get_by_role_and_label(Role::MultilineTextInput, "Or type:").focus();
+            w.run();
+            w.event(Input::Text("all out".into()));
+            w.key_press(Key::Enter);
+            w.run();
+        }
+        w.key_press(Key::R);
+        w.key_press(Key::Space);
+        w.run();
+        let done = asked(&mut w);
+        assert!(!done.iter().any(|d| d == "Hand" || d == "Press"), "{state:?}: {done:?}");
+    }
+    w.key_press(Key::Escape);
+    w.run();
+    w.key_press(Key::R);
+    w.run();
+    assert_eq!(asked(&mut w), ["Hand"]);
+}
+
 pub(in crate::window::front) fn flown(
     state: TurnState,
     want: Option<Want>,
