@@ -293,7 +293,14 @@ impl LaunchPage {
     /// The hand has a control of its own, apart from the key: it works at any time, while the key is held too.
     fn hand(ui: &mut Ui, given: &mut Given<'_>, site: &Site, flown: &Flown) {
         let words = given.words;
+        // Where the hook is opened for the ring the key ends nothing.
+        let hooking_on = flown
+            .step
+            .as_ref()
+            .and_then(|id| site.step(id))
+            .is_some_and(|s| s.with_release);
         let label = match flown.role.as_str() {
+            PILOT if hooking_on => "launch.pull",
             PILOT => "launch.release",
             WINCH_DRIVER => "launch.power_off",
             _ => return,

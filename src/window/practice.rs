@@ -15,7 +15,7 @@ use crate::drill::{Answer, TurnState};
 use crate::plan;
 use crate::site::{By, Direction, Hazard, Purpose, Site, Step};
 use crate::worker::{Command, Event, ModelState};
-use eframe::egui::{Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
+use eframe::egui::{Align, Button, Color32, ComboBox, FontId, Key, Label, RichText, TextStyle, Ui};
 pub(super) use plate::level_bar;
 
 /// Least height of the picture, points.
@@ -365,9 +365,21 @@ pub(super) fn list(ui: &mut Ui, name: &'static str, words: Words, now: &str, con
     let label = ui.label(look::remark(words.say(name)));
     ComboBox::from_id_salt(name)
         .selected_text(now)
+        .height(ui.ctx().content_rect().height() * 0.6)
         .show_ui(ui, content)
         .response
         .labelled_by(label.id);
+}
+
+/// Was this list not there in the frame before?
+fn just_opened(ui: &Ui) -> bool {
+    let (memory, now) = (ui.scope_id().with("open in"), ui.ctx().cumulative_pass_nr());
+    let before = ui.data_mut(|d| {
+        let before = d.get_temp::<u64>(memory);
+        d.insert_temp(memory, now);
+        before
+    });
+    before.is_none_or(|before| before + 1 < now)
 }
 
 /// Which call is practised, how many of its words are shown before it, and how much of the situation is written.
@@ -378,8 +390,13 @@ fn choices(ui: &mut Ui, given: &mut Given<'_>, site: &Site, step: &Step, situati
         ui.add_enabled_ui(idle, |ui| {
             let mut id = step.id.clone();
             list(ui, "practice.call", words, &step.title, |ui| {
+                let opens = just_opened(ui);
                 for each in spoken(site) {
-                    ui.selectable_value(&mut id, each.id.clone(), &each.title);
+                    let entry = ui.selectable_value(&mut id, each.id.clone(), &each.title);
+                    // A long list opens where one is in it.
+                    if opens && each.id == step.id {
+                        entry.scroll_to_me(Some(Align::Center));
+                    }
                 }
             });
             if id != step.id {
