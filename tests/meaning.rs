@@ -338,6 +338,7 @@ fn denials_where_they_are_hard_to_place() {
         ),
         (("two up", "north winch cable", "are we ready"), [Said, Said, Unsure]),
         (("two up", "north winch cable", "ready?"), [Said, Said, Unsure]),
+        (("two up", "north winch cable", "who is ready"), [Said, Said, Unsure]),
         (("maybe two up", "north winch cable", "ready"), [Unsure, Said, Said]),
         (("two up", "no, north winch cable", "ready"), [Unsure, Unsure, Said]),
         (("two up", "knot winch cable", "ready"), [Said, Verdict::Missing, Said]),
