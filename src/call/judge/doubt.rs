@@ -4,7 +4,8 @@ use crate::call::Evidence;
 use crate::call::reading::{Mention, Reading, Said};
 use crate::call::stance::Stance;
 use crate::call::words;
-use crate::site::{Site, Step, Wording, placeholders};
+use crate::site::language::Sense;
+use crate::site::{Language, Site, Step, Wording, placeholders};
 
 /// Is it a value that only other sites have?
 pub(super) fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
@@ -55,6 +56,24 @@ pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &
     best.reading.unknown_words().any(like)
 }
 
+/// Did the model write by itself the words of a wording that holds a denial, one behind the other, and the denial not among them? Then what
+/// was said may be the opposite ("Seil klinkt aus" for "Seil klinkt nicht aus").
+pub(super) fn perhaps_without_its_denial(language: Language, index: usize, evidence: &Evidence) -> bool {
+    const LIKE: f64 = 0.6;
+    let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
+        return false;
+    };
+    let free = words::of(&evidence.transcript);
+    let denies = |word: &str| language.of_sense(Sense::Denies).any(|w| w == word);
+    let like = |(a, b): (&String, &String)| strsim::normalized_levenshtein(a, b) >= LIKE;
+    best.reading.mentions.iter().filter(|m| m.element == index).any(|m| {
+        let said = words::of(&m.words);
+        let bare: Vec<String> = said.iter().filter(|w| !denies(w)).cloned().collect();
+        let written = |words: &[String]| free.windows(words.len()).any(|w| w.iter().zip(words).all(like));
+        bare.len() < said.len() && bare.len() > 1 && written(&bare) && !written(&said)
+    })
+}
+
 /// Is a stop all that was understood, right before a word that nothing explains? Then it may be half a word ("startklar", where
 /// a stop is to be called, was "Stopp, klar"). In any other call it is a stop all the same.
 pub(super) fn perhaps_half_a_word(index: usize, evidence: &Evidence) -> bool {
@@ -86,7 +105,31 @@ pub(super) fn hardly_told_apart(heard: &str, expected: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::hardly_told_apart;
+    use super::{hardly_told_apart, perhaps_without_its_denial};
+    use crate::call::{Evidence, Vocabulary};
+    use crate::site::{Site, bundled};
+
+    #[test]
+    fn a_denial_that_the_free_text_lacks_leaves_the_wording_open() {
+        let site = Site::check(&bundled::files("erlengrund").unwrap()).unwrap();
+        let step = site.step("stuck").unwrap();
+        let index = step.elements.iter().position(|e| e == "stuck").unwrap();
+        let heard = |free: &str| {
+            let vocabulary = Vocabulary::of(&site, step);
+            let mut evidence = Evidence::typed(&vocabulary, "Winde, Delta fünf fünf vier null, Seil klinkt nicht aus");
+            (evidence.seconds, evidence.transcript) = (4.0, free.to_owned());
+            perhaps_without_its_denial(site.language, index, &evidence)
+        };
+        assert!(heard("Winde, Delta fünf fünf vier null, Seil klingt aus."));
+        for free in [
+            "Winde, Seil klingt nicht aus.",
+            "Winde, Seil kling nicht.",
+            "Wind der Tier",
+            "",
+        ] {
+            assert!(!heard(free), "{free}");
+        }
+    }
 
     #[test]
     fn repeats_and_one_character_at_an_edge_are_not_told_apart() {

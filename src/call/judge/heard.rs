@@ -1,6 +1,8 @@
 //! What was found of an element, and whether the sound decides it.
 
-use super::doubt::{elsewhere, hardly_told_apart, perhaps_another, perhaps_half_a_word, perhaps_value};
+use super::doubt::{
+    elsewhere, hardly_told_apart, perhaps_another, perhaps_half_a_word, perhaps_value, perhaps_without_its_denial,
+};
 use super::{Asked, Finding, Limits, less_than};
 use crate::call::evidence::{Evidence, Scored};
 use crate::call::reading::Reading;
@@ -99,6 +101,7 @@ impl<'a> Heard<'a> {
             || (self.strange && left_out)
             || (spoken && perhaps_value(step, &best.reading, index))
             || (said && halts && site.is_stop(step) && perhaps_half_a_word(index, evidence))
+            || (said && perhaps_without_its_denial(site.language, index, evidence))
             || (said && perhaps_another(site, id, &asked.expected, evidence))
             || (spoken && asked.purpose == Purpose::Callsign && finding.heard.as_ref().is_some_and(hardly_apart))
     }
