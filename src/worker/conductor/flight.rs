@@ -2,12 +2,14 @@
 //!
 //! What happens is decided in [`drill::Launch`]; here are the clock, the sound, and silence as an answer.
 
+mod record;
+
 use super::kept::{self, Facts, attempt};
 use super::{Activity, Conductor, Hearing, What};
 use crate::call::Evidence;
 use crate::drill::launch::{Turned, roles};
 use crate::drill::{Did, Entry, Launch, Next, TurnState, Want, deal};
-use crate::logbook::{Done, InRun, ModelUsed, NewRun, Part, RunKind};
+use crate::logbook::{Done, InRun, ModelUsed, Part};
 use crate::plan::Level;
 use crate::site::{Line, Site, Step};
 use crate::sound::{Clip, Radio};
@@ -212,46 +214,6 @@ impl Conductor {
         self.tell_flight();
     }
 
-    /// The logbook hears of it at once, so that a launch broken off is kept too.
-    fn begin_run(&self) {
-        let Some(flight) = self.activity.flight() else { return };
-        let now = Timestamp::now();
-        // Plain data of texts and numbers: this cannot fail.
-        let json = |v: serde_json::Result<serde_json::Value>| v.unwrap_or_default();
-        self.order(keeper::Order::BeginRun(Box::new(NewRun {
-            id: flight.id,
-            kind: RunKind::Launch,
-            student: self.student.as_ref().map(|s| s.id),
-            class: None,
-            started_at: now,
-            utc_offset_seconds: jiff::tz::TimeZone::system().to_offset(now).seconds(),
-            site: flight.site.id.clone(),
-            site_version: flight.site.version.clone(),
-            role: Some(flight.launch.role.clone()),
-            seed: Some(flight.seed.to_string()),
-            situation: json(serde_json::to_value(&flight.launch.situation)),
-            course: json(serde_json::to_value(flight.launch.course())),
-        })));
-    }
-
-    /// The time line so far, and the ending if there is one.
-    fn keep_record(&self) {
-        let Some(flight) = self.activity.flight() else { return };
-        let entries = flight.times.iter().zip(flight.launch.record());
-        let record = entries
-            .map(|(at, entry)| serde_json::json!({ "at_seconds": at, "entry": entry }))
-            .collect();
-        let ending = flight
-            .launch
-            .ending()
-            .map(|e| serde_json::to_value(e).unwrap_or_default());
-        self.order(keeper::Order::UpdateRun {
-            id: flight.id,
-            ending: ending.and_then(|e| e.as_str().map(str::to_owned)),
-            record,
-        });
-    }
-
     /// The launch is broken off or its debrief closed.
     pub(super) fn leave_launch(&mut self) {
         if let Some(ended) = self.activity.flight().map(|f| f.launch.ending().is_some()) {
@@ -309,6 +271,7 @@ impl Conductor {
                 .filter(|u| *u > Instant::now() && flight.launch.step_is_over())
             {
                 flight.resume = Some(until);
+                self.tell_flight();
                 return;
             }
             let next = flight.launch.next(&flight.site);
