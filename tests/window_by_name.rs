@@ -281,7 +281,9 @@ fn a_whole_launch_as_pilot_is_flown_by_voice_and_hand() {
     let site = Site::check(&bundled::files("larkmoor").unwrap()).unwrap();
     let student = Sitting::as_robin(&room, &reader, &["--seed", "136"]);
     student.presses("Launch");
-    student.presses("Unhurried: nothing gets in the way, and the others wait three minutes for each call");
+    student.presses(
+        "Unhurried: nothing gets in the way; you have three minutes for each call, 20 seconds to correct a readback",
+    );
     student.presses("Begin the launch");
     let close = sound(&room, "larkmoor_close");
     let mut situation = dealt(&student.sees("You: pilot."));
