@@ -49,6 +49,8 @@ pub(super) struct Flight {
     times: Vec<f32>,
     pub(super) state: TurnState,
     saying: Option<Saying>,
+    /// The line at hand was given to the voice then.
+    said: Instant,
     /// What was seen last.
     scene: Option<String>,
     /// The step it is of: in the next one it is not true any more.
@@ -197,6 +199,7 @@ impl Conductor {
             times: Vec::new(),
             state: TurnState::Receiving,
             saying: None,
+            said: Instant::now(),
             scene: None,
             scene_of: None,
             readable: None,
@@ -339,6 +342,7 @@ impl Conductor {
         let Some(flight) = self.activity.flight_mut() else {
             return;
         };
+        flight.said = Instant::now();
         let (Some(speaker), Some(_)) = (&self.room.speaker, &self.room.player) else {
             let time = if self.setup.sound {
                 reading(&line.text)
@@ -368,8 +372,15 @@ impl Conductor {
         let Some(flight) = self.activity.flight_mut() else {
             return;
         };
+        // No voice is three times as fast as a reader: the loudspeaker failed, and the line is there to be read.
+        let receiving = flight.state == TurnState::Receiving;
+        let unheard = flight.saying.as_ref().filter(|_| receiving).map(|s| reading(&s.text));
+        if let Some(time) = unheard.filter(|time| at < flight.said + *time / 3) {
+            flight.resume = Some(flight.said + time);
+            return;
+        }
         flight.saying = None;
-        if flight.state == TurnState::Receiving {
+        if receiving {
             flight.resume = Some(at + GAP);
             self.tell_flight();
         }
