@@ -7,6 +7,9 @@ use crate::call::words;
 use crate::site::language::Sense;
 use crate::site::{Language, Site, Step, Wording, placeholders};
 
+/// Words that share so much of their letters (1 for the same) may be one misheard: "sei" and "See" 0.67, "klingt" and "klinkt" 0.83. Not fitted to a set.
+const LIKE: f64 = 0.6;
+
 /// Is it a value that only other sites have?
 pub(super) fn elsewhere(site: &Site, id: &str, value: &str) -> bool {
     let own = site
@@ -40,7 +43,6 @@ pub(super) fn perhaps_value(step: &Step, reading: &Reading, element: usize) -> b
 /// Does a word that nothing explains sound like another value of an element? It may have been said beside the right one
 /// ("sei" for "See").
 pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &Evidence) -> bool {
-    const LIKE: f64 = 0.6;
     let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
         return false;
     };
@@ -59,7 +61,6 @@ pub(super) fn perhaps_another(site: &Site, id: &str, expected: &str, evidence: &
 /// Did the model write by itself the words of a wording that holds a denial, one behind the other, and the denial not among them? Then what
 /// was said may be the opposite ("Seil klinkt aus" for "Seil klinkt nicht aus").
 pub(super) fn perhaps_without_its_denial(language: Language, index: usize, evidence: &Evidence) -> bool {
-    const LIKE: f64 = 0.6;
     let Some(best) = evidence.readings.first().filter(|_| evidence.seconds > 0.0) else {
         return false;
     };
