@@ -392,11 +392,8 @@ impl Conductor {
         let flight = self.activity.flight_mut()?;
         let speaking = flight.saying.take().map(|s| s.radio);
         flight.resume = None;
-        // Who acts has read enough: what comes next is there at once.
-        if flight.readable.take().is_some() && flight.launch.step_is_over() {
-            self.fly_on();
-        }
-        let flight = self.activity.flight_mut()?;
+        // Who acts has read enough.
+        flight.readable = None;
         let between = flight.launch.others_speak_next();
         // Between two transmissions the frequency is quiet, and not free.
         let over = speaking.or(between.then_some(true));
